@@ -1,0 +1,149 @@
+"""The job folder: reading it, the canonical export, and the one definition of a job's hash."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from satdiag.csv_text import csv_line, decode, header_problems, records, shape_problem
+from satdiag.errors import BadInput, NotAJob, Problem, SatdiagError, bad_input
+from satdiag.job import (
+    HEADER,
+    KNOWN_FILES,
+    OBSERVATIONS,
+    Job,
+    build_job,
+    columns_of,
+    document_problems,
+    observations_text,
+    with_rows,
+)
+from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row
+from satdiag.safe_write import sync, write_over
+
+
+def unknown_files(folder: Path) -> list[str]:
+    """Names in a job folder that do not belong to the log: an error for `check`, a warning elsewhere."""
+    return [path.name for path in _entries(folder) if not (KNOWN_FILES.fullmatch(path.name) and path.is_file())]
+
+
+def _entries(folder: Path) -> list[Path]:
+    try:
+        return sorted(folder.iterdir())
+    except OSError as error:
+        raise SatdiagError(f"{folder}: cannot be read ({error.strerror}). Check the rights to it.") from None
+
+
+def read_folder(folder: Path) -> Job:
+    """The job in a folder of plain files. Raises NotAJob, BadInput, SatdiagError."""
+    documents = _folder_bytes(folder)
+    if OBSERVATIONS not in documents:
+        mend = f"Add it; it may hold the header alone: {HEADER}"
+        raise BadInput([Problem(OBSERVATIONS, "the file is missing", mend), *document_problems(documents)])
+    observations = documents.pop(OBSERVATIONS)
+    try:
+        header, rows, lines = parse_observations(decode(observations, OBSERVATIONS))
+    except BadInput as error:
+        raise BadInput([*error.problems, *document_problems(documents)]) from None
+    return build_job(documents, rows, header, lines)
+
+
+def _folder_bytes(folder: Path) -> dict[str, bytes]:
+    found = {path.name: path for path in _entries(folder) if KNOWN_FILES.fullmatch(path.name) and path.is_file()}
+    if "job.toml" not in found:
+        raise NotAJob(f"{folder}: no job.toml here. A job folder needs one; `satdiag new` makes a job.")
+    return {name: bytes_of(path) for name, path in found.items()}
+
+
+def bytes_of(path: Path) -> bytes:
+    """The bytes of a file. Raises SatdiagError."""
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise SatdiagError(f"{path}: cannot be read ({error.strerror}). Check the rights to it.") from None
+
+
+def append_to_folder(folder: Path, rows: Sequence[Row]) -> Job:
+    """Add rows to the end of observations.csv, in one piece; returns the job with them.
+
+    The bytes that stand there stay, unless the header needs a column more: then every row gains its blank field.
+    Raises BadInput for rows that the log does not allow, SatdiagError; nothing is written then.
+    """
+    job = with_rows(read_folder(folder), rows)
+    place = folder / OBSERVATIONS
+    before = bytes_of(place)
+    line_end = b"\r\n" if b"\r\n" in before else b"\n"
+    if parse_observations(decode(before, OBSERVATIONS))[0] == job.header:
+        columns = columns_of(job.header)
+        added = "\n".join(csv_line([getattr(row, name) for name in columns]) for row in rows) + "\n"
+        start = before if before.endswith(b"\n") else before + line_end
+    else:
+        added = observations_text(job)
+        start = _BOM if before.startswith(_BOM) else b""
+    try:
+        write_over(place, start + added.encode().replace(b"\n", line_end), before)
+    except OSError as error:
+        why = "someone else has changed it just now" if isinstance(error, FileExistsError) else error.strerror
+        raise SatdiagError(f"{place}: cannot be written ({why}). Nothing was changed; try again.") from None
+    return job
+
+
+_BOM = b"\xef\xbb\xbf"
+
+
+def parse_observations(text: str) -> tuple[str, list[Row], list[int]]:
+    """observations.csv as the header line, the rows, and the line each row starts at. Raises BadInput."""
+    body = records(text, OBSERVATIONS)
+    first = next(body, None)
+    if first is None:
+        raise bad_input(OBSERVATIONS, "the file is empty", f"Write the header: {HEADER}", 1)
+    header_problems(OBSERVATIONS, first.fields, REQUIRED_COLUMNS, OPTIONAL_COLUMNS)
+    rows, lines = [], []
+    problems: list[Problem] = []
+    for record in body:
+        if wrong := shape_problem(OBSERVATIONS, record, first.fields):
+            problems.append(wrong)
+            continue
+        raw = record.raw if record.raw != csv_line(record.fields) else None
+        rows.append(Row(**dict(zip(first.fields, record.fields, strict=True)), raw=raw))
+        lines.append(record.line)
+    if problems:
+        raise BadInput(problems)
+    return first.raw, rows, lines
+
+
+def export_files(job: Job) -> dict[str, bytes]:
+    """The canonical export: every file of the job folder by name, in name order."""
+    files = {**job.documents, OBSERVATIONS: observations_text(job).encode()}
+    return dict(sorted(files.items()))
+
+
+def job_hash(job: Job) -> str:
+    """SHA-256 (hex) over the canonical export: for each file its name, its length and its bytes."""
+    digest = hashlib.sha256()
+    for name, data in export_files(job).items():
+        digest.update(f"{name}\n{len(data)}\n".encode())
+        digest.update(data)
+    return digest.hexdigest()
+
+
+def write_folder(files: Mapping[str, bytes], folder: Path) -> None:
+    """Write a job folder in one piece: all files in a folder beside it, then renamed. Raises SatdiagError."""
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise SatdiagError(f"{folder}: it is there already. Name a new folder, or move the old one away.")
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".satdiag-", dir=folder.parent) as temporary:
+            made = Path(temporary) / "job"
+            made.mkdir()
+            for name, data in files.items():
+                (made / name).write_bytes(data)
+                sync(made / name)
+            if folder.exists():
+                folder.rmdir()
+            os.replace(made, folder)
+    except OSError as error:
+        raise SatdiagError(f"{folder}: cannot be written ({error.strerror}). Nothing was left behind.") from None

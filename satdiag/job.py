@@ -1,0 +1,323 @@
+"""A job: the sheet and the observations of one vehicle as typed data that nothing changes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import accumulate
+from types import MappingProxyType
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+
+from satdiag.csv_text import csv_line, decode, header_problems, quoted, raw_fields, records
+from satdiag.errors import BadInput, Problem, bad_input
+from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row, check_rows, rows_frame
+from satdiag.sheet import Sheet, line_of_key, parse_sheet
+from satdiag.tables import (
+    HorizonPoint,
+    LineUpChannel,
+    Obstacle,
+    parse_horizon,
+    parse_lineup,
+    parse_obstacles,
+)
+from satdiag.vocabulary import UNREADABLE, VISIT_PAUSE_S
+
+OBSERVATIONS = "observations.csv"
+HEADER = ",".join(REQUIRED_COLUMNS)
+KNOWN_FILES = re.compile(
+    r"job\.toml|observations\.csv|lineup\.csv|horizon\.csv|obstacles\.csv|gnss[A-Za-z0-9._-]*\.nmea|"
+    r"constellation\.toml|elements\.tle|elements\.omm|ring\.toml|feedline\.s1p|raw[A-Za-z0-9._-]*\.jsonl|truth\.toml"
+)
+_TEXT_FILES = re.compile(r".*\.(toml|csv|tle|omm)")
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A stretch of observations without a pause longer than 4 h, in seconds since the job's first row."""
+
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One vehicle's job. Build it with `build_job` or `satdiag.open_job`; never change what it hands out.
+
+    `rows` are the observations as written, `header` the header line as written, `documents` every other file of the
+    job as bytes. `observations` is all rows as a table in the file's order, `log` what the analysis reads.
+    """
+
+    sheet: Sheet
+    header: str
+    rows: tuple[Row, ...]
+    documents: Mapping[str, bytes]
+    lineup: tuple[LineUpChannel, ...] | None = None
+    horizon: tuple[HorizonPoint, ...] | None = None
+    obstacles: tuple[Obstacle, ...] | None = None
+
+    @cached_property
+    def _frame(self) -> pd.DataFrame:
+        return rows_frame(self.rows, self.sheet.naive_times)
+
+    @property
+    def observations(self) -> pd.DataFrame:
+        """Every row in the order of the file (see `rows_frame`), a copy of the caller's own."""
+        return self._frame.copy()
+
+    @cached_property
+    def _log(self) -> pd.DataFrame:
+        return _analysis_rows(self._frame)
+
+    @property
+    def log(self) -> pd.DataFrame:
+        """The rows that the analysis uses, in the order it uses them.
+
+        As `observations`, without withdrawn rows, `withdraw` rows and all but the last of equal (time, kind,
+        subject); with `at` (datetime64[us], UTC: monotonic within a recorder run) and `t_s` (float, seconds since
+        the first row). Do not write into it.
+        """
+        return self._log
+
+    @cached_property
+    def overridden_rows(self) -> int:
+        """How many rows were overridden by a later one with the same time, kind and subject."""
+        frame = self._frame
+        used = frame[~frame["withdrawn"] & (frame["kind"] != "withdraw")]
+        return len(used) - len(self._log)
+
+    def select(self, kind: str, subject: str | None = None, readable: bool = True) -> pd.DataFrame:
+        """The log rows of a kind (and a subject), without 'unreadable' ones unless `readable` is False."""
+        log = self._log
+        keep = (log["kind"] == kind).to_numpy()
+        if subject is not None:
+            keep = keep & (log["subject"] == subject).to_numpy()
+        if readable:
+            keep = keep & (log["value"] != UNREADABLE).to_numpy()
+        return log[keep]
+
+    @cached_property
+    def start(self) -> np.datetime64 | None:
+        """The instant of the first row, UTC; None for an empty log."""
+        return None if self._log.empty else self._log["at"].to_numpy()[0]
+
+    @cached_property
+    def end_s(self) -> float:
+        """Seconds from the first to the last row; 0 for an empty log."""
+        return 0.0 if self._log.empty else float(self._log["t_s"].to_numpy()[-1])
+
+    def instant(self, t_s: float) -> np.datetime64 | None:
+        """Seconds since the first row as an instant, UTC."""
+        if self.start is None:
+            return None
+        return self.start + np.timedelta64(round(t_s * 1e6), "us")
+
+    @cached_property
+    def visits(self) -> tuple[Visit, ...]:
+        """The visits: stretches without a pause longer than 4 h."""
+        times = self._log["t_s"].to_numpy()
+        if not len(times):
+            return ()
+        cuts = np.flatnonzero(np.diff(times) > VISIT_PAUSE_S) + 1
+        return tuple(Visit(float(part[0]), float(part[-1])) for part in np.split(times, cuts))
+
+
+def _analysis_rows(frame: pd.DataFrame) -> pd.DataFrame:
+    used = frame[~frame["withdrawn"] & (frame["kind"] != "withdraw")].copy()
+    used["at"] = _monotonic_instants(used)
+    used = used.drop_duplicates(["at", "kind", "subject"], keep="last")
+    used = used.sort_values("at", kind="stable").reset_index(drop=True)
+    first = used["at"].iloc[0] if len(used) else pd.Timestamp(0)
+    used["t_s"] = (used["at"] - first).dt.total_seconds().astype("float64")
+    return used
+
+
+def _monotonic_instants(frame: pd.DataFrame) -> pd.Series:
+    """Wall time, but within a recorder run its own monotonic clock, set to the wall clock by the median offset."""
+    at = frame["time"].copy()
+    timed = frame["elapsed_s"].notna()
+    for _, part in frame[timed].groupby("run", observed=True):
+        elapsed = pd.to_timedelta((part["elapsed_s"] * 1e6).round(), unit="us").astype("timedelta64[us]")
+        offsets = (part["time"] - elapsed).to_numpy().astype("int64")
+        base = np.datetime64(int(np.median(offsets)), "us")
+        at.loc[part.index] = pd.Series(base + elapsed.to_numpy(), index=part.index)
+    return at.astype("datetime64[us]")
+
+
+class _Reading:
+    """Reads part after part of a job and gathers what is wrong, so that everything is reported together."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+
+    def part(self, read: Callable[[], _T]) -> _T | None:
+        """What `read` returns, or None and its problems kept."""
+        try:
+            return read()
+        except BadInput as error:
+            self.problems += error.problems
+            return None
+
+
+def normalised(name: str, data: bytes) -> bytes:
+    """Text files with LF line ends, a last line end and no BOM; raw receiver lines stay as they came."""
+    if not _TEXT_FILES.fullmatch(name):
+        return data
+    text = decode(data, name)
+    return (text if text.endswith("\n") or not text else text + "\n").encode()
+
+
+def _normalised_documents(documents: Mapping[str, bytes], reading: _Reading) -> dict[str, bytes]:
+    found = {}
+    for name in sorted(documents):
+        if not KNOWN_FILES.fullmatch(name) or name == OBSERVATIONS:
+            mend = "A job holds only the files named in `satdiag docs log`."
+            reading.problems.append(Problem(name, "this file does not belong to a job", mend))
+            continue
+        data = reading.part(lambda name=name: normalised(name, documents[name]))  # type: ignore[misc]
+        if data is not None:
+            found[name] = data
+    return found
+
+
+def _read_documents(documents: Mapping[str, bytes], reading: _Reading) -> Job | None:
+    """A job without rows from its files; None if its sheet cannot be read."""
+    if "job.toml" not in documents:
+        raise bad_input("job.toml", "the job sheet is missing", "A job needs job.toml; `satdiag new` makes one.")
+    kept = _normalised_documents(documents, reading)
+    texts = {name: kept[name].decode() for name in kept if name == "job.toml" or name.endswith(".csv")}
+    sheet = reading.part(lambda: parse_sheet(texts["job.toml"])) if "job.toml" in texts else None
+    lineup = reading.part(lambda: parse_lineup(texts["lineup.csv"])) if "lineup.csv" in texts else None
+    horizon = reading.part(lambda: parse_horizon(texts["horizon.csv"])) if "horizon.csv" in texts else None
+    obstacles = reading.part(lambda: parse_obstacles(texts["obstacles.csv"])) if "obstacles.csv" in texts else None
+    if sheet is None:
+        return None
+    reading.part(lambda: _check_package(sheet, lineup, texts["job.toml"]))
+    return Job(sheet, HEADER, (), MappingProxyType(kept), lineup, horizon, obstacles)
+
+
+def document_problems(documents: Mapping[str, bytes]) -> list[Problem]:
+    """What is wrong with the files of a job, its observations apart."""
+    reading = _Reading()
+    reading.part(lambda: _read_documents(documents, reading))
+    return reading.problems
+
+
+def build_job(
+    documents: Mapping[str, bytes],
+    rows: Sequence[Row],
+    header: str = HEADER,
+    lines: Sequence[int] | None = None,
+) -> Job:
+    """A checked job from its files and its rows.
+
+    `documents` must hold job.toml; `lines` are the line numbers of the rows, for messages. Raises BadInput with
+    everything that is wrong in any of the files.
+    """
+    reading = _Reading()
+    job = _read_documents(documents, reading)
+    numbers = lines if lines is not None else line_numbers(rows)
+    reading.part(lambda: _check_shape(header, rows, numbers))
+    if job is not None:
+        sites = {site.name for site in job.sheet.sites}
+        reading.problems += check_rows(OBSERVATIONS, rows, numbers, job.sheet.naive_times, sites)
+    if job is None or reading.problems:
+        raise BadInput(reading.problems)
+    return replace(job, header=header, rows=tuple(rows))
+
+
+def line_numbers(rows: Sequence[Row]) -> list[int]:
+    """The line of observations.csv at which each row starts; a note may run over several."""
+    heights = (1 + sum(text.count("\n") for text in row[:11] if text) for row in rows)
+    return list(accumulate(heights, initial=2))[:-1]
+
+
+def columns_of(header: str) -> list[str]:
+    """The column names of a header line as written. Raises BadInput if they are not those of the log."""
+    first = next(records(header, OBSERVATIONS), None)
+    columns = first.fields if first and first.raw == header else []
+    header_problems(OBSERVATIONS, columns, REQUIRED_COLUMNS, OPTIONAL_COLUMNS)
+    return columns
+
+
+def _check_shape(header: str, rows: Sequence[Row], numbers: Sequence[int]) -> None:
+    """The header holds every column that the rows use, and what a row was read from says what the row says."""
+    columns = columns_of(header)
+    left_out = [column for column in extra_columns(rows) if column not in columns]
+    if left_out:
+        raise bad_input(OBSERVATIONS, f"the rows use the column '{left_out[0]}'", "Name it in the header.", 1)
+    for row, line in zip(rows, numbers, strict=True):
+        if row.raw is not None and not _says(row, columns):
+            what = f"the row as written, {quoted(row.raw)}, differs from the row as read"
+            raise bad_input(OBSERVATIONS, what, "Leave `raw` out.", line)
+
+
+def _says(row: Row, columns: Sequence[str]) -> bool:
+    found = list(records(row.raw or "", OBSERVATIONS))
+    return len(found) == 1 and found[0].raw == row.raw and found[0].fields == [getattr(row, name) for name in columns]
+
+
+def _check_package(sheet: Sheet, lineup: tuple[LineUpChannel, ...] | None, text: str) -> None:
+    if not sheet.package or lineup is None:
+        return
+    held = set().union(*(channel.packages for channel in lineup)) - {"open"}
+    if sheet.package not in held:
+        raise bad_input(
+            "job.toml",
+            f"no line of lineup.csv holds the package '{sheet.package}'",
+            f"Packages there: {', '.join(sorted(held)) or 'none'}. Mend one of the two files.",
+            line_of_key(text, "service", "package"),
+            "package",
+        )
+
+
+def extra_columns(rows: Sequence[Row]) -> tuple[str, ...]:
+    """The optional columns that the rows need."""
+    return tuple(column for column in OPTIONAL_COLUMNS if any(getattr(row, column) for row in rows))
+
+
+def with_rows(job: Job, new: Sequence[Row]) -> Job:
+    """The job with rows added at its end; the header gains the optional columns that they need. Raises BadInput."""
+    old = columns_of(job.header)
+    needed = {*old, *extra_columns(new)}
+    columns = [*REQUIRED_COLUMNS, *(name for name in OPTIONAL_COLUMNS if name in needed)]
+    before = [row._replace(raw=_widened(row.raw, old, columns)) for row in job.rows]
+    header = job.header
+    if columns != old:
+        written = dict(zip(old, raw_fields(job.header), strict=True))
+        header = ",".join(written.get(name, name) for name in columns)
+    rows = (*before, *(row._replace(raw=None) for row in new))
+    lines = line_numbers(rows)
+    sites = {site.name for site in job.sheet.sites}
+    problems = check_rows(OBSERVATIONS, rows, lines, job.sheet.naive_times, sites, sound=len(before))
+    if problems:
+        raise BadInput([_of_new_row(problem, lines[len(before)] if new else 0) for problem in problems])
+    return replace(job, header=header, rows=rows)
+
+
+def _of_new_row(problem: Problem, first: int) -> Problem:
+    """A problem of a row that is in no file yet names no line."""
+    is_new = problem.file == OBSERVATIONS and problem.line is not None and problem.line >= first
+    return replace(problem, file="the new row", line=None) if is_new else problem
+
+
+def _widened(raw: str | None, old: Sequence[str], columns: Sequence[str]) -> str | None:
+    """A row as it was written, with blank fields where columns were added."""
+    if raw is None or list(old) == list(columns):
+        return raw
+    written = dict(zip(old, raw_fields(raw), strict=True))
+    return ",".join(written.get(name, "") for name in columns)
+
+
+def observations_text(job: Job) -> str:
+    """observations.csv of a job: each row as it was written, LF line ends."""
+    columns = columns_of(job.header)
+    lines = [job.header]
+    for row in job.rows:
+        lines.append(row.raw if row.raw is not None else csv_line([getattr(row, name) for name in columns]))
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,137 @@
+"""The small plain tables of a job folder: the channel line-up, the horizon, the obstacles."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from satdiag.csv_text import Record, header_problems, quoted, records, shape_problem
+from satdiag.errors import BadInput, Problem
+from satdiag.rows import parse_number
+from satdiag.vocabulary import TEMPLATES
+
+LINEUP_COLUMNS = ("channel", "name", "category", "packages")
+HORIZON_COLUMNS = ("azimuth_deg", "elevation_deg")
+OBSTACLE_COLUMNS = ("azimuth_from_deg", "azimuth_to_deg", "distance_m", "height_m", "note")
+
+
+@dataclass(frozen=True)
+class LineUpChannel:
+    """One channel of the line-up. Empty `packages` means unknown; 'open' marks one that plays without an account."""
+
+    channel: int
+    name: str
+    category: str
+    packages: frozenset[str]
+
+    @property
+    def is_open(self) -> bool:
+        """True if the channel plays without a subscription."""
+        return "open" in self.packages
+
+
+@dataclass(frozen=True)
+class HorizonPoint:
+    """One clinometer reading: the elevation of the skyline at an azimuth from true north."""
+
+    azimuth_deg: float
+    elevation_deg: float
+
+
+@dataclass(frozen=True)
+class Obstacle:
+    """Something that stands in the way; its height is above the antenna. The span runs clockwise from `from`."""
+
+    azimuth_from_deg: float
+    azimuth_to_deg: float
+    distance_m: float
+    height_m: float
+    note: str
+
+
+Checks = dict[str, Callable[[str], str | None]]
+
+
+def _range(low: float, high: float) -> Callable[[str], str | None]:
+    def check(text: str) -> str | None:
+        number = parse_number(text)
+        if number is None:
+            return f"is not a number from {low:g} to {high:g} (decimal point, no comma, no unit)"
+        return None if low <= number <= high else f"is outside {low:g} .. {high:g}"
+
+    return check
+
+
+def _packages(text: str) -> str | None:
+    ok = text == "" or re.fullmatch(r"[a-z0-9-]+( [a-z0-9-]+)*", text, re.ASCII)
+    return None if ok else "is not a list of words (small letters, digits, '-') parted by single blanks"
+
+
+def _channel(text: str) -> str | None:
+    ok = re.fullmatch(TEMPLATES["CHANNEL"], text, re.ASCII)
+    return None if ok else "is not a channel number 0..9999999 without leading zeros"
+
+
+_LINEUP_CHECKS: Checks = {"channel": _channel, "packages": _packages}
+_HORIZON_CHECKS: Checks = {"azimuth_deg": _range(0, 360), "elevation_deg": _range(-10, 90)}
+_OBSTACLE_CHECKS: Checks = {
+    "azimuth_from_deg": _range(0, 360),
+    "azimuth_to_deg": _range(0, 360),
+    "distance_m": _range(0.01, 100_000),
+    "height_m": _range(-1000, 10_000),
+}
+
+
+def _read(text: str, file: str, columns: Sequence[str], checks: Checks) -> list[Record]:
+    """The body of a table whose every field passes its check. Raises BadInput with all problems."""
+    body = list(records(text, file))
+    header_problems(file, body[0].fields if body else [], columns, ())
+    problems = []
+    for record in body[1:]:
+        if wrong := shape_problem(file, record, columns):
+            problems.append(wrong)
+            continue
+        for column, field in zip(columns, record.fields, strict=True):
+            trouble = checks[column](field) if column in checks else None
+            if trouble:
+                problems.append(Problem(file, f"{quoted(field)} {trouble}", "Mend the field.", record.line, column))
+    if problems:
+        raise BadInput(problems)
+    return body[1:]
+
+
+def parse_lineup(text: str, file: str = "lineup.csv") -> tuple[LineUpChannel, ...]:
+    """lineup.csv as channels. Raises BadInput, also for a channel that stands twice."""
+    rows, problems = [], []
+    first: dict[str, int] = {}
+    for record in _read(text, file, LINEUP_COLUMNS, _LINEUP_CHECKS):
+        channel, name, category, packages = record.fields
+        if channel in first:
+            what = f"channel {channel} stands in line {first[channel]} already"
+            problems.append(Problem(file, what, "Keep one line a channel.", record.line, "channel"))
+        first.setdefault(channel, record.line)
+        rows.append(LineUpChannel(int(channel), name, category, frozenset(packages.split())))
+    if problems:
+        raise BadInput(problems)
+    return tuple(rows)
+
+
+def parse_horizon(text: str, file: str = "horizon.csv") -> tuple[HorizonPoint, ...]:
+    """horizon.csv as clinometer readings. Raises BadInput."""
+    return tuple(
+        HorizonPoint(float(record.fields[0]), float(record.fields[1]))
+        for record in _read(text, file, HORIZON_COLUMNS, _HORIZON_CHECKS)
+    )
+
+
+def parse_obstacles(text: str, file: str = "obstacles.csv") -> tuple[Obstacle, ...]:
+    """obstacles.csv as obstacles. Raises BadInput."""
+    return tuple(
+        Obstacle(*_four(record.fields), note=record.fields[4])
+        for record in _read(text, file, OBSTACLE_COLUMNS, _OBSTACLE_CHECKS)
+    )
+
+
+def _four(fields: Sequence[str]) -> tuple[float, float, float, float]:
+    return float(fields[0]), float(fields[1]), float(fields[2]), float(fields[3])
