@@ -1,0 +1,126 @@
+"""What was seen of an account's channels on the exposure clock, and its compressed form for the likelihood."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from satdiag.entitlement.families import Array
+
+UNSEEN_NODES = 12
+SEEN_ENDS = 160
+
+
+@dataclass(frozen=True)
+class FillIn:
+    """What was seen of one account's expected channels, on the exposure clock [s].
+
+    `seen_lower_s`, `seen_upper_s`: one half-open interval (L, R] for each arrival; L is 0 for a channel that played
+    when first looked at. `unseen_s`: for each channel that has not come, the exposure at its last refusal (0: no
+    information). `held_s`: for channels that certainly come but whose wait tells nothing, the exposure by which
+    they played. `held_before`: how many played before the origin already; they say nothing of this account.
+    `now_s`: the exposure at the last row. Raises ValueError for an interval that is empty or not finite.
+    """
+
+    seen_lower_s: Array
+    seen_upper_s: Array
+    unseen_s: Array
+    now_s: float
+    held_s: Array = field(default_factory=lambda: np.zeros(0))
+    held_before: int = 0
+
+    def __post_init__(self) -> None:
+        bad = len(self.seen_lower_s) != len(self.seen_upper_s) or bool(
+            np.any(self.seen_lower_s < 0)
+            or np.any(self.seen_upper_s <= self.seen_lower_s)
+            or not np.all(np.isfinite(self.seen_upper_s))
+            or not np.all(np.isfinite(self.unseen_s))
+            or np.any(self.unseen_s < 0)
+        )
+        if bad:
+            raise ValueError("arrivals need 0 <= lower < upper < inf, unseen channels a finite exposure >= 0")
+
+    @property
+    def arrivals(self) -> int:
+        """Channels that came on this clock."""
+        return len(self.seen_lower_s)
+
+    @property
+    def here(self) -> int:
+        """Channels that play, or once did."""
+        return self.arrivals + len(self.held_s) + self.held_before
+
+    @property
+    def channels(self) -> int:
+        """All channels: here and still to come."""
+        return self.here + len(self.unseen_s)
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The same in compressed form: distinct intervals with (possibly fractional) counts; unseen rows end at inf."""
+
+    lower_s: Array
+    upper_s: Array
+    count: Array
+    held: float = 0.0
+
+    @property
+    def is_seen(self) -> np.ndarray:
+        """True where the row is an arrival."""
+        return np.isfinite(self.upper_s)
+
+
+def compress(fill: FillIn, unseen_nodes: int = UNSEEN_NODES, seen_ends: int = SEEN_ENDS) -> Rows:
+    """Distinct rows with counts, few enough to be quick however the checks were timed.
+
+    Unseen exposures are shared out between at most `unseen_nodes` of them: a channel between two nodes counts for
+    both in proportion, which is linear interpolation of its log-likelihood. Channels without information
+    (exposure 0) are left out. Interval ends beyond `seen_ends` distinct ones are widened to the next kept one.
+    """
+    ends = np.unique(np.concatenate([fill.seen_lower_s, fill.seen_upper_s]))
+    kept = nodes_of(ends, seen_ends)
+    lower = kept[np.searchsorted(kept, fill.seen_lower_s, side="right") - 1] if len(kept) else fill.seen_lower_s
+    upper = kept[np.searchsorted(kept, fill.seen_upper_s)] if len(kept) else fill.seen_upper_s
+    distinct, count = np.unique(np.column_stack([lower, upper]), axis=0, return_counts=True)
+    unseen, unseen_count = _share_out(fill.unseen_s[fill.unseen_s > 0], unseen_nodes)
+    return Rows(
+        np.concatenate([distinct[:, 0], unseen]),
+        np.concatenate([distinct[:, 1], np.full(len(unseen), np.inf)]),
+        np.concatenate([count.astype(float), unseen_count]),
+        float(len(fill.held_s)),
+    )
+
+
+def nodes_of(exposure_s: Array, most: int) -> Array:
+    """At most `most` of the distinct exposures, ends included, evenly spread in rank."""
+    distinct = np.unique(exposure_s)
+    if len(distinct) <= most:
+        return distinct
+    return np.asarray(distinct[np.round(np.linspace(0, len(distinct) - 1, most)).astype(int)])
+
+
+def _share_out(exposure_s: Array, most: int) -> tuple[Array, Array]:
+    nodes = nodes_of(exposure_s, most)
+    if len(nodes) < 2:
+        return nodes, np.full(len(nodes), float(len(exposure_s)))
+    left = np.clip(np.searchsorted(nodes, exposure_s, side="right") - 1, 0, len(nodes) - 2)
+    part = (exposure_s - nodes[left]) / (nodes[left + 1] - nodes[left])
+    count = np.bincount(left, 1.0 - part, len(nodes)) + np.bincount(left + 1, part, len(nodes))
+    return nodes, np.asarray(count, dtype=float)
+
+
+def arrival_events(fill: FillIn) -> int:
+    """The fewest authorisation events that explain the arrivals: the honest sample size when messages carry groups.
+
+    Intervals (L, R] that share a point may be one event; the fewest points that pierce all intervals, greedily by
+    right end.
+    """
+    events = 0
+    last_s = -np.inf
+    for k in np.argsort(fill.seen_upper_s, kind="stable"):
+        if fill.seen_lower_s[k] >= last_s:
+            events += 1
+            last_s = float(fill.seen_upper_s[k])
+    return events

@@ -1,0 +1,279 @@
+"""What the posterior says is still to come, always averaged over the posterior and never at one best estimate.
+
+With plugged-in estimates a 90 % bound on the last arrival holds in 43 to 80 % of simulated cases; averaged over the
+posterior it holds in 90 to 96 % (a test repeats this at small size). All times are seconds on the exposure clock.
+The same data give the same numbers: the random numbers are seeded from the data.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from satdiag.entitlement.families import Array
+from satdiag.entitlement.fill_in import FillIn, nodes_of
+from satdiag.entitlement.posterior import Draws, Posterior
+from satdiag.findings import Quantiles
+
+FEWEST_DRAWS, MOST_DRAWS = 1500, 8000
+DRAW_BUDGET = 200_000  # draws times unseen channels
+CURVE_DRAWS = 400
+CURVE_POINTS = 61
+WAIT_NODES = 12  # distinct unseen exposures whose waits are computed; between them they are interpolated
+SHARES = (0.5, 0.9, 1.0)
+LEVELS = (0.5, 0.05, 0.95)
+LEAST_CHANCE = 0.05  # times 'given that something comes' are not given below this chance that anything comes
+_ONE_TYPICAL_WAIT = math.exp(-1.0)  # survival after one scale of the exponential
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What is still to come.
+
+    `p_will_come` and `remaining_s` (the latter given that the channel comes, from now) follow `FillIn.unseen_s`.
+    `fraction` is the share of all channels that will ever play. Times to a share start at the origin;
+    `remaining_to_last_s` starts now, given that anything comes. `typical_wait_s` is the time within which 63 % of
+    those that come have come. `curve_*` are the channels authorised by each exposure.
+    """
+
+    p_account_dead: float
+    p_will_come: Array
+    remaining_s: tuple[Quantiles, ...]
+    p_all_come: float
+    p_nothing_more: float
+    fraction: float
+    fraction_90: tuple[float, float]
+    time_to_first_s: Quantiles | None
+    time_to_share_s: Mapping[float, Quantiles | None]
+    remaining_to_last_s: Quantiles | None
+    typical_wait_s: Quantiles
+    curve_exposure_s: Array
+    curve_median: Array
+    curve_p05: Array
+    curve_p95: Array
+
+
+@dataclass(frozen=True)
+class _Futures:
+    """Simulated futures given that the account is alive: one row a draw, one column an unseen channel.
+
+    `chance`: P(comes | draw); `arrival_s`: exposure at which it comes, inf if never.
+    """
+
+    chance: Array
+    arrival_s: Array
+
+
+def predict(fill: FillIn, posterior: Posterior, account_dead: float, draws: int | None = None) -> Prediction:
+    """All predictions for one fill-in; `account_dead` is the posterior chance from `p_account_dead`."""
+    if draws is None:
+        draws = int(np.clip(DRAW_BUDGET // max(len(fill.unseen_s), 1), FEWEST_DRAWS, MOST_DRAWS))
+    rng = np.random.default_rng(_seed(fill))
+    blocks = posterior.draw(draws, rng)
+    futures = _simulate(fill, blocks, rng)
+    alive = 1.0 - account_dead
+    coming = np.isfinite(futures.arrival_s).sum(axis=1)
+    p_anything = alive * float(1.0 - np.prod(1.0 - futures.chance, axis=1).mean()) if len(fill.unseen_s) else 0.0
+    total = max(fill.channels, 1)
+    fraction = _quantiles_with_floor((fill.here + coming) / total, account_dead, fill.here / total)
+    exposure_s, band = _curve(fill, futures, account_dead, rng)
+    return Prediction(
+        p_account_dead=account_dead,
+        p_will_come=alive * futures.chance.mean(axis=0),
+        remaining_s=_waits(fill, blocks, rng),
+        p_all_come=alive * float(np.prod(futures.chance, axis=1).mean()) if len(fill.unseen_s) else 1.0,
+        p_nothing_more=1.0 - p_anything,
+        fraction=float(fraction[0]),
+        fraction_90=(float(fraction[1]), float(fraction[2])),
+        time_to_first_s=_time_to(fill, futures, None, p_anything),
+        time_to_share_s={share: _time_to(fill, futures, share, p_anything) for share in SHARES},
+        remaining_to_last_s=_remaining_to_last(fill, futures, p_anything),
+        typical_wait_s=_typical_wait(blocks),
+        curve_exposure_s=exposure_s,
+        curve_median=band[0],
+        curve_p05=band[1],
+        curve_p95=band[2],
+    )
+
+
+def p_account_dead(fill: FillIn, posterior: Posterior, prior: float) -> float:
+    """P(the account as a whole gives nothing) by Bayes' rule: a dead account explains silence with certainty.
+
+    One arrival, or one channel held, disproves it. While nothing has come the evidence of the living account is an
+    average over 'one by one' and 'all in one message', so that many refused channels do not count as many
+    independent witnesses.
+    """
+    if fill.arrivals or len(fill.held_s):
+        return 0.0
+    return prior / (prior + (1.0 - prior) * math.exp(posterior.log_evidence))
+
+
+def _seed(fill: FillIn) -> int:
+    parts = (fill.seen_lower_s, fill.seen_upper_s, fill.unseen_s, fill.held_s, np.array([fill.now_s]))
+    digest = hashlib.sha256(b"|".join(np.ascontiguousarray(part, dtype="<f8").tobytes() for part in parts))
+    return int.from_bytes(digest.digest()[:8], "little")
+
+
+# --- simulated futures -------------------------------------------------------------------------------------------
+
+
+def _simulate(fill: FillIn, blocks: tuple[Draws, ...], rng: np.random.Generator) -> _Futures:
+    parts = [_simulate_block(fill.unseen_s, block, rng) for block in blocks]
+    return _Futures(np.concatenate([p.chance for p in parts]), np.concatenate([p.arrival_s for p in parts]))
+
+
+def _chance(block: Draws, exposure_s: Array) -> Array:
+    """P(comes | not by its exposure) for each draw (rows) and exposure (columns)."""
+    come = block.come[:, None]
+    if block.together:
+        return np.repeat(come, len(exposure_s), axis=1)
+    late = come * block.family.survival(exposure_s, block.log_scale[:, None], block.shape[:, None])
+    return np.asarray(late / (1.0 - come + late))
+
+
+def _simulate_block(unseen_s: Array, block: Draws, rng: np.random.Generator) -> _Futures:
+    distinct, column = np.unique(unseen_s, return_inverse=True)
+    chance = _chance(block, distinct)[:, column]
+    comes = rng.random(chance.shape) < chance
+    arrival_s = np.full(chance.shape, np.inf)
+    if block.together:
+        last_look_s = np.full(len(block.come), unseen_s.max(initial=0.0))
+        common_s = last_look_s + _residual(block, slice(None), last_look_s, rng)
+        return _Futures(chance, np.where(comes, common_s[:, None], np.inf))
+    draw, channel = np.nonzero(comes)
+    since_s = unseen_s[channel]
+    arrival_s[draw, channel] = since_s + _residual(block, draw, since_s, rng)
+    return _Futures(chance, arrival_s)
+
+
+def _residual(block: Draws, draw: np.ndarray | slice, since_s: Array, rng: np.random.Generator) -> Array:
+    tail = 1.0 - rng.random(len(since_s))  # in (0, 1]
+    return block.family.residual(tail, since_s, block.log_scale[draw], block.shape[draw])
+
+
+def _waits(fill: FillIn, blocks: tuple[Draws, ...], rng: np.random.Generator) -> tuple[Quantiles, ...]:
+    """Remaining wait of each unseen channel from now, given that it comes: weighted quantiles at a few exposures."""
+    if not len(fill.unseen_s):
+        return ()
+    nodes = nodes_of(fill.unseen_s, WAIT_NODES)
+    chance = np.concatenate([_chance(block, nodes) for block in blocks])
+    arrival_s = np.concatenate([_residuals_at(block, nodes, fill, rng) for block in blocks])
+    table = np.array(
+        [
+            _weighted_quantiles(np.maximum(arrival_s[:, k] - fill.now_s, 0.0), chance[:, k], LEVELS)
+            for k in range(len(nodes))
+        ]
+    )
+    columns = [np.interp(fill.unseen_s, nodes, table[:, level]) for level in range(len(LEVELS))]
+    return tuple(Quantiles(float(m), float(low), float(high)) for m, low, high in zip(*columns, strict=True))
+
+
+def _residuals_at(block: Draws, nodes: Array, fill: FillIn, rng: np.random.Generator) -> Array:
+    """Arrival exposure for every draw (rows) at every node (columns), given not by the node."""
+    since_s = np.full_like(nodes, fill.unseen_s.max()) if block.together else nodes
+    tail = 1.0 - rng.random((len(block.come), len(nodes)))
+    residual = block.family.residual(tail, since_s, block.log_scale[:, None], block.shape[:, None])
+    return np.asarray(since_s + residual)
+
+
+def _typical_wait(blocks: tuple[Draws, ...]) -> Quantiles:
+    wait_s = np.concatenate(
+        [
+            block.family.residual(
+                np.full(len(block.come), _ONE_TYPICAL_WAIT),
+                np.zeros(len(block.come)),
+                block.log_scale,
+                block.shape,
+            )
+            for block in blocks
+        ]
+    )
+    return Quantiles(*(float(x) for x in np.quantile(wait_s, LEVELS)))
+
+
+# --- times of the whole ------------------------------------------------------------------------------------------
+
+
+def _time_to(fill: FillIn, futures: _Futures, share: float | None, p_anything: float) -> Quantiles | None:
+    """Exposure at which a share (None: the first) of the channels that will ever come have come.
+
+    Channels held before the origin are no arrivals and do not count. In futures where the share has been reached
+    already it lies in an observed interval, and both ends count.
+    """
+    low_s = np.sort(np.concatenate([fill.seen_lower_s, np.zeros(len(fill.held_s))]))
+    high_s = np.sort(np.concatenate([fill.seen_upper_s, fill.held_s]))
+    here = len(low_s)
+    if here == 0 and p_anything < LEAST_CHANCE:
+        return None
+    later_s = np.sort(futures.arrival_s, axis=1)
+    total = here + np.isfinite(later_s).sum(axis=1)
+    rank = np.ones_like(total) if share is None else np.ceil(share * total - 1e-9).astype(int)
+    draw = np.flatnonzero(total > 0)
+    rank = rank[draw]
+    reached = rank <= here
+    low, high = np.empty(len(draw)), np.empty(len(draw))
+    low[reached], high[reached] = low_s[rank[reached] - 1], high_s[rank[reached] - 1]
+    low[~reached] = high[~reached] = later_s[draw[~reached], rank[~reached] - here - 1]
+    if not len(draw):
+        return None
+    return Quantiles(
+        float(np.median((low + high) / 2)), float(np.quantile(low, 0.05)), float(np.quantile(high, 0.95))
+    )
+
+
+def _remaining_to_last(fill: FillIn, futures: _Futures, p_anything: float) -> Quantiles | None:
+    if not len(fill.unseen_s):
+        return Quantiles(0.0, 0.0, 0.0)
+    if p_anything < LEAST_CHANCE:
+        return None
+    last_s = np.where(np.isfinite(futures.arrival_s), futures.arrival_s, -np.inf).max(axis=1)
+    remaining_s = np.maximum(last_s[np.isfinite(last_s)] - fill.now_s, 0.0)
+    if not len(remaining_s):
+        return None
+    return Quantiles(*(float(x) for x in np.quantile(remaining_s, LEVELS)))
+
+
+def _curve(
+    fill: FillIn, futures: _Futures, account_dead: float, rng: np.random.Generator
+) -> tuple[Array, list[Array]]:
+    """Exposures, and median, 5 % and 95 % quantile of the channels authorised by each of them."""
+    step = max(len(futures.arrival_s) // CURVE_DRAWS, 1)
+    later_s = futures.arrival_s[::step]
+    draws = len(later_s)
+    finite = later_s[np.isfinite(later_s)]
+    reach_s = float(np.quantile(finite, 0.9)) if len(finite) else 0.0
+    end_s = max(min(reach_s, 3.0 * fill.now_s + 600.0), 1.1 * fill.now_s, fill.seen_upper_s.max(initial=0.0), 60.0)
+    exposure_s = np.linspace(0.0, end_s, CURVE_POINTS)
+    place = rng.random((draws, fill.arrivals))
+    seen_s = fill.seen_lower_s + place * (fill.seen_upper_s - fill.seen_lower_s)
+    arrival_s = np.concatenate([seen_s, later_s], axis=1)
+    cell = np.searchsorted(exposure_s, arrival_s.ravel())
+    row = np.repeat(np.arange(draws), arrival_s.shape[1])
+    counts = np.bincount(row * (CURVE_POINTS + 1) + cell, minlength=draws * (CURVE_POINTS + 1))
+    held: Array = np.searchsorted(np.sort(fill.held_s), exposure_s, side="right").astype(np.float64)
+    held = held + float(fill.held_before)
+    authorised: Array = held + np.cumsum(counts.reshape(draws, -1)[:, :CURVE_POINTS], axis=1)
+    band = _quantiles_with_floor(authorised, account_dead, held)
+    return exposure_s, list(band)
+
+
+def _quantiles_with_floor(values: Array, p_floor: float, floor: Array | float) -> Array:
+    """Quantiles at LEVELS of draws (first axis) mixed with an atom of `p_floor` at a value that none undercuts."""
+    levels = [(level - p_floor) / (1.0 - p_floor) if level > p_floor else 0.0 for level in LEVELS]
+    quantiles = np.quantile(values, levels, axis=0)
+    at_floor = [level <= p_floor for level in LEVELS]
+    for k, is_floor in enumerate(at_floor):
+        if is_floor and p_floor > 0.0:
+            quantiles[k] = floor
+    return np.asarray(quantiles)
+
+
+def _weighted_quantiles(values: Array, weights: Array, levels: tuple[float, ...]) -> Array:
+    order = np.argsort(values)
+    cumulative = np.cumsum(weights[order])
+    at = np.searchsorted(cumulative, np.asarray(levels) * cumulative[-1])
+    return np.asarray(values[order][np.minimum(at, len(values) - 1)])

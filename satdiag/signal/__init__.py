@@ -1,0 +1,1 @@
+"""What was received: shares of time per path, levels, drop-outs."""

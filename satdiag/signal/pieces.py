@@ -1,0 +1,182 @@
+"""Readings of one path as stretches of time: received or not, and at which level.
+
+A reading stands until the next of its kind on its path, at most for the hold time of reception, not beyond the
+visit, and never across a gap, sleep, or the dead time after a restart. What no reading stands for is unknown, and
+not counted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from satdiag.exposure import SKY_SOURCE, era_start_s, exposure_clock
+from satdiag.job import Job, Visit
+from satdiag.spans import Spans, spans, union
+from satdiag.vocabulary import RECEIVED_HOLD_S, RESET_DEAD_S, UNREADABLE
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# judgement, no source: for how long a visit's last reading speaks when nothing comes after it, at most.
+LAST_READING_S = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Disjoint stretches of one path in time order, arrays of shape (n,), in seconds since the job's first row.
+
+    `level` is NaN where none was read. Each piece starts where something was read anew; where one ends and the next
+    begins at the same instant, the path was watched throughout.
+    """
+
+    start_s: Floats
+    end_s: Floats
+    received: Flags
+    level: Floats
+
+    @property
+    def length_s(self) -> Floats:
+        return self.end_s - self.start_s
+
+    def only(self, keep: Flags) -> Pieces:
+        """The pieces for which `keep` is true."""
+        return Pieces(self.start_s[keep], self.end_s[keep], self.received[keep], self.level[keep])
+
+    def at(self, t_s: Floats) -> NDArray[np.intp]:
+        """For instants (m,): the number of the piece that holds each, -1 where none does."""
+        found = np.searchsorted(self.start_s, t_s, side="right") - 1
+        inside = (found >= 0) & (t_s < self.end_s[found.clip(0)]) if len(self.end_s) else np.zeros(len(t_s), bool)
+        return np.where(inside, found, -1)
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """The lock and level rows of the receiver now fitted, and what interrupts them.
+
+    `quiet` ends what a reading stands for; `deaf` besides drops the readings that lie in it.
+    """
+
+    job: Job
+    lock: pd.DataFrame
+    level: pd.DataFrame
+    quiet: Spans
+    deaf: Spans
+    gaps: pd.DataFrame
+
+    @property
+    def paths(self) -> tuple[str, ...]:
+        """Every path that was read or tried, in the order of their names."""
+        return tuple(sorted({*self.lock["subject"], *self.level["subject"]}))
+
+    def unit_in(self, path: str, visit: Visit) -> str | None:
+        """The unit of a path's levels in a visit (it keeps one), or None without a level."""
+        rows = _in_visit(self.level, path, visit)
+        units = rows["unit"][rows["number"].notna().to_numpy()]
+        return str(units.iloc[0]) if len(units) else None
+
+    def has_lock(self, path: str) -> bool:
+        """True if the path's lock was read at all: then a level does not prove reception."""
+        return bool(((self.lock["subject"] == path) & self.lock["locked"].notna()).any())
+
+
+def readings_of(job: Job) -> Readings:
+    """The readings of a job, with sleep, restarts and gaps."""
+    since_s = era_start_s(job)
+    lock, level = (_since(job.select(kind, readable=False), since_s) for kind in ("lock", "signal"))
+    locked = np.where(lock["value"] == UNREADABLE, np.nan, lock["value"] == "yes")
+    resets = job.select("reset")["t_s"].to_numpy(dtype=float)
+    deaf = union(exposure_clock(job).asleep, spans([(t, t + RESET_DEAD_S) for t in resets]))
+    gaps = job.select("gap")
+    gaps = gaps[np.array([source.partition(":")[0] != SKY_SOURCE for source in gaps["subject"]], dtype=bool)]
+    ends, lengths = gaps["t_s"].to_numpy(dtype=float), gaps["span_s"].to_numpy(dtype=float)
+    lost = spans(list(zip(ends - lengths, ends, strict=True)))
+    return Readings(job, lock.assign(locked=locked.astype(float)), level, union(deaf, lost), deaf, gaps)
+
+
+def read_pieces(readings: Readings, path: str, visit: Visit) -> Pieces | None:
+    """What was read of a path in a visit; None if nothing there tells received from not.
+
+    Lock decides; without any lock row of the path, a level above the floor. On a scale without a known floor a
+    level alone tells nothing.
+    """
+    unit = readings.unit_in(path, visit)
+    floor = readings.job.sheet.receiver.floor_of(unit) if unit else None
+    by_lock = readings.has_lock(path)
+    if not by_lock and floor is None:
+        return None
+    levels = _series(readings, _in_visit(readings.level, path, visit), "number", visit)
+    locks = _series(readings, _in_visit(readings.lock, path, visit), "locked", visit)
+    edges = np.unique(np.concatenate([levels.start_s, levels.end_s, locks.start_s, locks.end_s]))
+    level, lock = levels.value_at(edges[:-1]), locks.value_at(edges[:-1])
+    tells = lock if by_lock else np.where(np.isnan(level), np.nan, level > (floor if floor is not None else 0.0))
+    known = ~np.isnan(tells)
+    return Pieces(edges[:-1][known], edges[1:][known], tells[known] > 0, level[known])
+
+
+# --- readings ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Series:
+    """Readings of one kind with the stretch each stands for; a value is NaN where nothing could be read."""
+
+    start_s: Floats
+    end_s: Floats
+    value: Floats
+
+    def value_at(self, t_s: Floats) -> Floats:
+        if not len(self.start_s):
+            return np.full(len(t_s), np.nan)
+        found = np.searchsorted(self.start_s, t_s, side="right") - 1
+        inside = (found >= 0) & (t_s < self.end_s[found.clip(0)])
+        return np.where(inside, self.value[found.clip(0)], np.nan)
+
+
+def _since(rows: pd.DataFrame, since_s: float) -> pd.DataFrame:
+    return rows[(rows["t_s"] >= since_s).to_numpy()]
+
+
+def _in_visit(rows: pd.DataFrame, path: str, visit: Visit) -> pd.DataFrame:
+    inside = (rows["subject"] == path) & (rows["t_s"] >= visit.start_s) & (rows["t_s"] <= visit.end_s)
+    return rows[inside.to_numpy()]
+
+
+def _series(readings: Readings, rows: pd.DataFrame, column: str, visit: Visit) -> _Series:
+    rows = rows[~_dropped(rows, readings)]
+    times, values = rows["t_s"].to_numpy(dtype=float), rows[column].to_numpy(dtype=float)
+    times, values = _with_spans(times, values, rows["span_s"].to_numpy(dtype=float))
+    if not len(times):
+        return _Series(times, times, values)
+    held = np.minimum(times + RECEIVED_HOLD_S, np.append(times[1:], visit.end_s))
+    usual_s = float(np.median(np.diff(times))) if len(times) > 1 else LAST_READING_S
+    held[-1] = max(held[-1], times[-1] + min(usual_s, LAST_READING_S))
+    interruptions = np.append(readings.quiet[:, 0], np.inf)
+    return _Series(times, np.minimum(held, interruptions[np.searchsorted(interruptions, times)]), values)
+
+
+def _with_spans(times: Floats, values: Floats, lengths: Floats) -> tuple[Floats, Floats]:
+    """A reading that covers the seconds before it (the lowest of a while) stands from their start, too."""
+    if not lengths.any():
+        return times, values
+    longer = lengths > 0
+    all_times = np.concatenate([times[longer] - lengths[longer], times])
+    all_values = np.concatenate([values[longer], values])
+    order = np.argsort(all_times, kind="stable")
+    return all_times[order], all_values[order]
+
+
+def _dropped(rows: pd.DataFrame, readings: Readings) -> Flags:
+    """Readings while asleep or just restarted, and those that their own source cannot have heard."""
+    times = rows["t_s"].to_numpy(dtype=float)
+    dropped = np.zeros(len(times), dtype=bool)
+    for start_s, end_s in readings.deaf:
+        dropped |= (times >= start_s) & (times < end_s)
+    sources = rows["source"].to_numpy(dtype=object)
+    gaps = readings.gaps
+    for end_s, span_s, source in zip(gaps["t_s"], gaps["span_s"], gaps["subject"], strict=True):
+        dropped |= (times > end_s - span_s) & (times < end_s) & (sources == source)
+    return dropped

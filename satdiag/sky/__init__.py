@@ -1,0 +1,1 @@
+"""What the sky allows: where the satellites stand, what is in the way, and how much of the sky is open."""

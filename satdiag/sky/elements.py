@@ -1,0 +1,212 @@
+"""Satellites in any orbit: element sets (TLE or OMM) carried to an instant with SGP4, as Earth-fixed positions.
+
+SGP4 gives positions in its own frame (TEME, true equator and mean equinox of date). They are turned to the Earth
+by Greenwich mean sidereal time alone, with UT1 taken as UTC: polar motion and UT1-UTC move a satellite by less
+than 0.005 deg as seen from the ground, far below what a vehicle antenna resolves.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import xml.etree.ElementTree as ElementTree
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sgp4 import omm
+from sgp4.api import SGP4_ERRORS, Satrec
+from sgp4.io import verify_checksum
+
+from satdiag.errors import SatdiagError, bad_input
+
+Floats = NDArray[np.float64]
+Instants = NDArray[np.datetime64]
+_EPOCH_1970_JD = 2440587.5
+
+
+@dataclass(frozen=True)
+class ElementSet:
+    """One satellite's elements: `name` is the title line or OBJECT_NAME, '' where there is none."""
+
+    name: str
+    epoch: np.datetime64
+    record: Any
+
+    def age_days(self, instant: np.datetime64) -> float:
+        """Days from the elements' epoch to an instant, either way."""
+        return abs(float((instant - self.epoch) / np.timedelta64(1, "us"))) / 86400e6
+
+
+def parse_elements(text: str, file_name: str) -> tuple[ElementSet, ...]:
+    """The element sets of an elements.tle or elements.omm text.
+
+    OMM (CCSDS 502.0, Orbit Mean-Elements Message) may be XML, JSON, CSV or the KEY = value notation. Raises
+    BadInput.
+    """
+    reader = _tle_sets if file_name.endswith(".tle") else _omm_sets
+    sets = tuple(reader(text, file_name))
+    if not sets:
+        mend = "Put in the two lines of a TLE, or an OMM, for each satellite."
+        raise bad_input(file_name, "no element set was found", mend)
+    return sets
+
+
+def find_set(sets: tuple[ElementSet, ...], satellite_name: str, file_name: str) -> ElementSet:
+    """The set titled with the satellite's name, or the only one there is. Raises BadInput."""
+    titled = [entry for entry in sets if entry.name.lower() == satellite_name.lower()]
+    if len(titled) == 1:
+        return titled[0]
+    if not titled and len(sets) == 1:
+        return sets[0]
+    what = f"{len(titled) or 'none'} of {len(sets)} element sets has the title '{satellite_name}'"
+    mend = "Put the satellite's name of constellation.toml on the line above its elements (OBJECT_NAME in an OMM)."
+    raise bad_input(file_name, what, mend)
+
+
+def positions_km(elements: ElementSet, instants: Instants) -> Floats:
+    """Earth-fixed positions, shape (n, 3), km, at n UTC instants. Raises SatdiagError where SGP4 gives up."""
+    micros = np.atleast_1d(instants).astype("datetime64[us]").astype("int64")
+    days, rest = np.divmod(micros, 86_400_000_000)
+    jd, fraction = days + _EPOCH_1970_JD, rest / 86_400e6
+    codes, teme_km, _ = elements.record.sgp4_array(jd, fraction)
+    if np.any(codes):
+        reason = SGP4_ERRORS[int(codes[codes != 0][0])]
+        raise SatdiagError(
+            f"the elements of '{elements.name or 'the satellite'}' cannot be carried to the time of the job: "
+            f"{reason}. Put newer elements into the job."
+        )
+    return teme_to_earth_fixed(np.asarray(teme_km, dtype=float), jd, fraction)
+
+
+def teme_to_earth_fixed(teme_km: Floats, jd: Floats, fraction: Floats) -> Floats:
+    """Turn TEME positions (n, 3) about the pole by Greenwich mean sidereal time."""
+    angle = gmst_rad(jd, fraction)
+    x, y, z = np.moveaxis(teme_km, -1, 0)
+    cosine, sine = np.cos(angle), np.sin(angle)
+    return np.stack([cosine * x + sine * y, cosine * y - sine * x, z], axis=-1)
+
+
+def gmst_rad(jd: Floats, fraction: Floats) -> Floats:
+    """Greenwich mean sidereal time of the IAU 1982 model, radians.
+
+    Aoki et al. 1982, Astronomy and Astrophysics 105, 359; the model that belongs to TEME (Vallado et al. 2006,
+    AIAA 2006-6753, appendix C).
+    """
+    centuries = (jd - 2451545.0 + fraction) / 36525.0
+    seconds = 67310.54841 + centuries * (8640184.812866 + centuries * (0.093104 - 6.2e-6 * centuries))
+    turns = seconds / 86400.0 + (jd - 2451545.0) % 1.0 + fraction
+    return np.asarray(2.0 * np.pi * (turns % 1.0))
+
+
+def _set_of(record: Any, name: str) -> ElementSet:
+    days = (record.jdsatepoch - _EPOCH_1970_JD) + record.jdsatepochF
+    return ElementSet(name, np.datetime64(round(days * 86400e6), "us"), record)
+
+
+def _tle_sets(text: str, file_name: str) -> Iterator[ElementSet]:
+    title, first = "", ""
+    for number, line in enumerate((line.rstrip() for line in text.splitlines()), 1):
+        if re.match(r"1 .{60}", line):
+            first = line
+        elif re.match(r"2 .{60}", line) and first:
+            yield _set_of(_tle_record(first, line, file_name, number), title)
+            title, first = "", ""
+        elif re.match(r"[12] [ 0-9A-Z]{5}", line):
+            what = "a TLE line is cut short, or line 2 comes without line 1"
+            raise bad_input(file_name, what, "A TLE line has 69 characters; copy both again.", number)
+        elif line:
+            title = line.removeprefix("0 ").strip()
+    if first:
+        raise bad_input(file_name, "line 1 of a TLE comes without line 2", "Copy both lines again.")
+
+
+def _tle_record(first: str, second: str, file_name: str, line: int) -> Any:
+    mend = "Copy both lines again, unchanged."
+    try:
+        verify_checksum(first, second)
+        record = Satrec.twoline2rv(first, second)
+    except ValueError as error:
+        raise bad_input(file_name, f"not a valid TLE: {_one_line(error)}", mend, line) from None
+    if record.error or first[2:7] != second[2:7]:
+        reason = SGP4_ERRORS.get(record.error, "the two lines are of different satellites")
+        raise bad_input(file_name, f"not a valid TLE: {reason}", mend, line)
+    return record
+
+
+def _omm_sets(text: str, file_name: str) -> Iterator[ElementSet]:
+    try:
+        messages = list(_omm_fields(text))
+    except (ElementTree.ParseError, json.JSONDecodeError, csv.Error, AttributeError, TypeError) as error:
+        what = f"not readable as an OMM: {_one_line(error)}"
+        raise bad_input(file_name, what, "Use an OMM in XML, JSON, CSV or KEY = value lines.") from None
+    for fields in messages:
+        yield _omm_set(fields, file_name)
+
+
+def _omm_fields(text: str) -> Iterator[Mapping[str, Any]]:
+    start = text.lstrip()[:1]
+    if start == "<":
+        yield from omm.parse_xml(io.StringIO(text))
+    elif start in ("[", "{"):
+        data = json.loads(text)
+        yield from data if isinstance(data, list) else [data]
+    elif re.search(r"^\s*EPOCH\s*=", text, re.MULTILINE):
+        yield from _omm_key_values(text)
+    else:
+        yield from csv.DictReader(io.StringIO(text))
+
+
+def _omm_key_values(text: str) -> Iterator[dict[str, str]]:
+    fields: dict[str, str] = {}
+    for line in text.splitlines():
+        found = re.match(r"\s*([A-Z_0-9]+)\s*=\s*(.*?)\s*(\[[^\]]*\])?\s*$", line)
+        if not found:
+            continue
+        if found[1] == "CCSDS_OMM_VERS" and fields:
+            yield fields
+            fields = {}
+        fields[found[1]] = found[2]
+    if fields:
+        yield fields
+
+
+# What a message may leave out (CCSDS 502.0: the TLE-related block is optional); none of it moves the orbit but BSTAR.
+_OMM_DEFAULTS = {
+    "CLASSIFICATION_TYPE": "U",
+    "OBJECT_ID": "",
+    "EPHEMERIS_TYPE": "0",
+    "ELEMENT_SET_NO": "0",
+    "REV_AT_EPOCH": "0",
+    "NORAD_CAT_ID": "0",
+    "BSTAR": "0",
+    "MEAN_MOTION_DOT": "0",
+    "MEAN_MOTION_DDOT": "0",
+}
+
+
+def _omm_set(given: Mapping[str, Any], file_name: str) -> ElementSet:
+    record = Satrec()
+    try:
+        fields = {**_OMM_DEFAULTS, **{key: value for key, value in given.items() if value is not None}}
+        epoch = datetime.fromisoformat(str(fields["EPOCH"]).removesuffix("Z"))
+        fields["EPOCH"] = epoch.strftime("%Y-%m-%dT%H:%M:%S.%f")
+        omm.initialize(record, fields)
+    except KeyError as error:
+        what, mend = f"the OMM has no {error.args[0]}", "Copy the whole message again."
+        raise bad_input(file_name, what, mend) from None
+    except (ValueError, TypeError, AttributeError) as error:
+        what = f"a value of the OMM cannot be read: {_one_line(error)}"
+        raise bad_input(file_name, what, "Copy the whole message again.") from None
+    if record.error:
+        raise bad_input(file_name, f"not a valid OMM: {SGP4_ERRORS[record.error]}", "Copy the whole message again.")
+    return _set_of(record, str(fields.get("OBJECT_NAME") or "").strip())
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())[:200]

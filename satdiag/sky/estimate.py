@@ -1,0 +1,241 @@
+"""What the sky allows at each site of a job: `estimate_sky`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from satdiag.csv_text import decode
+from satdiag.errors import bad_input
+from satdiag.findings import Interval, Mask, SatelliteSky, SiteSky, SkyFindings, instant_text
+from satdiag.job import Job
+from satdiag.sheet import Site
+from satdiag.sky import horizon
+from satdiag.sky.constellation import JOB_FILE, Constellation, Satellite, load_packaged, parse_constellation
+from satdiag.sky.elements import ElementSet, find_set, parse_elements, positions_km
+from satdiag.sky.look_angles import geostationary_position_km, look_angles
+from satdiag.sky.place_prior import UNDER_A_ROOF, p_clear_of_place, visible_fraction_of_place
+from satdiag.tables import HorizonPoint, Obstacle
+
+# The share of the sky that is open is counted above this elevation at least.
+LOWEST_ELEVATION_DEG = 10.0
+MASK_STEP_DEG = 2.0
+# common practice, no source: element sets older than this are not carried without a word.
+ELEMENTS_FRESH_DAYS = 30.0
+
+
+@dataclass(frozen=True)
+class _Stay:
+    """What is known of the vehicle's stay at one site; the skyline is that site's own."""
+
+    site: Site
+    instant: np.datetime64 | None
+    place: str | None
+    readings: tuple[HorizonPoint, ...] | None
+    obstacles: tuple[Obstacle, ...] | None
+
+    @property
+    def under_a_roof(self) -> bool:
+        return self.place in UNDER_A_ROOF
+
+    @property
+    def has_skyline(self) -> bool:
+        return bool(self.readings or self.obstacles) and not self.under_a_roof
+
+
+def estimate_sky(job: Job) -> SkyFindings:
+    """Directions of the satellites, chance that each is clear, and the open share of the sky, site by site.
+
+    Raises BadInput or SatdiagError if the constellation or the elements that the job names cannot be read.
+    """
+    constellation = constellation_of(job)
+    minimum = constellation.coverage_min_elevation_deg if constellation else None
+    if not job.sheet.sites:
+        return SkyFindings((), minimum, _without_position(job))
+    could_not = [] if constellation else ["no constellation named in job.toml: look angles not computed"]
+    elements = _elements_of(job, constellation) if constellation else {}
+    sites = []
+    for stay in _stays(job):
+        satellites, not_done = _satellites(stay, constellation, elements)
+        sites.append(_site_sky(stay, satellites, max(LOWEST_ELEVATION_DEG, minimum or 0.0)))
+        could_not += not_done + _site_could_not(job, stay, bool(satellites))
+    return SkyFindings(tuple(sites), minimum, tuple(could_not))
+
+
+def constellation_of(job: Job) -> Constellation | None:
+    """The constellation that the job names, from its own file or packaged. Raises BadInput, SatdiagError."""
+    named = job.sheet.constellation
+    if named == JOB_FILE or (named is None and JOB_FILE in job.documents):
+        if JOB_FILE not in job.documents:
+            what = f"constellation is '{JOB_FILE}', and the job has no such file"
+            raise bad_input("job.toml", what, "Put the file into the job, or name a packaged constellation.")
+        return parse_constellation(decode(job.documents[JOB_FILE], JOB_FILE), JOB_FILE)
+    return load_packaged(named) if named else None
+
+
+def _elements_of(job: Job, constellation: Constellation) -> dict[str, ElementSet]:
+    found = {}
+    for satellite in constellation.satellites:
+        file = satellite.elements
+        if file is None:
+            continue
+        if file not in job.documents:
+            what = f"the elements of satellite '{satellite.name}' are to be in {file}, which is not in the job"
+            raise bad_input(JOB_FILE, what, "Put the file into the job.")
+        sets = parse_elements(decode(job.documents[file], file), file)
+        found[satellite.name] = find_set(sets, satellite.name, file)
+    return found
+
+
+def _without_position(job: Job) -> tuple[str, ...]:
+    said = ["no position: look angles not computed"]
+    if any(name.endswith(".nmea") for name in job.documents):
+        said.append("positions in gnss*.nmea were not used for the sky: add a [[site]] to job.toml")
+    return tuple(said)
+
+
+# --- where the vehicle stood -------------------------------------------------------------------------------------
+
+
+def _stays(job: Job) -> list[_Stay]:
+    """One stay a site of the sheet: its last instant and last place word. The first site is where the job starts."""
+    sites = job.sheet.sites
+    log = job.log
+    moves = job.select("site")
+    names = np.array([sites[0].name, *moves["value"]], dtype=object)
+    at = np.searchsorted(moves["t_s"].to_numpy(dtype=float), log["t_s"].to_numpy(dtype=float), side="right")
+    standing = log.assign(standing_at=names[at])
+    stays = []
+    for number, site in enumerate(sites):
+        here = standing[standing["standing_at"] == site.name]
+        places = here[(here["kind"] == "place") & (here["value"] != "unreadable")]
+        last_s = float(here["t_s"].iloc[-1]) if len(here) else job.end_s
+        stays.append(
+            _Stay(
+                site=site,
+                instant=job.instant(last_s),
+                place=str(places["value"].iloc[-1]) if len(places) else None,
+                # horizon.csv and obstacles.csv name no site: they are the first one's.
+                readings=job.horizon if number == 0 else None,
+                obstacles=job.obstacles if number == 0 else None,
+            )
+        )
+    return stays
+
+
+# --- satellites --------------------------------------------------------------------------------------------------
+
+
+def _satellites(
+    stay: _Stay, constellation: Constellation | None, elements: dict[str, ElementSet]
+) -> tuple[list[SatelliteSky], list[str]]:
+    satellites, could_not = [], []
+    for satellite in constellation.satellites if constellation else ():
+        placed, said = _direction(stay, satellite, elements.get(satellite.name))
+        satellites.append(_with_chance(stay, placed))
+        could_not += said
+    return satellites, could_not
+
+
+def _direction(stay: _Stay, satellite: Satellite, elements: ElementSet | None) -> tuple[SatelliteSky, list[str]]:
+    """The satellite's direction, and what must be said about it."""
+    said: list[str] = []
+    unknown = SatelliteSky(satellite.name, None, None, None, None, None, "none")
+    if satellite.longitude_deg is not None:
+        position = geostationary_position_km(satellite.longitude_deg)
+        as_of = None
+    elif elements is not None and stay.instant is not None:
+        position = positions_km(elements, np.array([stay.instant]))[0]
+        as_of = instant_text(stay.instant)
+        age = elements.age_days(stay.instant)
+        if age > ELEMENTS_FRESH_DAYS:
+            said.append(f"the elements of '{satellite.name}' are {age:.0f} days from the job: it may be degrees off")
+    else:
+        return unknown, [f"'{satellite.name}' moves, and the log has no row to take its direction at"]
+    site = stay.site
+    seen = look_angles(position, site.latitude_deg, site.longitude_deg, site.height_m)
+    azimuth, elevation = float(seen.azimuth_deg), float(seen.elevation_deg)
+    placed = replace(
+        unknown,
+        azimuth_deg=azimuth,
+        elevation_deg=elevation,
+        range_km=float(seen.range_km),
+        as_of=as_of,
+    )
+    return placed, said
+
+
+def _with_chance(stay: _Stay, satellite: SatelliteSky) -> SatelliteSky:
+    """The satellite with the chance that it is clear, from the best that is known of the sky there."""
+    azimuth, elevation = satellite.azimuth_deg, satellite.elevation_deg
+    if azimuth is None or elevation is None:
+        return satellite
+    if elevation <= 0.0:
+        return replace(satellite, p_clear=0.0, p_clear_90=(0.0, 0.0))
+    edge = horizon.skyline(stay.readings, stay.obstacles, azimuth) if stay.has_skyline else None
+    if edge is not None:
+        value, low, high = (float(part[0]) for part in horizon.p_clear(edge, elevation))
+        source: Literal["horizon", "obstacles"] = "horizon" if edge.from_horizon[0] else "obstacles"
+        return replace(satellite, p_clear=value, p_clear_90=(low, high), from_=source)
+    if stay.place is not None:
+        value, low, high = (float(part) for part in p_clear_of_place(stay.place, elevation))
+        return replace(satellite, p_clear=value, p_clear_90=(low, high), from_="place")
+    return satellite
+
+
+# --- the sky as a whole ------------------------------------------------------------------------------------------
+
+
+def _site_sky(stay: _Stay, satellites: list[SatelliteSky], minimum_elevation_deg: float) -> SiteSky:
+    fraction = _visible_fraction(stay, minimum_elevation_deg)
+    return SiteSky(
+        name=stay.site.name,
+        satellites=tuple(satellites),
+        visible_fraction=fraction[0] if fraction else None,
+        visible_fraction_90=fraction[1] if fraction else None,
+        mask=_mask(stay),
+        place=stay.place,
+    )
+
+
+def _visible_fraction(stay: _Stay, minimum_elevation_deg: float) -> tuple[float, Interval] | None:
+    if stay.has_skyline:
+        return horizon.visible_fraction(stay.readings, stay.obstacles, minimum_elevation_deg)
+    if stay.place is not None:
+        return visible_fraction_of_place(stay.place, minimum_elevation_deg)
+    return None
+
+
+def _mask(stay: _Stay) -> Mask | None:
+    """The measured skyline, drawn even where a roof now hides it."""
+    edge = horizon.skyline(stay.readings, stay.obstacles, np.arange(0.0, 360.0, MASK_STEP_DEG))
+    if edge is None:
+        return None
+    margin = horizon.Z_90 * edge.sd_deg
+    return Mask(
+        azimuth_deg=tuple(edge.azimuth_deg.tolist()),
+        edge_elevation_deg=tuple(edge.elevation_deg.tolist()),
+        edge_p05_deg=tuple(np.clip(edge.elevation_deg - margin, -90.0, 90.0).tolist()),
+        edge_p95_deg=tuple(np.clip(edge.elevation_deg + margin, -90.0, 90.0).tolist()),
+        measured=tuple(edge.measured.tolist()),
+    )
+
+
+def _site_could_not(job: Job, stay: _Stay, any_satellite: bool) -> list[str]:
+    said: list[str] = []
+    name = stay.site.name
+    if stay.has_skyline:
+        return said
+    if stay.under_a_roof and (stay.readings or stay.obstacles):
+        said.append(f"site '{name}': the measured skyline was set aside, the vehicle stands {stay.place}")
+    elif (job.horizon or job.obstacles) and stay.readings is None and stay.obstacles is None:
+        first = job.sheet.sites[0].name
+        said.append(f"site '{name}': the skyline files name no site and were taken to belong to '{first}'")
+    if stay.place is None:
+        about = "whether a satellite is clear is unknown" if any_satellite else "the open sky is unknown"
+        said.append(f"site '{name}': no horizon, obstacles or place: {about}")
+    else:
+        said.append(f"site '{name}': the sky was not measured; the word '{stay.place}' is all there is")
+    return said
