@@ -1,0 +1,102 @@
+"""The command line. A command's module is imported when it is used, so that `satdiag --help` is instant.
+
+Exit codes: 0 done; 1 ran but found problems (check, selfcheck); 2 cannot read, or bad usage; 3 an error of our own;
+130 stopped with Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any
+
+import click
+
+from satdiag import __version__
+from satdiag.errors import SatdiagError
+
+# verb: (module, name in it, one line of help)
+COMMANDS = {
+    "new": ("satdiag.cli.new_cmd", "new", "Make a job, by asking or from options."),
+    "note": ("satdiag.cli.note_cmd", "note", "Add an observation to a job by hand, or take one back."),
+    "analyse": ("satdiag.cli.analyse_cmd", "analyse", "Say which fault it is, how sure, and what to do next."),
+    "check": ("satdiag.cli.check_cmd", "check", "Name everything that is wrong with a job's files."),
+    "import": ("satdiag.cli.import_cmd", "import_", "Put a job folder into a job file."),
+    "export": ("satdiag.cli.export_cmd", "export", "Write a job as a folder of plain files, or for a spreadsheet."),
+    "schema": ("satdiag.cli.schema_cmd", "schema", "Print the JSON Schema of the findings or of a job."),
+    "docs": ("satdiag.cli.docs_cmd", "docs", "Read the longer documentation, offline."),
+    "selfcheck": ("satdiag.cli.selfcheck_cmd", "selfcheck", "Check that satdiag works on this computer."),
+}
+
+
+class _Commands(click.Group):
+    """A group that knows its commands by name and imports one only when it runs."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, name, _ = COMMANDS[cmd_name]
+        found: click.Command = getattr(import_module(module), name)
+        found.name = cmd_name
+        return found
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, _, text) in COMMANDS.items()])
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--debug", is_flag=True, help="Show where an error of satdiag's own came from.")
+@click.version_option(__version__, prog_name="satdiag")
+@click.pass_obj
+def cli(state: dict[str, bool], debug: bool) -> None:
+    """Prove a newly fitted satellite radio receiver from the log of what was observed.
+
+    A job is a folder of plain files or one file NAME.satjob. `satdiag new` makes one, `satdiag note` adds what you
+    see, `satdiag analyse` says what it means. `satdiag docs` lists what there is to read.
+    """
+    state["debug"] = debug
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command line and return its exit code; nothing but Ctrl-C's own machinery escapes."""
+    state = {"debug": False}
+    try:
+        result: Any = cli.main(args=arguments, prog_name="satdiag", obj=state, standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except SatdiagError as error:
+        click.echo(str(error), err=True)
+        return 2
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nStopped.", err=True)
+        return 130
+    except Exception as error:  # noqa: BLE001 (the last resort: an error of our own becomes one line)
+        if state["debug"]:
+            click.echo(traceback.format_exc(), err=True)
+        _say_internal(error)
+        return 3
+
+
+def _say_internal(error: Exception) -> None:
+    what = " ".join(f"{type(error).__name__}: {error}".split())[:300]
+    click.echo(
+        f"Internal error, not your fault ({what}). Please report it to whoever gave you satdiag {__version__}, with "
+        "the command you ran and what `satdiag --debug` before the command prints.",
+        err=True,
+    )
+
+
+def main() -> None:
+    """The entry point `satdiag`."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a console that cannot show a character gets an escape, not a crash
+            stream.reconfigure(errors="backslashreplace")
+    sys.exit(run())

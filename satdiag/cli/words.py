@@ -1,0 +1,17 @@
+"""Small phrases that several commands print."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from satdiag.job import Job
+
+
+def content(job: Job) -> str:
+    """What a job holds, e.g. '12 observations and 1 other file'."""
+    return f"{_counted(len(job.rows), 'observation')} and {_counted(len(job.documents), 'other file')}"
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" + ("" if number == 1 else "s")

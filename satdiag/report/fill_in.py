@@ -1,0 +1,174 @@
+"""The fill-in curve: how many channels play after how much listening, seen and expected."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from satdiag.findings import EntitlementFindings, FillCurve
+from satdiag.report.figure import Figure, Spec, Table, axis, layout, note, table
+from satdiag.report.numbers import HOUR_S, MINUTE_S, RANGE, duration
+from satdiag.report.palette import BLUE, FAINT, INK, SKY_BLUE, VERMILLION
+
+HEIGHT_PX = 380
+TABLE_ROWS = 24
+FEW_CHECKS = 12
+
+
+def fill_in_figure(found: EntitlementFindings) -> Figure | None:
+    """The figure of `entitlement.curve`, or None where there is no curve."""
+    curve = found.curve
+    if curve is None or not curve.exposure_s:
+        return None
+    unit, scale = ("h", HOUR_S) if curve.exposure_s[-1] > 5 * HOUR_S else ("min", MINUTE_S)
+    spec = {
+        "data": [*_band(curve, scale), *_seen(curve, scale)],
+        "layout": layout(
+            HEIGHT_PX,
+            xaxis=axis(f"time listened, {unit}", rangemode="tozero"),
+            yaxis=axis("channels that play", rangemode="tozero"),
+            shapes=_lines(found, scale),
+            annotations=_line_labels(found, scale),
+            margin={"l": 48, "r": 14, "t": 64, "b": 48},
+        ),
+    }
+    return Figure("fill-in", _caption(found), _alt(found, curve), spec, _tables(curve))
+
+
+def _scaled(times_s: Sequence[float], scale: float) -> list[float]:
+    return [round(time_s / scale, 4) for time_s in times_s]
+
+
+def _band(curve: FillCurve, scale: float) -> list[Spec]:
+    x = _scaled(curve.exposure_s, scale)
+    edge: dict[str, Any] = {"color": BLUE, "width": 1, "dash": "dot"}
+    shared = {"type": "scatter", "mode": "lines", "x": x}
+    return [
+        {**shared, "y": list(curve.p05), "line": edge, "showlegend": False, "name": "5 %", "hoverinfo": "skip"},
+        {
+            **shared,
+            "y": list(curve.p95),
+            "line": edge,
+            "fill": "tonexty",
+            "fillcolor": "rgba(86,180,233,0.25)",
+            "name": f"expected, {RANGE}",
+            "hoverinfo": "skip",
+        },
+        {
+            **shared,
+            "y": list(curve.median),
+            "line": {"color": BLUE, "width": 2.5},
+            "name": "expected, middle",
+            "hovertemplate": "%{x:.0f}: %{y:.0f} expected<extra></extra>",
+        },
+    ]
+
+
+def _seen(curve: FillCurve, scale: float) -> list[Spec]:
+    if not curve.seen_s:
+        return []
+    x = _scaled(curve.seen_s, scale)
+    shared = {"type": "scatter", "x": x, "line": {"color": INK, "width": 1.5, "shape": "hv"}}
+    marks = {
+        "symbol": "triangle-up",
+        "size": 8 if len(x) <= FEW_CHECKS else 5,
+        "color": SKY_BLUE,
+        "line": {"color": INK, "width": 1.2},
+    }
+    tops = {**marks, "symbol": "triangle-down"}
+    return [
+        {
+            **shared,
+            "mode": "lines+markers",
+            "y": list(curve.seen_low),
+            "marker": marks,
+            "name": "seen, at least",
+            "cliponaxis": False,
+        },
+        {
+            **shared,
+            "mode": "lines+markers",
+            "y": list(curve.seen_high),
+            "marker": tops,
+            "line": {"color": INK, "width": 1.5, "shape": "hv", "dash": "dash"},
+            "name": "seen, at most",
+            "cliponaxis": False,
+        },
+    ]
+
+
+def _lines(found: EntitlementFindings, scale: float) -> list[Spec]:
+    """Where the log ends (a strip where only bounds are known), and how many channels are expected."""
+    lines: list[Spec] = []
+    if found.exposure_s is not None:
+        now = round(found.exposure_s / scale, 4)
+        if _open_ended(found):
+            most = round((found.exposure_max_s or 0.0) / scale, 4)
+            strip = {"type": "rect", "fillcolor": VERMILLION, "opacity": 0.09, "line": {"width": 0}}
+            lines.append({**_upright(now, most), **strip})
+        lines.append({**_upright(now, now), "line": {"color": VERMILLION, "width": 2, "dash": "dashdot"}})
+    if found.expected is not None:
+        across = {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "y0": found.expected, "y1": found.expected}
+        lines.append({**across, "line": {"color": FAINT, "width": 1.5, "dash": "longdash"}, "layer": "below"})
+    return lines
+
+
+def _open_ended(found: EntitlementFindings) -> bool:
+    """True if the log allows more listening than it proves."""
+    return found.exposure_s is not None and (found.exposure_max_s or 0.0) > found.exposure_s
+
+
+def _upright(start: float, end: float) -> Spec:
+    return {"type": "line", "yref": "paper", "x0": start, "x1": end, "y0": 0, "y1": 1, "layer": "below"}
+
+
+def _line_labels(found: EntitlementFindings, scale: float) -> list[Spec]:
+    labels: list[Spec] = []
+    if found.exposure_s is not None:
+        now = round(found.exposure_s / scale, 4)
+        labels.append(note("last row", VERMILLION, x=now, y=0.02, yref="paper", xshift=4))
+    if found.expected is not None:
+        labels.append(note(f"{found.expected} expected", FAINT, x=0, xref="paper", y=found.expected, xshift=4))
+    return labels
+
+
+def _caption(found: EntitlementFindings) -> str:
+    most = " The strip beside it reaches to the longest listening that the log allows." if _open_ended(found) else ""
+    return (
+        "Channels that play against the time the receiver has listened. The blue line and its band show what the "
+        "model expects of the channels still to come; the triangles show what was seen: at least so many, at most "
+        f"so many. The dash-dotted line is where the log ends.{most}"
+    )
+
+
+def _alt(found: EntitlementFindings, curve: FillCurve) -> str:
+    seen = ""
+    if curve.seen_s:
+        seen = f" At the last check at least {curve.seen_low[-1]:.0f} and at most {curve.seen_high[-1]:.0f} played."
+    last = f"{duration(curve.exposure_s[-1])} of listening"
+    ends = f"{curve.median[-1]:.0f} ({curve.p05[-1]:.0f} to {curve.p95[-1]:.0f})"
+    whole = "" if found.expected is None else f" of {found.expected} expected"
+    return f"Line chart of channels that play over listening time.{seen} After {last} the model has {ends}{whole}."
+
+
+def _tables(curve: FillCurve) -> tuple[Table, ...]:
+    every = max(1, -(-len(curve.exposure_s) // TABLE_ROWS))
+    picked = range(0, len(curve.exposure_s), every)
+    thinned = f" Every {every}th point of the curve is listed." if every > 1 else ""
+    model = table(
+        f"Channels expected to play after a time of listening, with the {RANGE}.{thinned}",
+        ("listened", "middle", "5 %", "95 %"),
+        [
+            (duration(curve.exposure_s[i]), *(f"{part[i]:.0f}" for part in (curve.median, curve.p05, curve.p95)))
+            for i in picked
+        ],
+        "listened|middle|5 %|95 %",
+    )
+    rows = zip(curve.seen_s, curve.seen_low, curve.seen_high, strict=True)
+    seen = table(
+        "Channels seen to play: fewest and most that the checks allow.",
+        ("listened", "at least", "at most"),
+        [(duration(at), f"{low:.0f}", f"{high:.0f}") for at, low, high in rows],
+        "listened|at least|at most",
+    )
+    return (model, seen) if curve.seen_s else (model,)

@@ -1,0 +1,55 @@
+"""Instants as a person at the vehicle's place reads them: the site's own time zone, or UTC where none is given."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from satdiag.findings import Instant
+from satdiag.job import Job
+
+
+@dataclass(frozen=True)
+class LocalTime:
+    """A time zone and the sentence that names it."""
+
+    zone: tzinfo
+    sentence: str
+
+    def wall(self, moment: datetime) -> datetime:
+        """An aware instant as a naive wall-clock time of the zone, which is what the figures' axes take."""
+        return moment.astimezone(self.zone).replace(tzinfo=None)
+
+    def axis(self, moment: datetime) -> str:
+        """An instant as a place on a figure's time axis."""
+        return self.wall(moment).isoformat(timespec="milliseconds")
+
+    def text(self, instant: Instant | None) -> str:
+        """'3 May 2031, 08:40' of an instant of the findings."""
+        if instant is None:
+            return "not known"
+        wall = self.wall(parse_instant(instant))
+        return f"{wall.day} {wall:%B} {wall.year}, {wall:%H:%M}"
+
+
+def local_time_of(job: Job) -> LocalTime:
+    """The zone of the first site that names one; UTC, and said, where none does."""
+    for site in job.sheet.sites:
+        if site.timezone:
+            return LocalTime(ZoneInfo(site.timezone), f"Times are local time at {site.name} ({site.timezone}).")
+    return LocalTime(UTC, "Times are UTC, because the job names no time zone.")
+
+
+def parse_instant(instant: Instant) -> datetime:
+    """An instant of the findings (ISO 8601) as an aware time."""
+    moment = datetime.fromisoformat(instant)
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+
+
+def utc(moment: np.datetime64) -> datetime:
+    """An instant of the job's rows (datetime64, UTC) as an aware time."""
+    microseconds: datetime = moment.astype("datetime64[us]").item()
+    return microseconds.replace(tzinfo=UTC)

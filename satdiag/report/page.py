@@ -1,0 +1,97 @@
+"""The report as one HTML text that needs nothing but itself: styles, script, plotly and figures are all inside."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup, escape
+from plotly.offline import get_plotlyjs
+
+from satdiag.findings import Findings
+from satdiag.job import Job
+from satdiag.report import palette
+from satdiag.report.cautions import cautions_for
+from satdiag.report.local_time import local_time_of
+from satdiag.report.opening import opening_of
+from satdiag.report.sections import method_section, sections_of
+
+SHORTEST_MASKED = 5
+"""An identifier shorter than this is not searched for in free text: it would strike common words."""
+
+Clean = Callable[[str], str]
+
+
+def report_html(job: Job, findings: Findings, *, technician: bool = False) -> str:
+    """The report of a job as HTML.
+
+    The receiver's identifier is masked wherever it stands, free text included. `technician` shows the technician's
+    name, which is left out otherwise. Draws what the findings hold; computes nothing.
+    """
+    clean = masker(job)
+    local = local_time_of(job)
+    sections = sections_of(job, findings, local)
+    method = method_section(job, findings)
+    figures = [figure for section in sections for figure in section.figures]
+    template = _environment(clean).get_template("report.html.j2")
+    return template.render(
+        opening=opening_of(job, findings, local, technician),
+        sections=sections,
+        cautions=cautions_for(findings),
+        method=method,
+        local=local,
+        as_of=local.text(findings.verdict.as_of) if findings.verdict.as_of else "",
+        drawings={figure.name: _cleaned(figure.spec, clean) for figure in figures},
+        palette=palette,
+        light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},
+        has_figures=bool(figures),
+        plotly_js=Markup(_script_safe(get_plotlyjs())),
+    )
+
+
+def masker(job: Job) -> Clean:
+    """A function that hides the receiver's identifier in any text."""
+    receiver = job.sheet.receiver
+    if not receiver.id or len(receiver.id) < SHORTEST_MASKED:
+        return lambda text: text
+    spelled = {re.escape(receiver.id), re.escape(html.escape(receiver.id, quote=False))}
+    pattern = re.compile("|".join(sorted(spelled)), re.IGNORECASE)
+    masked = receiver.masked_id
+    return lambda text: pattern.sub(masked, text)
+
+
+def _cleaned(part: Any, clean: Clean) -> Any:
+    """A drawing with every text in it masked."""
+    if isinstance(part, str):
+        return clean(part)
+    if isinstance(part, dict):
+        return {key: _cleaned(value, clean) for key, value in part.items()}
+    return [_cleaned(value, clean) for value in part] if isinstance(part, (list, tuple)) else part
+
+
+def _environment(clean: Clean) -> Environment:
+    def finalize(value: Any) -> Any:
+        """Mask what a template prints; what is safe already (styles, script, drawings) passes."""
+        if isinstance(value, Markup) or not isinstance(value, str):
+            return value
+        return escape(clean(value))
+
+    environment = Environment(
+        loader=PackageLoader("satdiag.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=finalize,
+    )
+    environment.policies["json.dumps_kwargs"] = {"allow_nan": False, "sort_keys": False, "ensure_ascii": False}
+    environment.tests["numeric_in"] = lambda head, table: head in table.numeric
+    return environment
+
+
+def _script_safe(script: str) -> str:
+    """A script that cannot close its own element."""
+    return re.sub(r"</(?=script)", r"<\\/", script, flags=re.IGNORECASE)

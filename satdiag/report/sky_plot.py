@@ -1,0 +1,247 @@
+"""The sky over a site: north up, azimuth clockwise, the zenith in the centre, the skyline hatched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from satdiag.findings import Mask, SatelliteSky, SiteSky
+from satdiag.report.figure import Figure, Spec, Table, label, layout, table
+from satdiag.report.numbers import RANGE, UNKNOWN, percent, quantity
+from satdiag.report.palette import FAINT, GREEN, GRID, INK, ORANGE, PAPER, VERMILLION
+from satdiag.report.words import PLACES, SKY_SOURCES
+
+HEIGHT_PX = 480
+MASK_ROWS = 36
+PROBABLY_CLEAR = 0.8
+PROBABLY_BLOCKED = 0.2
+
+
+def sky_figure(site: SiteSky, number: int) -> Figure | None:
+    """The polar figure of a site, or None where neither a direction nor a skyline is known."""
+    drawn = [sat for sat in site.satellites if sat.azimuth_deg is not None and (sat.elevation_deg or -1.0) >= 0]
+    if not drawn and site.mask is None:
+        return None
+    marks = [_satellite(sat, side) for sat, side in zip(drawn, _text_sides(drawn, site.mask), strict=True)]
+    data = [*(_skyline(site.mask) if site.mask else []), *marks]
+    spec = {
+        "data": data,
+        "layout": layout(
+            HEIGHT_PX,
+            polar=_polar(),
+            margin={"l": 34, "r": 34, "t": 70, "b": 34},
+            legend={"orientation": "h", "x": 0, "y": 1.1, "xanchor": "left", "yanchor": "bottom"},
+        ),
+    }
+    tables = (satellite_table(site), _mask_table(site.mask)) if site.mask else (satellite_table(site),)
+    return Figure(f"sky-{number}", _caption(site), _alt(site), spec, tables)
+
+
+def _polar() -> Spec:
+    return {
+        "bgcolor": "rgba(0,0,0,0)",
+        "angularaxis": {
+            "direction": "clockwise",
+            "rotation": 90,
+            "tickmode": "array",
+            "tickvals": [0, 45, 90, 135, 180, 225, 270, 315],
+            "ticktext": ["N", "NE", "E", "SE", "S", "SW", "W", "NW"],
+            "gridcolor": GRID,
+            "linecolor": INK,
+            "tickfont": {"size": 13, "color": INK},
+        },
+        "radialaxis": {
+            "range": [0, 90],
+            "angle": 90,
+            "tickangle": 90,
+            "tickmode": "array",
+            "tickvals": [0, 30, 60],
+            "ticktext": ["90°", "60°", "30°"],
+            "gridcolor": GRID,
+            "linecolor": "rgba(0,0,0,0)",
+            "tickfont": {"size": 11, "color": FAINT},
+        },
+    }
+
+
+def _zenith_distance(elevation_deg: float) -> float:
+    """Where an elevation is drawn: degrees from the centre, at most the rim."""
+    return round(90.0 - min(max(elevation_deg, 0.0), 90.0), 2)
+
+
+def _skyline(mask: Mask) -> list[Spec]:
+    """Hatched from the skyline down to the rim, its line, and the two dotted lines of its band."""
+    return [
+        _hatching(mask, True, "behind the skyline, measured", "/"),
+        _hatching(mask, False, "behind the skyline, only inferred", "."),
+        _ring(mask, mask.edge_elevation_deg, {"color": INK, "width": 2}, "skyline"),
+        _ring(mask, mask.edge_p05_deg, {"color": FAINT, "width": 1.2, "dash": "dot"}, f"its {RANGE}"),
+        {**_ring(mask, mask.edge_p95_deg, {"color": FAINT, "width": 1.2, "dash": "dot"}, ""), "showlegend": False},
+    ]
+
+
+def _hatching(mask: Mask, measured: bool, name: str, pattern: str) -> Spec:
+    edges = zip(mask.azimuth_deg, mask.edge_elevation_deg, mask.measured, strict=True)
+    kept = [(azimuth, edge) for azimuth, edge, known in edges if known == measured and edge > 0]
+    distances = [_zenith_distance(edge) for _, edge in kept]
+    return {
+        "type": "barpolar",
+        "theta": [azimuth for azimuth, _ in kept],
+        "base": distances,
+        "r": [round(90.0 - distance, 2) for distance in distances],
+        "width": 360.0 / len(mask.azimuth_deg),
+        "marker": {
+            "color": "rgba(128,128,128,0.16)",
+            "line": {"width": 0},
+            "pattern": {"shape": pattern, "fgcolor": FAINT, "bgcolor": "rgba(128,128,128,0.16)", "size": 7},
+        },
+        "name": name,
+        "hoverinfo": "skip",
+        "showlegend": bool(kept),
+    }
+
+
+def _ring(mask: Mask, elevations_deg: tuple[float, ...], line: Spec, name: str) -> Spec:
+    closed = [*zip(mask.azimuth_deg, elevations_deg, strict=True)]
+    closed.append(closed[0])
+    return {
+        "type": "scatterpolar",
+        "mode": "lines",
+        "theta": [azimuth for azimuth, _ in closed],
+        "r": [_zenith_distance(elevation) for _, elevation in closed],
+        "line": line,
+        "name": name,
+        "hoverinfo": "skip",
+    }
+
+
+def _satellite(sat: SatelliteSky, side: str) -> Spec:
+    """One satellite as a mark with its name and chance of being clear; the shape tells the chance too."""
+    azimuth, elevation = sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0
+    symbol, fill = _mark(sat.p_clear)
+    chance = "" if sat.p_clear is None else f"{percent(sat.p_clear)} clear"
+    return {
+        "type": "scatterpolar",
+        "mode": "markers+text",
+        "theta": [azimuth],
+        "r": [_zenith_distance(elevation)],
+        "text": [f"<b>{label(sat.name, 24)}</b>" + (f"<br>{chance}" if chance else "")],
+        "textposition": side,
+        "textfont": {"size": 13, "color": INK},
+        "marker": {"symbol": symbol, "size": 15, "color": fill, "line": {"color": INK, "width": 1.8}},
+        "hovertemplate": f"{label(sat.name, 24)}: azimuth {azimuth:.0f}°, elevation {elevation:.0f}°<extra></extra>",
+        "showlegend": False,
+        "cliponaxis": False,
+    }
+
+
+def _mark(p_clear: float | None) -> tuple[str, str]:
+    if p_clear is None:
+        return "circle", PAPER
+    if p_clear >= PROBABLY_CLEAR:
+        return "circle", GREEN
+    return ("x", VERMILLION) if p_clear < PROBABLY_BLOCKED else ("triangle-up", ORANGE)
+
+
+Point = tuple[float, float]
+
+# Sides of a mark for its words, best first, and where the middle of the words then lies (degrees of the drawing).
+_SIDES: dict[str, Point] = {
+    "middle right": (20.0, 0.0),
+    "middle left": (-20.0, 0.0),
+    "bottom center": (0.0, -13.0),
+    "top center": (0.0, 13.0),
+}
+
+
+def _place(azimuth_deg: float, elevation_deg: float) -> Point:
+    """Where a direction is drawn: degrees right of and above the zenith."""
+    azimuth, distance = math.radians(azimuth_deg), _zenith_distance(elevation_deg)
+    return distance * math.sin(azimuth), distance * math.cos(azimuth)
+
+
+def _text_sides(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[str]:
+    """For each mark the side on which its words keep clear of the rim, the skyline, other marks and words."""
+    taken = [_place(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0) for sat in drawn]
+    if mask is not None:
+        taken += [_place(*edge) for edge in zip(mask.azimuth_deg, mask.edge_elevation_deg, strict=True)]
+    sides = []
+    for sat in drawn:
+        right, up = _place(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0)
+        spots = {side: (right + x, up + y) for side, (x, y) in _SIDES.items()}
+        side = max(spots, key=lambda name: _freedom(spots[name], (right, up), taken))
+        taken.append(spots[side])
+        sides.append(side)
+    return sides
+
+
+def _freedom(spot: Point, own: Point, taken: Sequence[Point]) -> float:
+    """How far words at a spot are from the rest (words are about three times as wide as high), within reason."""
+    gaps = [math.hypot((spot[0] - x) / 3.0, spot[1] - y) for x, y in taken if (x, y) != own]
+    to_rim = (90.0 - math.hypot(spot[0], spot[1])) / 3.0
+    return min(12.0, to_rim, *gaps) if gaps else min(12.0, to_rim)
+
+
+def _caption(site: SiteSky) -> str:
+    share = ""
+    if site.visible_fraction is not None:
+        share = f" Of the usable sky, {percent(site.visible_fraction, site.visible_fraction_90)} is open."
+    place = f" The place was described as {PLACES.get(site.place, site.place)}." if site.place else ""
+    skyline = " What is hatched lies behind the skyline." if site.mask else " No skyline was measured here."
+    return (
+        f"The sky over {site.name}: north is up, east is right, the zenith is in the middle, the horizon is the rim."
+        f"{skyline}{share}{place} A disc marks a satellite that is probably clear, a triangle one that is doubtful, "
+        "a cross one that is probably hidden."
+    )
+
+
+def _alt(site: SiteSky) -> str:
+    said = [
+        f"{sat.name} at azimuth {sat.azimuth_deg:.0f} degrees, elevation {sat.elevation_deg:.0f} degrees, "
+        f"chance of being clear {percent(sat.p_clear)}"
+        for sat in site.satellites
+        if sat.azimuth_deg is not None and sat.elevation_deg is not None
+    ]
+    return f"Polar plot of the sky over {site.name}. " + ("; ".join(said) + "." if said else "No satellite is drawn.")
+
+
+def satellite_table(site: SiteSky) -> Table:
+    """Where each broadcast satellite stands and how likely the way to it is clear."""
+    rows = [
+        (
+            sat.name,
+            _degrees(sat.azimuth_deg),
+            _degrees(sat.elevation_deg),
+            quantity(None if sat.range_km is None else round(sat.range_km, -1), "km"),
+            percent(sat.p_clear, sat.p_clear_90),
+            SKY_SOURCES[sat.from_],
+        )
+        for sat in site.satellites
+    ]
+    heads = ("satellite", "azimuth", "elevation", "distance", "chance of being clear", "known from")
+    caption = f"Broadcast satellites as seen from {site.name}; azimuth from true north, clockwise."
+    return table(caption, heads, rows, "azimuth|elevation|distance|chance of being clear")
+
+
+def _degrees(angle_deg: float | None) -> str:
+    return UNKNOWN if angle_deg is None else f"{angle_deg:.1f}°".replace("-", "\u2212")
+
+
+def _mask_table(mask: Mask) -> Table:
+    every = max(1, -(-len(mask.azimuth_deg) // MASK_ROWS))
+    rows = [
+        (
+            f"{mask.azimuth_deg[i]:.0f}°",
+            _degrees(mask.edge_elevation_deg[i]),
+            f"{_degrees(mask.edge_p05_deg[i])} to {_degrees(mask.edge_p95_deg[i])}",
+            "measured" if mask.measured[i] else "inferred",
+        )
+        for i in range(0, len(mask.azimuth_deg), every)
+    ]
+    thinned = f" Every {every}th direction is listed." if every > 1 else ""
+    return table(
+        f"The skyline by direction, with its {RANGE}.{thinned}",
+        ("azimuth", "skyline", RANGE, "how known"),
+        rows,
+        f"azimuth|skyline|{RANGE}",
+    )

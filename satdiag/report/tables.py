@@ -1,0 +1,181 @@
+"""The tables of the report that stand without a figure: channels, reception, channel changes, wiring, versions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from satdiag.findings import (
+    BiasFindings,
+    ChannelFinding,
+    DelayFindings,
+    EntitlementFindings,
+    PathSignal,
+    RingFindings,
+    SignalFindings,
+    SupplyFindings,
+    TuningFindings,
+    WiringFindings,
+)
+from satdiag.report import palette, words
+from satdiag.report.figure import Cell, Table, table
+from satdiag.report.numbers import RANGE, UNKNOWN, duration, percent, quantity, seconds, wait_minutes
+from satdiag.tables import LineUpChannel
+
+
+@dataclass(frozen=True)
+class ChannelGroup:
+    """The channels in one state: a head with the count, a table, and whether it stands open."""
+
+    words: str
+    symbol: str
+    count: int
+    open: bool
+    table: Table
+
+
+OPEN = ("refused", "missing", "no-signal")
+OPEN_UP_TO = 30
+# What needs thought comes first.
+GROUP_ORDER = ("refused", "missing", "no-signal", "unchecked", "authorised")
+
+
+def channel_groups(found: EntitlementFindings, lineup: Sequence[LineUpChannel] | None) -> list[ChannelGroup]:
+    """The channels by state, those that need thought first."""
+    by_number = {channel.channel: channel for channel in lineup or ()}
+    groups = []
+    for state in GROUP_ORDER:
+        channels = sorted((part for part in found.channels if part.state == state), key=lambda part: part.channel)
+        if channels:
+            whole = _channel_table(state, channels, by_number)
+            stands_open = state in OPEN and len(channels) <= OPEN_UP_TO
+            symbol = palette.CHANNELS[state].symbol
+            groups.append(ChannelGroup(words.CHANNEL_STATES[state], symbol, len(channels), stands_open, whole))
+    return groups
+
+
+def _channel_table(state: str, channels: Sequence[ChannelFinding], lineup: Mapping[int, LineUpChannel]) -> Table:
+    symbol = palette.CHANNELS[state].symbol
+    rows = []
+    for part in channels:
+        known = lineup.get(part.channel)
+        rows.append(
+            (
+                str(part.channel),
+                known.name if known else "",
+                known.category if known else "",
+                Cell(words.CHANNEL_STATES[part.state], symbol),
+                percent(part.p_will_come) if state != "authorised" else "",
+                wait_minutes(part.remaining_s) if part.remaining_s else "",
+                words.CHANNEL_REASONS[part.reason],
+            )
+        )
+    heads = ("channel", "name", "category", "state", "chance of coming", "wait still", "why")
+    caption = f"Channels: {words.CHANNEL_STATES[state]}."
+    return _without_empty(table(caption, heads, rows, "channel|chance of coming|wait still"))
+
+
+def _without_empty(whole: Table) -> Table:
+    """A table without the columns in which nothing stands; its caption repeats the head above it."""
+    kept = [i for i in range(len(whole.heads)) if any(row[i].text for row in whole.rows)]
+    rows = tuple(tuple(row[i] for i in kept) for row in whole.rows)
+    return Table(whole.caption, tuple(whole.heads[i] for i in kept), rows, whole.numeric, quiet=True)
+
+
+# --- reception ---------------------------------------------------------------------------------------------------
+
+
+def share_table(found: SignalFindings) -> Table | None:
+    """Shares of time by path with intervals, or None if no path is known."""
+    if not found.paths:
+        return None
+    heads = ("path", "clear", "weakened", "nothing received", "drop-outs per hour", "a drop-out lasts", "rests on")
+    caption = f"How much of the time each path was received, and its drop-outs; in brackets the {RANGE}."
+    rows = [(words.path_words(name), *_shares(path)) for name, path in found.paths.items()]
+    return table(caption, heads, rows, "|".join(heads[1:]))
+
+
+def _shares(path: PathSignal) -> tuple[str, ...]:
+    shares = [UNKNOWN] * 3
+    if path.share is not None:
+        ends = path.share_90
+        shares = [
+            percent(path.share.clear, ends.clear if ends else None),
+            percent(path.share.shadowed, ends.shadowed if ends else None),
+            percent(path.share.blocked, ends.blocked if ends else None),
+        ]
+    rate = quantity(path.dropouts_per_h, "", path.dropouts_per_h_90)
+    return (*shares, rate, quantity(path.mean_dropout_s, "s", path.mean_dropout_s_90), duration(path.observed_s))
+
+
+def level_table(found: SignalFindings) -> Table | None:
+    """Levels by path beside what was expected, or None if no path has a level."""
+    rows = []
+    for name, path in found.paths.items():
+        if path.clear_level is not None:
+            unit = words.unit_words(path.unit)
+            short = quantity(path.deficit, "bars" if unit.endswith("bars") else unit, path.deficit_90)
+            expected = quantity(path.expected_level, unit)
+            rows.append((words.path_words(name), quantity(path.clear_level, unit), expected, short))
+    if not rows:
+        return None
+    heads = ("path", "level when clear", "level expected", "short by")
+    caption = f"Levels when the way was clear, beside what was expected there; in brackets the {RANGE}."
+    return table(caption, heads, rows, "|".join(heads[1:]))
+
+
+# --- channel changes ---------------------------------------------------------------------------------------------
+
+
+def tuning_table(found: TuningFindings) -> Table | None:
+    """Times to sound and to title, or None if no change was timed."""
+    parts = (("to the sound", found.audio_s), ("to the title", found.title_s))
+    rows = [(name, *_delay(delay)) for name, delay in parts if delay is not None]
+    if not rows:
+        return None
+    heads = ("from the press", "half are done within", "nine in ten within", "changes timed", "given up")
+    return table(f"How long channel changes took; in brackets the {RANGE}.", heads, rows, "|".join(heads[1:]))
+
+
+def _delay(delay: DelayFindings) -> tuple[str, ...]:
+    return seconds(delay.median, delay.median_90), seconds(delay.p90), str(delay.n), str(delay.timed_out)
+
+
+# --- wiring ------------------------------------------------------------------------------------------------------
+
+
+def wiring_table(found: WiringFindings) -> Table | None:
+    """The states of antenna feed, optical ring, supply and lead, or None if none is known."""
+    rows: list[tuple[str, str, str]] = []
+    if found.bias is not None:
+        rows.append(_bias_row(found.bias))
+    if found.ring is not None:
+        rows.append(_ring_row(found.ring))
+    if found.supply is not None:
+        rows.append(_supply_row(found.supply))
+    if found.feedline is not None:
+        fault_m = found.feedline.fault_m
+        state = "no reflection stands out" if fault_m is None else "a reflection stands out"
+        rows.append(("antenna lead", state, "" if fault_m is None else f"{quantity(fault_m, 'm')} along the lead"))
+    return table("What the wiring showed.", ("part", "state", "measured"), rows) if rows else None
+
+
+def _bias_row(bias: BiasFindings) -> tuple[str, str, str]:
+    name = "antenna feed" + (f", {bias.path} lead" if bias.path else "")
+    state = words.BIAS_STATES[bias.state] if bias.state else UNKNOWN
+    return name, state, f"{quantity(bias.voltage_v, 'V')}, {quantity(bias.current_ma, 'mA')}"
+
+
+def _ring_row(ring: RingFindings) -> tuple[str, str, str]:
+    said = [f"answer: {', '.join(ring.nodes_present)}" if ring.nodes_present else ""]
+    said.append(f"do not answer: {', '.join(ring.nodes_absent)}" if ring.nodes_absent else "")
+    said.append(f"other sources {words.OTHER_SOURCES[ring.other_sources]}" if ring.other_sources else "")
+    said.append(f"open for {duration(ring.open_s)} in all" if ring.open_s else "")
+    return "optical ring", words.RING_STATES[ring.state] if ring.state else UNKNOWN, "; ".join(filter(None, said))
+
+
+def _supply_row(supply: SupplyFindings) -> tuple[str, str, str]:
+    restarts = "1 unexpected restart" if supply.resets == 1 else f"{supply.resets} unexpected restarts"
+    state = words.SUPPLY_STATES[supply.state] if supply.state else UNKNOWN
+    levels = f"lowest {quantity(supply.minimum_v, 'V')}, middle {quantity(supply.median_v, 'V')}, {restarts}"
+    return "supply at the receiver", state, levels

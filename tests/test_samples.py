@@ -1,0 +1,73 @@
+"""Every sample log: the verdict says what is true of it, and the findings document keeps its published schema.
+
+The samples are simulated: they prove the code against our own model of the world only.
+"""
+
+import json
+import tomllib
+from functools import cache
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+import satdiag
+from satdiag.findings_schema import findings_schema
+
+ROOT = Path(__file__).parent.parent / "sample_logs"
+SAMPLES = sorted(path.name for path in ROOT.iterdir() if path.is_dir())
+
+
+@cache
+def findings_of(name):
+    """The findings of a sample, made once for all tests."""
+    return satdiag.analyse(satdiag.open_job(ROOT / name))
+
+
+def test_there_are_enough_of_them():
+    assert len(SAMPLES) >= 15
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_verdict_equals_truth(name):
+    truth = tomllib.loads((ROOT / name / "truth.toml").read_text("utf-8"))
+    verdict = findings_of(name).verdict
+    assert (verdict.state, verdict.class_) == (truth["state"], truth["class"])
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_findings_keep_the_published_schema(name):
+    document = json.loads(json.dumps(findings_of(name).to_dict(), allow_nan=False))
+    validator = jsonschema.Draft202012Validator(findings_schema())
+    assert [error.message for error in validator.iter_errors(document)] == []
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_probabilities_and_intervals_are_in_order(name):
+    found = findings_of(name)
+    chances = [*found.diagnosis.faults.values(), *found.diagnosis.classes.values()]
+    assert all(0 <= p <= 1 for p in chances)
+    entitlement = found.entitlement
+    assert entitlement.exposure_s <= entitlement.exposure_max_s
+    if entitlement.entitled_fraction is not None:
+        low, high = entitlement.entitled_fraction_90
+        assert low <= entitlement.entitled_fraction <= high
+    for channel in entitlement.channels:
+        if channel.remaining_s is not None:
+            assert channel.remaining_s.p05 <= channel.remaining_s.median <= channel.remaining_s.p95
+
+
+def test_a_ring_that_broke_midway_is_told_as_earlier():
+    found = findings_of("ring-broken")
+    assert "ring-broken" in [earlier.fault for earlier in found.diagnosis.earlier]
+    assert found.diagnosis.faults["ring-broken"] < 0.2
+
+
+def test_absence_of_everything_is_not_a_verdict():
+    """An empty log: nothing is claimed, and it is said."""
+    from tests.helpers import make_job
+
+    found = satdiag.analyse(make_job(""))
+    assert found.verdict.state == "cannot-tell"
+    assert found.could_not
+    jsonschema.Draft202012Validator(findings_schema()).validate(json.loads(json.dumps(found.to_dict())))
