@@ -94,6 +94,15 @@ def test_line_numbers_count_the_lines_of_a_note(tmp_path):
     assert error.problems[0].line == 6
 
 
+def test_a_job_made_of_rows_counts_the_lines_that_they_will_have():
+    rows = [
+        Row("2031-05-03T13:40:00Z", "note", "", "one\ntwo"),
+        Row("2031-05-03T13:40:00Z", "power", "receiver", "x"),
+    ]
+    with pytest.raises(BadInput, match="line 4, column 'value'"):
+        build_job({"job.toml": SHEET.encode()}, rows)
+
+
 def test_missing_files(tmp_path):
     with pytest.raises(NotAJob, match=r"no job\.toml here"):
         read_folder(write({"observations.csv": LOG.encode()}, tmp_path / "a"))
@@ -199,6 +208,16 @@ def test_a_new_column_is_added_to_every_row_and_quotes_are_kept(tmp_path):
     assert lines[0] == 'time,kind,subject,value,unit,source,"note",span_s,id'
     assert lines[1] == '2031-05-03T13:40:00Z,"note",,"a",,hand,"x,""y""",,n1'
     assert lines[2] == '2031-05-03T14:00:00Z,place,vehicle,street,,hand,"a ""b""",30,n2'
+
+
+def test_a_new_column_keeps_bom_and_line_ends(tmp_path):
+    before = b"\xef\xbb\xbftime,kind,subject,value,unit,source,note\r\n2031-05-03T13:40:00Z,note,,a,,hand,\r\n"
+    folder = write({"job.toml": SHEET.encode(), "observations.csv": before}, tmp_path / "job")
+    append_to_folder(folder, [ROW._replace(note="", id="n1")])
+    assert (folder / "observations.csv").read_bytes() == (
+        b"\xef\xbb\xbftime,kind,subject,value,unit,source,note,id\r\n2031-05-03T13:40:00Z,note,,a,,hand,,\r\n"
+        b"2031-05-03T14:00:00Z,place,vehicle,street,,hand,,n1\r\n"
+    )
 
 
 @pytest.mark.parametrize(

@@ -212,5 +212,6 @@ def test_a_table_without_rows_has_the_same_types():
 
 def test_what_a_caller_does_to_the_table_stays_with_the_caller():
     job = make_job("0:00 signal any 3 dB")
-    job.observations["number"] = 0.0
+    mine = job.observations
+    mine["number"] = 0.0
     assert job.observations["number"].iloc[0] == 3.0

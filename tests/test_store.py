@@ -323,6 +323,7 @@ def test_an_endless_view_does_not_hang_us(place):
         ("UPDATE documents SET bytes = 'text' WHERE name = 'gnss.nmea'", "wrong type"),
         ("UPDATE observations SET value = x'41' WHERE number = 3", "wrong type"),
         ("UPDATE observations SET note = CAST(x'ff41' AS TEXT) WHERE number = 3", "UTF-8"),
+        ("UPDATE observations SET raw = 'x' WHERE number = 3", "a byte has changed"),
         ("DELETE FROM meta WHERE key = 'header'", "header"),
         ("DELETE FROM meta WHERE key = 'sha256'", "a byte has changed"),
     ],

@@ -65,7 +65,7 @@ def _state(belief: Belief, entitlement: EntitlementFindings) -> str:
     if entitlement.complete:
         return "works"
     if entitlement.expected and entitlement.refused:
-        return "filling"
+        return "filling" if entitlement.authorised or entitlement.exposure_s else "cannot-tell"
     return "works" if entitlement.authorised else "cannot-tell"
 
 
@@ -81,10 +81,11 @@ def percent(p: float) -> str:
 
 
 def minutes(seconds: float) -> str:
-    """Seconds as whole minutes, or hours when long."""
+    """Seconds as minutes, no finer than such a prediction is worth; hours when long."""
     if seconds >= 5400:
         return f"{seconds / 3600:.1f} hours"
-    count = max(round(seconds / 60), 1)
+    step = 1 if seconds < 600 else 5
+    count = max(step * round(seconds / 60 / step), 1)
     return "1 minute" if count == 1 else f"{count} minutes"
 
 
@@ -96,13 +97,19 @@ def _text(state: str, belief: Belief, diagnosis: DiagnosisFindings, entitlement:
     if state == "works":
         counted = f"{_count(entitlement)} and nothing" if entitlement.expected else "Nothing"
         return f"It works: {counted} points to a fault ({percent(belief.probability)})."
+    if state == "filling" and not entitlement.authorised:
+        return (
+            f"Too early to judge, and normal so far: none of {entitlement.expected} expected channels plays yet, "
+            f"after {minutes(entitlement.exposure_s or 0.0)} awake and receiving."
+        )
     if state == "filling":
         rest = _remaining(entitlement.remaining_to_last_s)
         return f"Still filling in, and normal so far: {_count(entitlement)}{rest}."
     if state == "explained":
         return f"Nothing to repair: {TITLES['partial-package']} ({percent(belief.probability)})."
     if state == "fault":
-        return f"{TITLES[belief.fault].capitalize()} ({percent(belief.probability)})."
+        title = TITLES[belief.fault]
+        return f"{title[0].upper()}{title[1:]} ({percent(belief.probability)})."
     return f"The log does not tell yet which it is; most likely {_shortlist(diagnosis, belief)}."
 
 
@@ -110,7 +117,8 @@ def _remaining(remaining: Quantiles | None) -> str:
     if remaining is None:
         return ""
     return (
-        f"; the last should come within about {minutes(remaining.median)} more awake and receiving "
+        f"; the last of those still to come should be there after about {minutes(remaining.median)} more awake and "
+        "receiving "
         f"(90 % range {minutes(remaining.p05)} to {minutes(remaining.p95)})"
     )
 
@@ -149,12 +157,18 @@ def _do_next(
 def _customer(state: str, belief: Belief, entitlement: EntitlementFindings, model: Model) -> str:
     if state == "works":
         return "Your satellite radio works. All the channels you have booked can be heard."
+    if state == "filling" and not entitlement.authorised:
+        return (
+            "Your satellite radio has been set up and is waiting for its first channels. They come by themselves "
+            "while it is switched on outdoors; we will look again."
+        )
     if state == "filling":
         remaining = entitlement.remaining_to_last_s
-        wait = f" All should be there within {minutes(remaining.p95)} of playing outdoors." if remaining else ""
+        wait = f" Give it {minutes(remaining.p95)} of playing outdoors." if remaining else ""
         return (
             f"Your satellite radio works and is still receiving its channels: {entitlement.authorised} of "
             f"{entitlement.expected} play so far, and more come by themselves while it is switched on outdoors.{wait}"
+            " If some are still missing then, we will ask the provider about them."
         )
     if state == "explained":
         return f"Your satellite radio works. {model.faults['partial-package'].customer}"

@@ -5,7 +5,6 @@ A constellation is packaged with satdiag and called by its name, or lies in the 
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -105,7 +104,7 @@ def _elements(value: Any) -> str | None:
 
 def _number(low: float, high: float) -> Check:
     def check(value: Any) -> str | None:
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value:
             return "is not a number"
         return None if low <= value <= high else f"is outside {low:g} .. {high:g}"
 
