@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -27,23 +28,49 @@ class Check:
 
 
 @dataclass(frozen=True)
+class Reading:
+    """One way to read a channel's checks: it came in (lower, upper], or not by `lower_s` (`upper_s` inf).
+
+    `slips`: checks that must have been noted wrongly if so; `revoked`: it was taken away again. `lower_s` is -inf
+    where nothing bounds it.
+    """
+
+    lower_s: float
+    upper_s: float
+    slips: int
+    revoked: bool = False
+
+    @property
+    def came(self) -> bool:
+        """True if the channel came."""
+        return self.upper_s < math.inf
+
+
+@dataclass(frozen=True)
 class History:
     """What the log says of one channel since the receiver was fitted.
 
-    `came`: the half-open exposure interval of its arrival; an empty one (R <= L, or no refusal before, on a clock
-    that starts at the first row) tells nothing of the wait. `held_before`: it played before the clock's origin.
-    `refused_s`: exposure at the last refusal of a channel that has not come. `lost`: it played and is refused now.
-    `played_t_s`: when it was last seen authorised, in seconds since the first row, and not before the origin.
+    `readings`: the plausible ways to read its checks since the clock's origin, the one with the first sighting taken
+    at its word first; none without a check that judged it. `held_before`: it played before the origin already.
+    `refused_now`: the last check that judged it refused it. `sightings`, `judged`: checks since the origin that saw
+    it authorised, and all that judged it; `last_check_s`: the exposure at the last of them. `played_t_s`: when it
+    was last seen authorised, in seconds since the first row.
     """
 
     channel: int
     state: State
-    came: tuple[float, float] | None = None
-    wait_known: bool = False
+    readings: tuple[Reading, ...] = ()
     held_before: bool = False
-    refused_s: float = 0.0
-    lost: bool = False
+    refused_now: bool = False
+    sightings: int = 0
+    judged: int = 0
+    last_check_s: float = 0.0
     played_t_s: float | None = None
+
+    @property
+    def is_lone_sighting(self) -> bool:
+        """True if it was seen to play but once and refused at the next check."""
+        return self.refused_now and self.sightings == 1 and self.judged > 1
 
 
 @dataclass(frozen=True)
@@ -117,30 +144,51 @@ def _played_before_submission(job: Job, checks: dict[int, list[Check]]) -> froze
 def history_of(channel: int, checks: Iterable[Check], clock: ExposureClock) -> History:
     """The history of one channel from its checks in order of time."""
     checks = list(checks)
-    state = _state(checks)
     judged = [check for check in checks if check.value in ("authorised", "refused")]
     before = [check for check in judged if check.t_s < clock.origin_s]
     after = [check for check in judged if check.t_s >= clock.origin_s]
     played_already = bool(before) and before[-1].value == "authorised"
+    held_before = played_already and (not after or after[0].value == "authorised")
     played = [check.t_s for check in after if check.value == "authorised"]
-    if played_already and (not after or after[0].value == "authorised"):
-        lost = bool(after) and after[-1].value == "refused"
-        played_t_s = played[-1] if played else None
-        return History(channel, state, held_before=True, lost=lost, played_t_s=played_t_s)
-    first = next((k for k, check in enumerate(after) if check.value == "authorised"), None)
-    if first is None:
-        return History(channel, state, refused_s=after[-1].lower_s if after else 0.0)
-    refused = after[first - 1].lower_s if first else 0.0
-    came = (refused, after[first].upper_s)
-    known = clock.origin == "confirmed" or first > 0 or bool(before)
+    start_s = 0.0 if clock.origin == "confirmed" else -math.inf
     return History(
         channel,
-        state,
-        came=came,
-        wait_known=known and came[1] > came[0],
-        lost=after[-1].value == "refused",
-        played_t_s=played[-1],
+        _state(checks),
+        readings=() if held_before else readings_of(after, start_s),
+        held_before=held_before,
+        refused_now=bool(after) and after[-1].value == "refused",
+        sightings=len(played),
+        judged=len(after),
+        last_check_s=after[-1].lower_s if after else 0.0,
+        played_t_s=played[-1] if played else None,
     )
+
+
+def readings_of(checks: Sequence[Check], start_s: float) -> tuple[Reading, ...]:
+    """The plausible readings of checks that each saw 'authorised' or 'refused', in order of time.
+
+    First the plain one: it came after the last refusal before the first sighting. Then every other place where it
+    may have come with at most one slip more than the best; and, if it is refused now, that it was taken away again.
+    """
+    if not checks:
+        return ()
+    seen = [check.value == "authorised" for check in checks]
+    number = len(seen)
+    first = seen.index(True) if any(seen) else number
+    slips = [sum(seen[:k]) + (number - k - sum(seen[k:])) for k in range(number + 1)]
+    places = [k for k in range(number + 1) if k != first and slips[k] <= min(slips) + 1]
+    found = [_reading(checks, k, slips[k], start_s) for k in (first, *places)]
+    if any(seen) and not seen[-1]:
+        until = number - seen[::-1].index(True)
+        truncated = sum(not value for value in seen[first:until])
+        found.append(replace(_reading(checks, first, truncated, start_s), revoked=True))
+    return tuple(found)
+
+
+def _reading(checks: Sequence[Check], place: int, slips: int, start_s: float) -> Reading:
+    lower_s = checks[place - 1].lower_s if place else start_s
+    upper_s = checks[place].upper_s if place < len(checks) else math.inf
+    return Reading(lower_s, upper_s, slips)
 
 
 def _state(checks: list[Check]) -> State:
@@ -154,22 +202,29 @@ def _state(checks: list[Check]) -> State:
     return "no-signal" if any(check.value == "no-signal" for check in checks) else "unchecked"
 
 
-def fill_in_of(histories: Iterable[History], now_s: float) -> FillIn:
-    """The fill-in of these (expected) channels; those that have not come keep their order in `unseen_s`."""
-    histories = list(histories)
-    arrivals = [h.came for h in histories if h.came is not None and h.wait_known]
-    held = [h.came[1] for h in histories if h.came is not None and not h.wait_known]
-    table = np.array(arrivals, dtype=float).reshape(-1, 2)
+def fill_in_of(
+    histories: Sequence[History], chosen: Sequence[Reading | None], now_s: float, origin_known: bool
+) -> FillIn:
+    """The fill-in of these (expected) channels, each read as chosen (None: no check judged it).
+
+    An arrival without listening in between (L = R) tells nothing of the wait. Those that have not come keep their
+    order in `unseen_s`.
+    """
+    came = [reading for reading in chosen if reading is not None and reading.came]
+    timed = np.array([(r.lower_s, r.upper_s) for r in came if r.upper_s > r.lower_s], dtype=float).reshape(-1, 2)
+    pairs = zip(histories, chosen, strict=True)
+    unseen = [-np.inf if r is None else r.lower_s for h, r in pairs if is_awaited(h, r)]
     return FillIn(
-        seen_lower_s=table[:, 0],
-        seen_upper_s=table[:, 1],
-        unseen_s=np.array([h.refused_s for h in histories if is_awaited(h)], dtype=float),
+        seen_lower_s=timed[:, 0],
+        seen_upper_s=timed[:, 1],
+        unseen_s=np.array(unseen, dtype=float),
         now_s=now_s,
-        held_s=np.array(held, dtype=float),
-        held_before=sum(h.held_before for h in histories),
+        held_s=np.array([r.upper_s for r in came if r.upper_s <= r.lower_s], dtype=float),
+        held_before=sum(history.held_before for history in histories),
+        origin_known=origin_known,
     )
 
 
-def is_awaited(history: History) -> bool:
+def is_awaited(history: History, reading: Reading | None) -> bool:
     """True for a channel that has not come yet."""
-    return history.came is None and not history.held_before
+    return not history.held_before and (reading is None or not reading.came)

@@ -8,19 +8,20 @@ import numpy as np
 
 from satdiag.entitlement.families import Array
 
-UNSEEN_NODES = 12
-SEEN_ENDS = 160
+UNSEEN_NODES = 10
+SEEN_ENDS = 120
 
 
 @dataclass(frozen=True)
 class FillIn:
     """What was seen of one account's expected channels, on the exposure clock [s].
 
-    `seen_lower_s`, `seen_upper_s`: one half-open interval (L, R] for each arrival; L is 0 for a channel that played
-    when first looked at. `unseen_s`: for each channel that has not come, the exposure at its last refusal (0: no
-    information). `held_s`: for channels that certainly come but whose wait tells nothing, the exposure by which
+    `seen_lower_s`, `seen_upper_s`: one half-open interval (L, R] for each arrival. L is 0 for a channel that played
+    when first looked at; -inf where the clock does not start with the account (`origin_known` False), so that it
+    may have come before the log. `unseen_s`: for each channel that has not come, the exposure at its last refusal,
+    -inf without any. `held_s`: for channels that certainly come but whose wait tells nothing, the exposure by which
     they played. `held_before`: how many played before the origin already; they say nothing of this account.
-    `now_s`: the exposure at the last row. Raises ValueError for an interval that is empty or not finite.
+    `now_s`: the exposure at the last row. Raises ValueError for an empty interval or one without an upper end.
     """
 
     seen_lower_s: Array
@@ -29,22 +30,40 @@ class FillIn:
     now_s: float
     held_s: Array = field(default_factory=lambda: np.zeros(0))
     held_before: int = 0
+    origin_known: bool = True
 
     def __post_init__(self) -> None:
-        bad = len(self.seen_lower_s) != len(self.seen_upper_s) or bool(
-            np.any(self.seen_lower_s < 0)
-            or np.any(self.seen_upper_s <= self.seen_lower_s)
-            or not np.all(np.isfinite(self.seen_upper_s))
-            or not np.all(np.isfinite(self.unseen_s))
-            or np.any(self.unseen_s < 0)
+        bad = len(self.seen_lower_s) != len(self.seen_upper_s) or not bool(
+            np.all(self.seen_upper_s > self.seen_lower_s)
+            and np.all(np.isfinite(self.seen_upper_s))
+            and np.all(self.unseen_s < np.inf)
+            and np.all((self.seen_lower_s >= 0) | (np.isneginf(self.seen_lower_s) & (not self.origin_known)))
+            and np.all((self.unseen_s >= 0) | np.isneginf(self.unseen_s))
         )
         if bad:
-            raise ValueError("arrivals need 0 <= lower < upper < inf, unseen channels a finite exposure >= 0")
+            raise ValueError("arrivals need 0 <= lower < upper < inf, unseen channels an exposure >= 0 or -inf")
+
+    def after(self, before_s: float) -> FillIn:
+        """The same on a clock that had run for `before_s` at the log's first row; every bound finite from there."""
+        lower_s = np.maximum(self.seen_lower_s + before_s, 0.0)
+        return FillIn(
+            lower_s,
+            np.maximum(self.seen_upper_s + before_s, np.nextafter(lower_s, np.inf)),
+            np.maximum(self.unseen_s + before_s, 0.0),
+            self.now_s + before_s,
+            self.held_s + before_s,
+            self.held_before,
+        )
 
     @property
     def arrivals(self) -> int:
         """Channels that came on this clock."""
         return len(self.seen_lower_s)
+
+    @property
+    def is_silent(self) -> bool:
+        """True while nothing shows that the account gives anything."""
+        return self.arrivals == 0 and len(self.held_s) == 0
 
     @property
     def here(self) -> int:

@@ -16,8 +16,9 @@ FEWEST_ARRIVALS = 8
 def largest_gap(fill: FillIn, posterior: Posterior) -> tuple[float, float] | None:
     """Largest difference between model and step curve (share of channels), and the size that is still chance.
 
-    Compared only where the step curve is determined: between its innermost intervals. The bound is widened by the
-    dispersion of groups. None with fewer than `FEWEST_ARRIVALS` arrivals.
+    Compared only where the step curve is determined: between its innermost intervals, and while half of the unseen
+    channels were still looked at (beyond, a single late look moves all the rest). The bound is widened by the
+    dispersion of groups. None with fewer than `FEWEST_ARRIVALS` arrivals or nothing determined.
     """
     if fill.arrivals < FEWEST_ARRIVALS:
         return None
@@ -25,11 +26,14 @@ def largest_gap(fill: FillIn, posterior: Posterior) -> tuple[float, float] | Non
     lower_s = np.concatenate([fill.seen_lower_s, unseen_s])
     upper_s = np.concatenate([fill.seen_upper_s, np.full(len(unseen_s), np.inf)])
     curve = step_curve(lower_s, upper_s, np.ones(len(lower_s)))
-    finite = np.isfinite(curve.upper_s)
-    reached = np.cumsum(curve.mass)[finite]
-    from_s = curve.upper_s[finite]
+    horizon_s = float(np.median(unseen_s)) if len(unseen_s) else np.inf
+    known = np.isfinite(curve.upper_s) & (curve.upper_s <= horizon_s)
+    if not known.any():
+        return None
+    reached = np.cumsum(curve.mass)[known]
+    from_s = curve.upper_s[known]
     until_s = np.append(curve.lower_s, from_s[-1])[1 : len(from_s) + 1]
-    come = sum(w * m.mean_come() for w, m in zip(posterior.weights, posterior.members, strict=True))
+    come = posterior.mean_come()
     model_low = come - posterior.come_survival(from_s)
     model_high = come - posterior.come_survival(np.maximum(until_s, from_s))
     gap = float(np.maximum(model_low - reached, reached - model_high).max())

@@ -1,18 +1,14 @@
 """The posterior of a fill-in: what share of the channels ever comes, how fast, and by which law.
 
-Mixture cure model with interval censoring (Maller and Zhou, Survival Analysis with Long-Term Survivors, 1996): a
-channel comes with probability pi, and then after a wait T from one of four families. A channel refused at exposure
-L and authorised at R contributes pi (S(L) - S(R)); one still refused at L contributes 1 - pi + pi S(L). The
-posterior is computed on a grid over (pi, log scale, shape) and averaged over the families by their evidence.
-
-Grid, not maximum likelihood: with a follow-up of less than two typical waits the likelihood hardly tells late from
-never, and intervals from a Gaussian approximation or from plugged-in estimates are far too narrow.
+Four families of waiting times, each on a grid, averaged by their evidence. Grid, not maximum likelihood: with a
+follow-up of less than two typical waits the likelihood hardly tells late from never, and intervals from a Gaussian
+approximation or from plugged-in estimates are far too narrow.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -20,129 +16,28 @@ from scipy import special
 from satdiag.entitlement.dispersion import Fit, dispersion_of
 from satdiag.entitlement.families import Array, Family, all_families
 from satdiag.entitlement.fill_in import FillIn, Rows, compress
+from satdiag.entitlement.grid import (
+    FINE,
+    FIRST_LOOK,
+    Cells,
+    Draws,
+    GridPosterior,
+    Priors,
+    family_posterior,
+    first_look,
+)
 
-Cells = tuple[int, int, int]
-"""Grid cells of pi, log scale and shape."""
-
-FIRST_LOOK: Cells = (16, 32, 12)
-FINE: Cells = (32, 64, 24)
-TAIL = 5e-4  # marginal mass cut off on either side when the grid closes in
-NARROW_CELLS = 1.5  # close in again when a marginal's standard deviation is less than this many cells
-MOST_ZOOMS = 4
-_TINY = 1e-300
-
-
-@dataclass(frozen=True)
-class Priors:
-    """What is assumed before any channel was checked (judgements, all of them).
-
-    The share that comes is Beta(come_a, come_b); the logarithm of the scale is uniform between `shortest_s` and
-    `longest_s`; `account_dead` is the chance that the account as a whole gives nothing.
-    """
-
-    come_a: float = 1.0
-    come_b: float = 1.0
-    shortest_s: float = 10.0
-    longest_s: float = 4 * 3600.0
-    account_dead: float = 0.15
-
-
-def log_likelihood(family: Family, rows: Rows, come: Array, log_scale: Array, shape: Array) -> Array:
-    """Log-likelihood on the product of `come` (the pi values, length P) and parameter points (length G): (P, G)."""
-    seen = rows.is_seen
-    come_column = np.asarray(come, dtype=float)[:, None]
-    arrived = float(rows.count[seen].sum()) + rows.held
-    total = arrived * np.log(come_column) + np.zeros((1, len(log_scale)))
-    if seen.any():
-        ends, index = np.unique(np.concatenate([rows.lower_s[seen], rows.upper_s[seen]]), return_inverse=True)
-        survival = family.survival(ends[:, None], log_scale, shape)
-        half = int(seen.sum())
-        inside = survival[index[:half]] - survival[index[half:]]
-        total += rows.count[seen] @ np.log(np.maximum(inside, _TINY))
-    for exposure_s, count in zip(rows.lower_s[~seen], rows.count[~seen], strict=True):
-        arrived_by_then = 1.0 - family.survival(np.asarray(exposure_s), log_scale, shape)
-        total += count * np.log(1.0 - come_column * arrived_by_then)
-    return np.asarray(total)
-
-
-@dataclass(frozen=True)
-class Draws:
-    """Equally likely parameter points of one member of the posterior."""
-
-    family: Family
-    together: bool
-    come: Array
-    log_scale: Array
-    shape: Array
-
-
-@dataclass(frozen=True)
-class GridPosterior:
-    """The posterior of one family on its grid: `mass` has shape (pi, log scale, shape) and sums to 1.
-
-    `together` marks the reading in which every channel waits for one and the same message.
-    """
-
-    family: Family
-    come_edges: Array
-    scale_edges: Array
-    shape_edges: Array
-    mass: Array
-    log_evidence: float
-    together: bool = False
-
-    def points(self) -> tuple[Array, Array, Array]:
-        """Cell centres: pi (P,), and log scale and shape of the G = scale x shape parameter points."""
-        scale, shape = np.meshgrid(_middle(self.scale_edges), _middle(self.shape_edges), indexing="ij")
-        return _middle(self.come_edges), scale.ravel(), shape.ravel()
-
-    def marginals(self) -> list[Array]:
-        """Marginal masses of pi, log scale, shape."""
-        return [self.mass.sum(axis=axes) for axes in ((1, 2), (0, 2), (0, 1))]
-
-    def mean_come(self) -> float:
-        """Posterior mean of pi."""
-        return float(self.marginals()[0] @ _middle(self.come_edges))
-
-    def come_survival(self, t_s: Array) -> Array:
-        """Posterior mean of pi S(t) at each time."""
-        come, scale, shape = self.points()
-        weight = np.tensordot(come, self.mass, axes=1).ravel()
-        return np.asarray(self.family.survival(np.asarray(t_s)[:, None], scale, shape) @ weight)
-
-    def p_still_coming(self, exposure_s: float) -> float:
-        """P(a channel comes | not by this exposure), averaged over the posterior."""
-        come, scale, shape = self.points()
-        late = come[:, None] * self.family.survival(np.asarray(exposure_s), scale, shape)
-        return float(np.sum(self.mass.reshape(late.shape) * late / (1.0 - come[:, None] + late)))
-
-    def last_arrival_cdf(self, channels: int, exposure_s: float, after_s: float) -> float:
-        """P(none of these unseen channels comes later than `after_s` from now); at 0: nothing more comes."""
-        come, scale, shape = self.points()
-        now = self.family.survival(np.asarray(exposure_s), scale, shape)
-        later = self.family.survival(np.asarray(exposure_s + after_s), scale, shape)
-        column = come[:, None]
-        done = (1.0 - column * later / (1.0 - column + column * now)) ** channels
-        return float(np.sum(self.mass.reshape(done.shape) * done))
-
-    def draw(self, number: int, rng: np.random.Generator) -> Draws:
-        """Systematic sample of cells with a uniform place inside each: less noise than independent draws."""
-        cumulative = np.cumsum(self.mass.ravel())
-        at = (np.arange(number) + rng.random()) / max(number, 1) * cumulative[-1]
-        cell = np.minimum(np.searchsorted(cumulative, at), self.mass.size - 1)
-        index = np.unravel_index(cell, self.mass.shape)
-        place = [
-            edges[i] + rng.random(number) * (edges[i + 1] - edges[i])
-            for edges, i in zip((self.come_edges, self.scale_edges, self.shape_edges), index, strict=True)
-        ]
-        return Draws(self.family, self.together, *place)
+# Where the log does not hold the start of the account: listening before its first row, each as likely (judgement).
+BEFORE_LOG_S = (0.0, 300.0, 1800.0, 6 * 3600.0)
+COARSE: Cells = (12, 24, 6)
+LEAST_WEIGHT = 3e-3  # members below this weight at a first look are left out
 
 
 @dataclass(frozen=True)
 class Posterior:
     """The average over members, each a family's grid with its weight. `dispersion` is 1 without sign of groups.
 
-    `log_evidence` is log P(data | the account is alive), meaningful while no channel has come.
+    `log_evidence` is log P(data | the account is alive), not weakened by the dispersion.
     """
 
     members: tuple[GridPosterior, ...]
@@ -158,6 +53,10 @@ class Posterior:
         """Average of pi S(t) at each time."""
         parts = [w * m.come_survival(t_s) for w, m in zip(self.weights, self.members, strict=True)]
         return np.asarray(np.sum(parts, axis=0))
+
+    def mean_come(self) -> float:
+        """Average of pi."""
+        return float(sum(w * m.mean_come() for w, m in zip(self.weights, self.members, strict=True)))
 
     def parameters(self) -> float:
         """Fitted parameters, averaged over the families."""
@@ -182,10 +81,6 @@ class Posterior:
         return tuple(m.draw(int(n), rng) for m, n in zip(self.members, shares, strict=True) if n > 0)
 
 
-def _middle(edges: Array) -> Array:
-    return np.asarray((edges[1:] + edges[:-1]) / 2)
-
-
 def _mixture_quantile(edges: Sequence[Array], masses: Sequence[Array], weights: Array, p: Sequence[float]) -> Array:
     places = np.unique(np.concatenate(list(edges)))
     cdf = np.zeros(len(places))
@@ -194,110 +89,79 @@ def _mixture_quantile(edges: Sequence[Array], masses: Sequence[Array], weights: 
     return np.asarray(np.interp(np.asarray(p), cdf / cdf[-1], places))
 
 
-Edges = tuple[Array, Array, Array]
+@dataclass(frozen=True)
+class _Member:
+    """One reading of the data: a family, whether all wait for one message, the listening before the log."""
+
+    family: Family
+    rows: Rows
+    together: bool
+    before_s: float
+
+    def look(self, priors: Priors, dispersion: float, cells: Cells = FIRST_LOOK) -> GridPosterior:
+        found = first_look(self.family, self.rows, priors, dispersion, self.together, cells)
+        return replace(found, before_s=self.before_s)
+
+    def fit(self, priors: Priors, dispersion: float, cells: Cells) -> GridPosterior:
+        found = family_posterior(self.family, self.rows, priors, dispersion, cells, self.together)
+        return replace(found, before_s=self.before_s)
 
 
-def _full_edges(family: Family, priors: Priors, cells: Cells) -> Edges:
-    shape_low, shape_high = family.shape_range or (0.0, 1.0)
-    return (
-        np.linspace(0.0, 1.0, cells[0] + 1),
-        np.linspace(np.log(priors.shortest_s), np.log(priors.longest_s), cells[1] + 1),
-        np.linspace(shape_low, shape_high, (cells[2] if family.shape_range else 1) + 1),
-    )
+def _members(fill: FillIn, wake_ups_s: Sequence[float]) -> list[_Member]:
+    """All readings, equally likely beforehand.
 
-
-def _closer_edges(grid: GridPosterior, cells: Cells) -> Edges:
-    """Edges over the part of each axis that holds nearly all the mass, one old cell added on either side."""
-    closer = []
-    for edges, mass, number in zip(
-        (grid.come_edges, grid.scale_edges, grid.shape_edges), grid.marginals(), cells, strict=True
-    ):
-        cumulative = np.cumsum(mass) / mass.sum()
-        first = max(int(np.searchsorted(cumulative, TAIL)) - 1, 0)
-        last = min(int(np.searchsorted(cumulative, 1.0 - TAIL)) + 1, len(mass) - 1)
-        closer.append(np.linspace(edges[first], edges[last + 1], (number if len(mass) > 1 else 1) + 1))
-    return closer[0], closer[1], closer[2]
-
-
-def _is_narrow(grid: GridPosterior) -> bool:
-    for mass in grid.marginals():
-        if len(mass) == 1:
-            continue
-        cell = np.arange(len(mass))
-        mean = mass @ cell
-        if np.sqrt(mass @ (cell - mean) ** 2) < NARROW_CELLS:
-            return True
-    return False
-
-
-def _evaluate(
-    family: Family, rows: Rows, priors: Priors, dispersion: float, edges: Edges, together: bool
-) -> GridPosterior:
-    come, scale, shape = (_middle(edge) for edge in edges)
-    scale_grid, shape_grid = (x.ravel() for x in np.meshgrid(scale, shape, indexing="ij"))
-    span = np.log(priors.longest_s / priors.shortest_s)
-    log_prior = [
-        np.log(np.maximum(np.diff(special.betainc(priors.come_a, priors.come_b, edges[0])), _TINY)),
-        np.log(np.diff(edges[1]) / span),
-        np.log(np.maximum(np.diff(family.shape_cdf(edges[2])), _TINY)),
-    ]
-    if together:
-        last_look = np.asarray(rows.lower_s.max(initial=0.0))
-        survival = family.survival(last_look, scale_grid, shape_grid)
-        likelihood = np.log(np.maximum(survival, _TINY)) + np.zeros((len(come), 1))
-    else:
-        likelihood = log_likelihood(family, rows, come, scale_grid, shape_grid) / dispersion
-    log_mass = likelihood.reshape(len(come), len(scale), len(shape))
-    log_mass = log_mass + log_prior[0][:, None, None] + log_prior[1][:, None] + log_prior[2]
-    top = log_mass.max()
-    mass = np.exp(log_mass - top)
-    total = float(mass.sum())
-    return GridPosterior(family, *edges, mass / total, float(top + np.log(total)), together)
-
-
-def family_posterior(
-    family: Family,
-    rows: Rows,
-    priors: Priors,
-    dispersion: float = 1.0,
-    cells: Cells = FINE,
-    together: bool = False,
-) -> GridPosterior:
-    """The posterior of one family: a first look over the whole prior, then a grid closed in on the mass.
-
-    The likelihood is raised to the power 1/dispersion. The evidence stays that of the whole prior.
+    While no channel has come, nothing tells whether channels are authorised one by one or all in one message: both.
     """
-    grid = _evaluate(family, rows, priors, dispersion, _full_edges(family, priors, FIRST_LOOK), together)
-    for _ in range(MOST_ZOOMS):
-        grid = _evaluate(family, rows, priors, dispersion, _closer_edges(grid, cells), together)
-        if not _is_narrow(grid):
-            break
-    return grid
+    kinds = (False, True) if fill.is_silent else (False,)
+    members = []
+    for before_s in (0.0,) if fill.origin_known else BEFORE_LOG_S:
+        rows = compress(fill.after(before_s))
+        families = all_families([before_s, *(before_s + wake_up_s for wake_up_s in wake_ups_s)])
+        members += [_Member(family, rows, kind, before_s) for kind in kinds for family in families]
+    return members
+
+
+def quick_posterior(fill: FillIn, priors: Priors, wake_ups_s: Sequence[float] = ()) -> Posterior:
+    """The average on coarse grids, without regard to groups: to weigh readings of the data against each other."""
+    return _average([member.look(priors, 1.0, COARSE) for member in _members(fill, wake_ups_s)], 1.0)
 
 
 def posterior_of(fill: FillIn, priors: Priors, wake_ups_s: Sequence[float] = (), cells: Cells = FINE) -> Posterior:
-    """The posterior average of four families given what was seen.
+    """The posterior average given what was seen.
 
-    While no channel has come, nothing tells whether channels are authorised one by one or all in one message; both
-    readings are then members, equally likely beforehand. Once channels have come, groups are allowed for by the
-    dispersion of the counts.
+    `wake_ups_s`: exposures at which listening was taken up again. Groups of channels authorised by one message are
+    allowed for by the dispersion of the counts.
     """
-    rows = compress(fill)
-    families = all_families(wake_ups_s)
-    if fill.arrivals == 0 and len(fill.held_s) == 0:
-        grids = [family_posterior(f, rows, priors, 1.0, cells, t) for t in (False, True) for f in families]
-        return _average(grids, 1.0)
-    quick = _average([family_posterior(family, rows, priors, 1.0, FIRST_LOOK) for family in families], 1.0)
-    plain = quick.members[0]
-    spread = dispersion_of(
-        fill,
-        flexible=Fit(quick.come_survival, quick.parameters()),
+    members = _members(fill, wake_ups_s)
+    looks = [member.look(priors, 1.0) for member in members]
+    quick = _average(looks, 1.0)
+    spread = _dispersion(fill, quick)
+    if spread > 1.0:
+        looks = [member.look(priors, spread) for member in members]
+    weights = _average(looks, spread).weights
+    kept = [member for member, weight in zip(members, weights, strict=True) if weight >= LEAST_WEIGHT]
+    fitted = _average([member.fit(priors, spread, cells) for member in kept], spread)
+    return replace(fitted, log_evidence=quick.log_evidence)
+
+
+def _dispersion(fill: FillIn, quick: Posterior) -> float:
+    """The dispersion of the counts, on the clock of the likeliest listening before the log."""
+    before_s = quick.members[int(np.argmax(quick.weights))].before_s
+    here = [k for k, member in enumerate(quick.members) if member.before_s == before_s]
+    on_clock = _average([replace(quick.members[k], before_s=0.0) for k in here], 1.0)
+    plain = on_clock.members[0]
+    return dispersion_of(
+        fill.after(before_s),
+        flexible=Fit(on_clock.come_survival, on_clock.parameters()),
         plain=Fit(plain.come_survival, plain.family.parameters),
     )
-    return _average([family_posterior(family, rows, priors, spread, cells) for family in families], spread)
 
 
 def _average(grids: Sequence[GridPosterior], dispersion: float) -> Posterior:
+    """Members weighted by evidence. Once a channel has come, 'all in one message' is ruled out, but its share of the
+    prior is not: it lowers the evidence by half.
+    """
     evidence = np.array([grid.log_evidence for grid in grids])
     total = float(special.logsumexp(evidence))
-    return Posterior(tuple(grids), np.exp(evidence - total), dispersion, total - float(np.log(len(grids))))
+    beforehand = len(grids) if any(grid.together for grid in grids) else 2 * len(grids)
+    return Posterior(tuple(grids), np.exp(evidence - total), dispersion, total - float(np.log(beforehand)))

@@ -16,16 +16,20 @@ import numpy as np
 
 from satdiag.entitlement.families import Array
 from satdiag.entitlement.fill_in import FillIn, nodes_of
-from satdiag.entitlement.posterior import Draws, Posterior
+from satdiag.entitlement.grid import Draws
+from satdiag.entitlement.posterior import Posterior
+from satdiag.entitlement.slips import LOG_SLIP
 from satdiag.findings import Quantiles
 
-FEWEST_DRAWS, MOST_DRAWS = 1500, 8000
-DRAW_BUDGET = 200_000  # draws times unseen channels
+FEWEST_DRAWS, MOST_DRAWS = 1200, 6000
+DRAW_BUDGET = 120_000  # draws times unseen channels
 CURVE_DRAWS = 400
 CURVE_POINTS = 61
+NEVER_CHECKED_S = -1e9  # stands for -inf where exposures are interpolated
 WAIT_NODES = 12  # distinct unseen exposures whose waits are computed; between them they are interpolated
 SHARES = (0.5, 0.9, 1.0)
 LEVELS = (0.5, 0.05, 0.95)
+NEGLIGIBLE = 1e-6  # a dead account less likely than this is disproved
 LEAST_CHANCE = 0.05  # times 'given that something comes' are not given below this chance that anything comes
 _ONE_TYPICAL_WAIT = math.exp(-1.0)  # survival after one scale of the exponential
 
@@ -37,7 +41,8 @@ class Prediction:
     `p_will_come` and `remaining_s` (the latter given that the channel comes, from now) follow `FillIn.unseen_s`.
     `fraction` is the share of all channels that will ever play. Times to a share start at the origin;
     `remaining_to_last_s` starts now, given that anything comes. `typical_wait_s` is the time within which 63 % of
-    those that come have come. `curve_*` are the channels authorised by each exposure.
+    those that come have come; `waits_listened` are the 5 % and 50 % quantiles of how many of those each channel has
+    been listened for. `curve_*` are the channels authorised by each exposure.
     """
 
     p_account_dead: float
@@ -51,6 +56,7 @@ class Prediction:
     time_to_share_s: Mapping[float, Quantiles | None]
     remaining_to_last_s: Quantiles | None
     typical_wait_s: Quantiles
+    waits_listened: tuple[tuple[float, float], ...]
     curve_exposure_s: Array
     curve_median: Array
     curve_p05: Array
@@ -74,6 +80,7 @@ def predict(fill: FillIn, posterior: Posterior, account_dead: float, draws: int 
         draws = int(np.clip(DRAW_BUDGET // max(len(fill.unseen_s), 1), FEWEST_DRAWS, MOST_DRAWS))
     rng = np.random.default_rng(_seed(fill))
     blocks = posterior.draw(draws, rng)
+    waits_s = np.concatenate([_typical_waits(block) for block in blocks])
     futures = _simulate(fill, blocks, rng)
     alive = 1.0 - account_dead
     coming = np.isfinite(futures.arrival_s).sum(axis=1)
@@ -92,7 +99,8 @@ def predict(fill: FillIn, posterior: Posterior, account_dead: float, draws: int 
         time_to_first_s=_time_to(fill, futures, None, p_anything),
         time_to_share_s={share: _time_to(fill, futures, share, p_anything) for share in SHARES},
         remaining_to_last_s=_remaining_to_last(fill, futures, p_anything),
-        typical_wait_s=_typical_wait(blocks),
+        typical_wait_s=Quantiles(*(float(x) for x in np.quantile(waits_s, LEVELS))),
+        waits_listened=_waits_listened(fill, blocks, waits_s),
         curve_exposure_s=exposure_s,
         curve_median=band[0],
         curve_p05=band[1],
@@ -100,16 +108,16 @@ def predict(fill: FillIn, posterior: Posterior, account_dead: float, draws: int 
     )
 
 
-def p_account_dead(fill: FillIn, posterior: Posterior, prior: float) -> float:
+def p_account_dead(log_alive: float, prior: float, sightings: int = 0) -> float:
     """P(the account as a whole gives nothing) by Bayes' rule: a dead account explains silence with certainty.
 
-    One arrival, or one channel held, disproves it. While nothing has come the evidence of the living account is an
-    average over 'one by one' and 'all in one message', so that many refused channels do not count as many
-    independent witnesses.
+    `log_alive`: log P(checks | the account lives); in silence it is the posterior's evidence, an average over 'one
+    by one' and 'all in one message', so that many refused channels do not count as many independent witnesses.
+    `sightings`: how often an expected channel was seen authorised, each of them a slip if the account is dead.
     """
-    if fill.arrivals or len(fill.held_s):
-        return 0.0
-    return prior / (prior + (1.0 - prior) * math.exp(posterior.log_evidence))
+    log_dead = math.log(prior) + sightings * LOG_SLIP
+    chance = 1.0 / (1.0 + math.exp(min(math.log1p(-prior) + log_alive - log_dead, 700.0)))
+    return chance if chance > NEGLIGIBLE else 0.0
 
 
 def _seed(fill: FillIn) -> int:
@@ -131,8 +139,14 @@ def _chance(block: Draws, exposure_s: Array) -> Array:
     come = block.come[:, None]
     if block.together:
         return np.repeat(come, len(exposure_s), axis=1)
-    late = come * block.family.survival(exposure_s, block.log_scale[:, None], block.shape[:, None])
+    own_s = _own(block, exposure_s)
+    late = come * block.family.survival(own_s, block.log_scale[:, None], block.shape[:, None])
     return np.asarray(late / (1.0 - come + late))
+
+
+def _own(block: Draws, exposure_s: Array) -> Array:
+    """Exposures on the clock of the block, which may have run before the log; -inf (never checked) becomes 0."""
+    return np.maximum(exposure_s + block.before_s, 0.0)
 
 
 def _simulate_block(unseen_s: Array, block: Draws, rng: np.random.Generator) -> _Futures:
@@ -141,12 +155,12 @@ def _simulate_block(unseen_s: Array, block: Draws, rng: np.random.Generator) -> 
     comes = rng.random(chance.shape) < chance
     arrival_s = np.full(chance.shape, np.inf)
     if block.together:
-        last_look_s = np.full(len(block.come), unseen_s.max(initial=0.0))
-        common_s = last_look_s + _residual(block, slice(None), last_look_s, rng)
+        last_look_s = np.full(len(block.come), _own(block, unseen_s.max(initial=0.0)))
+        common_s = last_look_s + _residual(block, slice(None), last_look_s, rng) - block.before_s
         return _Futures(chance, np.where(comes, common_s[:, None], np.inf))
     draw, channel = np.nonzero(comes)
-    since_s = unseen_s[channel]
-    arrival_s[draw, channel] = since_s + _residual(block, draw, since_s, rng)
+    since_s = _own(block, unseen_s)[channel]
+    arrival_s[draw, channel] = since_s + _residual(block, draw, since_s, rng) - block.before_s
     return _Futures(chance, arrival_s)
 
 
@@ -159,7 +173,8 @@ def _waits(fill: FillIn, blocks: tuple[Draws, ...], rng: np.random.Generator) ->
     """Remaining wait of each unseen channel from now, given that it comes: weighted quantiles at a few exposures."""
     if not len(fill.unseen_s):
         return ()
-    nodes = nodes_of(fill.unseen_s, WAIT_NODES)
+    unseen_s = np.maximum(fill.unseen_s, NEVER_CHECKED_S)
+    nodes = nodes_of(unseen_s, WAIT_NODES)
     chance = np.concatenate([_chance(block, nodes) for block in blocks])
     arrival_s = np.concatenate([_residuals_at(block, nodes, fill, rng) for block in blocks])
     table = np.array(
@@ -168,31 +183,33 @@ def _waits(fill: FillIn, blocks: tuple[Draws, ...], rng: np.random.Generator) ->
             for k in range(len(nodes))
         ]
     )
-    columns = [np.interp(fill.unseen_s, nodes, table[:, level]) for level in range(len(LEVELS))]
+    columns = [np.interp(unseen_s, nodes, table[:, level]) for level in range(len(LEVELS))]
     return tuple(Quantiles(float(m), float(low), float(high)) for m, low, high in zip(*columns, strict=True))
 
 
 def _residuals_at(block: Draws, nodes: Array, fill: FillIn, rng: np.random.Generator) -> Array:
     """Arrival exposure for every draw (rows) at every node (columns), given not by the node."""
-    since_s = np.full_like(nodes, fill.unseen_s.max()) if block.together else nodes
+    own_s = _own(block, np.full_like(nodes, fill.unseen_s.max()) if block.together else nodes)
     tail = 1.0 - rng.random((len(block.come), len(nodes)))
-    residual = block.family.residual(tail, since_s, block.log_scale[:, None], block.shape[:, None])
-    return np.asarray(since_s + residual)
+    residual = block.family.residual(tail, own_s, block.log_scale[:, None], block.shape[:, None])
+    return np.asarray(own_s + residual - block.before_s)
 
 
-def _typical_wait(blocks: tuple[Draws, ...]) -> Quantiles:
-    wait_s = np.concatenate(
-        [
-            block.family.residual(
-                np.full(len(block.come), _ONE_TYPICAL_WAIT),
-                np.zeros(len(block.come)),
-                block.log_scale,
-                block.shape,
-            )
-            for block in blocks
-        ]
-    )
-    return Quantiles(*(float(x) for x in np.quantile(wait_s, LEVELS)))
+def _typical_waits(block: Draws) -> Array:
+    number = len(block.come)
+    tail = np.full(number, _ONE_TYPICAL_WAIT)
+    return block.family.residual(tail, np.zeros(number), block.log_scale, block.shape)
+
+
+def _waits_listened(fill: FillIn, blocks: tuple[Draws, ...], waits_s: Array) -> tuple[tuple[float, float], ...]:
+    if not len(fill.unseen_s):
+        return ()
+    unseen_s = np.maximum(fill.unseen_s, NEVER_CHECKED_S)
+    nodes = nodes_of(unseen_s, WAIT_NODES)
+    own_s = np.concatenate([np.repeat(_own(block, nodes)[None, :], len(block.come), axis=0) for block in blocks])
+    table = np.quantile(own_s / waits_s[:, None], (0.05, 0.5), axis=0)
+    low, middle = (np.interp(unseen_s, nodes, row) for row in table)
+    return tuple(zip(low.tolist(), middle.tolist(), strict=True))
 
 
 # --- times of the whole ------------------------------------------------------------------------------------------
@@ -204,7 +221,7 @@ def _time_to(fill: FillIn, futures: _Futures, share: float | None, p_anything: f
     Channels held before the origin are no arrivals and do not count. In futures where the share has been reached
     already it lies in an observed interval, and both ends count.
     """
-    low_s = np.sort(np.concatenate([fill.seen_lower_s, np.zeros(len(fill.held_s))]))
+    low_s = np.sort(np.concatenate([np.maximum(fill.seen_lower_s, 0.0), np.zeros(len(fill.held_s))]))
     high_s = np.sort(np.concatenate([fill.seen_upper_s, fill.held_s]))
     here = len(low_s)
     if here == 0 and p_anything < LEAST_CHANCE:
@@ -217,7 +234,8 @@ def _time_to(fill: FillIn, futures: _Futures, share: float | None, p_anything: f
     reached = rank <= here
     low, high = np.empty(len(draw)), np.empty(len(draw))
     low[reached], high[reached] = low_s[rank[reached] - 1], high_s[rank[reached] - 1]
-    low[~reached] = high[~reached] = later_s[draw[~reached], rank[~reached] - here - 1]
+    coming_s = np.maximum(later_s[draw[~reached], rank[~reached] - here - 1], 0.0)
+    low[~reached] = high[~reached] = coming_s
     if not len(draw):
         return None
     return Quantiles(
@@ -249,7 +267,8 @@ def _curve(
     end_s = max(min(reach_s, 3.0 * fill.now_s + 600.0), 1.1 * fill.now_s, fill.seen_upper_s.max(initial=0.0), 60.0)
     exposure_s = np.linspace(0.0, end_s, CURVE_POINTS)
     place = rng.random((draws, fill.arrivals))
-    seen_s = fill.seen_lower_s + place * (fill.seen_upper_s - fill.seen_lower_s)
+    first_s = np.maximum(fill.seen_lower_s, 0.0)
+    seen_s = first_s + place * (fill.seen_upper_s - first_s)
     arrival_s = np.concatenate([seen_s, later_s], axis=1)
     cell = np.searchsorted(exposure_s, arrival_s.ravel())
     row = np.repeat(np.arange(draws), arrival_s.shape[1])

@@ -12,7 +12,8 @@ from scipy import optimize, special, stats
 
 from satdiag.entitlement.families import EXPONENTIAL, Family, all_families
 from satdiag.entitlement.fill_in import FillIn, compress
-from satdiag.entitlement.posterior import Priors, _average, family_posterior, log_likelihood, posterior_of
+from satdiag.entitlement.grid import Priors, family_posterior, log_likelihood
+from satdiag.entitlement.posterior import _average, posterior_of
 from satdiag.entitlement.predict import _simulate, p_account_dead, predict
 from tests.entitlement.made import FAMILIES, NO_TIMES, checked_every, draw_waits
 
@@ -178,6 +179,6 @@ def test_the_chance_of_a_dead_account_is_a_frequency():
             continue
         fill = FillIn(NO_TIMES, NO_TIMES, np.full(20, 900.0), 900.0)
         if not chances:
-            chances.append(p_account_dead(fill, posterior_of(fill, priors), priors.account_dead))
+            chances.append(p_account_dead(posterior_of(fill, priors).log_evidence, priors.account_dead))
         dead.append(is_dead)
     assert np.mean(dead) == pytest.approx(chances[0], abs=3.5 * np.sqrt(0.25 / 1000))

@@ -10,7 +10,8 @@ from satdiag.entitlement import estimate_entitlement
 from satdiag.entitlement.channels import checks_by_channel, fill_in_of, history_of
 from satdiag.entitlement.fill_in import FillIn
 from satdiag.entitlement.goodness import largest_gap
-from satdiag.entitlement.posterior import Priors, posterior_of
+from satdiag.entitlement.grid import Priors
+from satdiag.entitlement.posterior import posterior_of
 from satdiag.exposure import exposure_clock
 from tests.entitlement.made import NO_TIMES, canonical_fill
 from tests.helpers import make_job
@@ -47,10 +48,13 @@ def reasons(found):
 
 
 def fill_of(*rows, channels):
+    """The fill-in with every check taken at its word."""
     job = make_job("\n".join(rows))
     clock = exposure_clock(job)
     seen = checks_by_channel(job, clock)
-    return fill_in_of([history_of(c, seen.get(c, []), clock) for c in channels], clock.exposure_s)
+    histories = [history_of(c, seen.get(c, []), clock) for c in channels]
+    plain = [history.readings[0] if history.readings else None for history in histories]
+    return fill_in_of(histories, plain, clock.exposure_s, clock.origin == "confirmed")
 
 
 FILLING = (
@@ -145,7 +149,7 @@ def test_tune_marks_are_checks():
         channels=(7, 8),
     )
     assert (fill.seen_lower_s[0], fill.seen_upper_s[0]) == (62.0, 184.0)
-    assert list(fill.unseen_s) == [0.0]
+    assert list(fill.unseen_s) == [-math.inf]
 
 
 def test_missing_no_signal_and_unreadable_give_no_information():
@@ -158,7 +162,7 @@ def test_missing_no_signal_and_unreadable_give_no_information():
         "8:00 channel 3 missing",
         "8:00 channel 4 unreadable",
     )
-    assert list(fill_of(*rows, channels=(1, 2, 3, 4)).unseen_s) == [120.0, 0.0, 0.0, 0.0]
+    assert list(fill_of(*rows, channels=(1, 2, 3, 4)).unseen_s) == [120.0, -math.inf, -math.inf, -math.inf]
     found = found_in(*rows)
     states = {c.channel: c.state for c in found.channels}
     assert states == {1: "refused", 2: "no-signal", 3: "missing", 4: "unchecked"}
@@ -194,11 +198,11 @@ def test_a_channel_refused_since_the_origin_is_awaited_though_it_played_before()
     assert found.channels[0].reason != "lost"
 
 
-def test_without_a_confirmation_the_first_look_tells_nothing_of_the_wait():
+def test_without_a_confirmation_the_first_look_has_no_lower_end():
     rows = (locked(10), "2:00 channel 1 authorised", "2:00 channel 2 refused", "9:00 channel 2 authorised")
     fill = fill_of(*rows, channels=(1, 2))
-    assert list(fill.held_s) == [120.0]
-    assert (fill.seen_lower_s[0], fill.seen_upper_s[0]) == (120.0, 540.0)
+    assert not fill.origin_known
+    assert sorted(zip(fill.seen_lower_s, fill.seen_upper_s, strict=True)) == [(-math.inf, 120.0), (120.0, 540.0)]
     confirmed = fill_of(CONFIRMED, *rows, channels=(1, 2))
     assert sorted(confirmed.seen_lower_s) == [0.0, 120.0]  # (0, 120]: it came some time before we looked
     assert any("No confirmation of the account is logged" in text for text in found_in(*rows).could_not)
@@ -337,8 +341,8 @@ def test_an_account_that_the_log_says_is_not_there(state):
 
 
 def test_an_account_that_lapsed_and_channels_that_still_play():
-    found = found_in(CONFIRMED, locked(9), "4:00 account service lapsed", checks(8, "authorised", [1, 2]))
-    assert found.p_account_dead == 0.0
+    found = found_in(CONFIRMED, locked(9), "4:00 account service lapsed", checks(8, "authorised", range(1, 9)))
+    assert found.p_account_dead < 1e-6
     unseen_since = found_in(CONFIRMED, locked(9), checks(3, "authorised", [1, 2]), "8:00 account service lapsed")
     assert unseen_since.p_account_dead > 0.9
 

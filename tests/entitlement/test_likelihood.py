@@ -8,7 +8,7 @@ from lifelines.datasets import load_diabetes
 from scipy import optimize, special
 
 from satdiag.entitlement.fill_in import FillIn, Rows, compress
-from satdiag.entitlement.posterior import log_likelihood
+from satdiag.entitlement.grid import log_likelihood
 from tests.entitlement.made import FAMILIES, NO_TIMES, canonical_fill, canonical_rows, natural
 from tests.references import entitlement_values as reference
 
@@ -122,8 +122,8 @@ def test_held_channels_count_for_the_share_alone():
 
 def test_a_channel_without_information_changes_nothing():
     fill = canonical_fill()
-    more = FillIn(fill.seen_lower_s, fill.seen_upper_s, np.append(fill.unseen_s, [0.0, 0.0]), fill.now_s)
-    assert at("weibull", compress(more), 0.7, 150.0, 1.1) == pytest.approx(
+    more = FillIn(fill.seen_lower_s, fill.seen_upper_s, np.append(fill.unseen_s, [-np.inf, -np.inf]), fill.now_s)
+    assert at("weibull", compress(more.after(0.0)), 0.7, 150.0, 1.1) == pytest.approx(
         at("weibull", compress(fill), 0.7, 150.0, 1.1)
     )
 
@@ -137,7 +137,7 @@ def test_sharing_out_unseen_channels_hardly_moves_the_likelihood():
     assert few.count.sum() == pytest.approx(90)
     for name, shape in (("exponential", None), ("weibull", 0.6), ("log-normal", 0.9), ("carousel", 0.3)):
         near = at(name, few, 0.8, 300.0, shape)
-        assert near == pytest.approx(at(name, all_of_them, 0.8, 300.0, shape), abs=0.03)
+        assert near == pytest.approx(at(name, all_of_them, 0.8, 300.0, shape), abs=0.05)
 
 
 def test_widened_interval_ends_still_hold_the_interval():
@@ -154,7 +154,14 @@ def test_widened_interval_ends_still_hold_the_interval():
 
 @pytest.mark.parametrize(
     ("lower", "upper", "unseen"),
-    [([60.0], [60.0], []), ([-1.0], [5.0], []), ([0.0], [np.inf], []), ([], [], [-5.0]), ([0.0, 1.0], [5.0], [])],
+    [
+        ([60.0], [60.0], []),
+        ([-1.0], [5.0], []),
+        ([0.0], [np.inf], []),
+        ([], [], [-5.0]),
+        ([0.0, 1.0], [5.0], []),
+        ([-np.inf], [5.0], []),
+    ],
 )
 def test_impossible_fill_ins_are_refused(lower, upper, unseen):
     with pytest.raises(ValueError, match="0 <= lower < upper < inf"):

@@ -7,7 +7,8 @@ from scipy import integrate, special
 from satdiag.entitlement.dispersion import Fit, dispersion_of
 from satdiag.entitlement.families import EXPONENTIAL, all_families, carousel
 from satdiag.entitlement.fill_in import FillIn, arrival_events, compress
-from satdiag.entitlement.posterior import Priors, family_posterior, log_likelihood, posterior_of
+from satdiag.entitlement.grid import Priors, family_posterior, log_likelihood
+from satdiag.entitlement.posterior import BEFORE_LOG_S, posterior_of, quick_posterior
 from tests.entitlement.made import FAMILIES, NO_TIMES, canonical_fill, canonical_rows, checked_every, draw_waits
 from tests.references import entitlement_values as reference
 
@@ -93,7 +94,7 @@ def test_a_narrow_posterior_is_closed_in_on():
 
 
 def test_without_data_the_posterior_is_the_prior():
-    nothing = FillIn(NO_TIMES, NO_TIMES, np.zeros(5), 0.0)
+    nothing = FillIn(NO_TIMES, NO_TIMES, np.full(5, -np.inf), 0.0)
     priors = Priors(come_a=4.0, come_b=1.0)
     average = posterior_of(nothing, priors)
     assert average.log_evidence == pytest.approx(0.0, abs=1e-3)
@@ -116,6 +117,28 @@ def test_silence_is_not_a_hundred_independent_witnesses():
     one = posterior_of(FillIn(NO_TIMES, NO_TIMES, np.full(1, 900.0), 900.0), Priors()).log_evidence
     many = posterior_of(FillIn(NO_TIMES, NO_TIMES, np.full(100, 900.0), 900.0), Priors()).log_evidence
     assert one - 1.5 < many < one
+
+
+def test_listening_before_the_log_is_averaged_over():
+    # Ten played at the first look, four were refused for 20 min since: with the account's start unknown either the
+    # ten had long come and the four never will, or the pace is slow.
+    played, refused = np.full(10, -np.inf), np.full(4, 1200.0)
+    fill = FillIn(played, np.full(10, 30.0), refused, 1200.0, origin_known=False)
+    average = posterior_of(fill, Priors())
+    by_start = dict.fromkeys(BEFORE_LOG_S, 0.0)
+    for member, weight in zip(average.members, average.weights, strict=True):
+        by_start[member.before_s] += weight
+    assert by_start[0.0] < by_start[6 * 3600.0]
+    known = posterior_of(FillIn(np.zeros(10), np.full(10, 30.0), refused, 1200.0), Priors())
+    assert known.p_still_coming(1200.0) < average.p_still_coming(1200.0) < 0.5
+
+
+def test_a_member_keeps_its_own_clock():
+    fill = FillIn(np.array([100.0]), np.array([200.0]), np.full(3, 400.0), 400.0, origin_known=False)
+    average = quick_posterior(fill, Priors())
+    late = next(m for m in average.members if m.before_s == 1800.0 and m.family is EXPONENTIAL)
+    same = family_posterior(EXPONENTIAL, compress(fill.after(1800.0)), Priors())
+    assert late.p_still_coming(400.0) == pytest.approx(same.p_still_coming(2200.0), abs=0.02)
 
 
 def test_wake_ups_reach_the_carousel():

@@ -7,7 +7,8 @@ from scipy import optimize, special
 from satdiag.entitlement import predict as room
 from satdiag.entitlement.families import EXPONENTIAL, carousel
 from satdiag.entitlement.fill_in import FillIn
-from satdiag.entitlement.posterior import Draws, GridPosterior, Posterior, Priors, posterior_of
+from satdiag.entitlement.grid import Draws, GridPosterior, Priors
+from satdiag.entitlement.posterior import Posterior, posterior_of
 from satdiag.entitlement.predict import p_account_dead, predict
 from tests.entitlement.made import NO_TIMES, canonical_fill
 from tests.references import entitlement_values as reference
@@ -28,7 +29,9 @@ def unseen(number, exposure_s):
 
 def predicted(fill, priors=Priors()):  # noqa: B008 - frozen
     posterior = posterior_of(fill, priors)
-    return predict(fill, posterior, p_account_dead(fill, posterior, priors.account_dead))
+    return predict(
+        fill, posterior, p_account_dead(posterior.log_evidence, priors.account_dead) if fill.is_silent else 0.0
+    )
 
 
 def test_chance_and_wait_at_known_parameters():
@@ -40,7 +43,7 @@ def test_chance_and_wait_at_known_parameters():
         assert p == pytest.approx(-300.0 * np.log(1 - value), rel=0.03)
 
 
-def test_last_of_ten_against_the_sheet_of_closed_forms():
+def test_last_of_ten_against_closed_forms():
     grid = known_posterior(EXPONENTIAL, 0.8, 300.0, 0.0).members[0]
     nothing = grid.last_arrival_cdf(10, 600.0, 0.0)
     assert nothing == pytest.approx(reference.LAST_OF_TEN["nothing_more"], abs=1e-6)
@@ -131,6 +134,15 @@ def test_each_channel_keeps_its_own_exposure():
     assert found.remaining_s[3].median > 0.0
 
 
+def test_listening_before_the_log_counts_towards_a_wait():
+    edges = [np.array([x - NEARLY, x + NEARLY]) for x in (0.8, np.log(300.0), 0.0)]
+    grid = GridPosterior(EXPONENTIAL, *edges, np.ones((1, 1, 1)), 0.0, before_s=600.0)
+    found = predict(unseen(10, 0.0), Posterior((grid,), np.ones(1), 1.0, 0.0), 0.0, draws=20_000)
+    assert found.p_will_come == pytest.approx(np.full(10, reference.P_STILL_COMING), abs=1e-6)
+    assert found.remaining_to_last_s.median == pytest.approx(reference.LAST_OF_TEN_GIVEN_ANY["median"], rel=0.02)
+    assert found.waits_listened[0] == pytest.approx((2.0, 2.0), abs=1e-6)
+
+
 def test_nothing_left_to_wait_for():
     fill = FillIn(np.zeros(3), np.full(3, 50.0), NO_TIMES, 80.0)
     found = predicted(fill)
@@ -166,14 +178,17 @@ def test_account_dead_grows_with_silence_and_ends_with_an_arrival():
     assert chances[0] == pytest.approx(Priors().account_dead, abs=1e-3)
     assert np.all(np.diff(chances) > 0.02)
     assert chances[-1] > 0.6
-    assert predicted(canonical_fill()).p_account_dead == 0.0
+    fill = canonical_fill()
+    assert p_account_dead(posterior_of(fill, Priors()).log_evidence, 0.15, sightings=fill.arrivals) < 1e-9
 
 
 def test_account_dead_is_bayes_rule():
     fill = unseen(5, 900.0)
     posterior = posterior_of(fill, Priors())
     odds = 0.3 / 0.7 / np.exp(posterior.log_evidence)
-    assert p_account_dead(fill, posterior, 0.3) == pytest.approx(odds / (1 + odds))
+    assert p_account_dead(posterior.log_evidence, 0.3) == pytest.approx(odds / (1 + odds))
+    odds *= 0.01 / 0.99
+    assert p_account_dead(posterior.log_evidence, 0.3, sightings=1) == pytest.approx(odds / (1 + odds))
 
 
 def test_a_dead_account_lowers_everything():
