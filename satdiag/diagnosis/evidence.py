@@ -75,6 +75,12 @@ def _of(rows: pd.DataFrame, most: int = 3) -> tuple[str, ...]:
     return tuple(names[-most:])
 
 
+def _trailing(rows: pd.DataFrame) -> pd.DataFrame:
+    """The last rows, as far back as they say the same as the very last one."""
+    differs = np.flatnonzero(rows["value"].to_numpy() != rows["value"].iloc[-1])
+    return rows.iloc[differs[-1] + 1 if len(differs) else 0 :]
+
+
 # --- states that the last row tells ------------------------------------------------------------------------------
 
 _LAST: tuple[tuple[str, str, str | None, dict[str, str]], ...] = (
@@ -102,9 +108,7 @@ def _last_states(job: Job) -> list[Seen]:
     for item, kind, subject, words in _LAST:
         rows = job.select(kind, subject)
         if len(rows):
-            value = str(rows["value"].iloc[-1])
-            differs = np.flatnonzero(rows["value"].to_numpy() != value)
-            alike = rows.iloc[differs[-1] + 1 if len(differs) else 0 :]
+            value, alike = str(rows["value"].iloc[-1]), _trailing(rows)
             found.append(Seen(item, words.get(value, value), _of(alike), min(len(alike), MOST_REPEATS)))
     return found
 
@@ -142,7 +146,8 @@ def _reception(job: Job) -> list[Seen]:
     now = whole[whole["t_s"] >= settled_since_s(job)]
     table = now if len(now) else whole
     found = []
-    received = reception.word_for(table) == "good"
+    repeater = reception.word_for(reception.of_group(table, "repeater"))
+    received = reception.word_for(table) == "good" or repeater not in (None, "none")
     satellite = "satellite-beside" if received else "satellite"
     for item, group in ((satellite, "satellite"), ("repeater", "repeater"), ("any-path", "any")):
         part = reception.of_group(table, group)
@@ -179,7 +184,8 @@ def _supply(known: Known) -> Seen | None:
 def _resets(known: Known) -> Seen | None:
     rows = known.job.select("reset")
     if len(rows):
-        return Seen("resets", "one" if len(rows) == 1 else "several", _of(rows))
+        word = "one" if len(rows) == 1 else "several"
+        return Seen("resets", word, _of(rows), min(len(rows), MOST_REPEATS))
     watched = known.job.end_s >= 600 and not known.job.select("power").empty
     return Seen("resets", "none") if watched else None
 
@@ -240,7 +246,8 @@ def _audio(known: Known) -> Seen | None:
     heard = tune[(tune["value"] == "audio") & (tune["t_s"] >= since)]
     if rows.empty:
         return Seen("audio", "playing", _of(heard)) if len(heard) else None
-    return Seen("audio", str(rows["value"].iloc[-1]), _of(rows))
+    alike = _trailing(rows)
+    return Seen("audio", str(rows["value"].iloc[-1]), _of(alike), min(len(alike), MOST_REPEATS))
 
 
 def _unjudgeable(known: Known) -> Seen | None:
@@ -277,7 +284,10 @@ def _entitlement(known: Known) -> Seen | None:
     if found.complete or not waiting:
         return Seen("entitlement", "complete")
     if _only_strays(known.job, {channel.channel for channel in expected}):
-        dead = (found.p_account_dead or 0.0) >= 0.5 or (found.exposure_s or 0.0) >= NOTHING_AFTER_S
+        states = known.job.select("account")["value"]
+        stopped = len(states) > 0 and states.iloc[-1] in ("none", "rejected", "lapsed")
+        dead = (found.p_account_dead or 0.0) >= 0.5 and not stopped  # what was done with the account is its own item
+        dead = dead or (found.exposure_s or 0.0) >= NOTHING_AFTER_S
         return Seen("entitlement", "nothing" if dead else "early")
     lost = sum(channel.reason == "lost" for channel in expected)
     if lost >= 3 or (lost and lost >= 0.2 * (lost + (found.authorised or 0))):

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from satdiag.diagnosis.model import HYPOTHESES, NONE, OTHER, Floats, Model
+from satdiag.sheet import Sheet
 from satdiag.vocabulary import CLASS_OF, FAULT_CLASSES, FAULTS
 
 HOLDS: NDArray[np.bool_] = np.array([[fault in hypothesis for fault in FAULTS] for hypothesis in HYPOTHESES])
@@ -82,10 +83,14 @@ def log_prior(priors: Mapping[str, float], other: float, none_factor: float) -> 
     return normalised
 
 
-def priors_for(model: Model, reason: str, second_hand: bool | None) -> dict[str, float]:
-    """The prior of each fault for the reason why the person is here."""
+def priors_for(model: Model, sheet: Sheet) -> dict[str, float]:
+    """The prior of each fault, for the reason why the person is here and for what the job sheet says of the parts."""
+    lead, used = sheet.receiver.antenna_lead, sheet.receiver.second_hand
     return {
-        name: scale_odds(fault.prior[reason], fault.second_hand_factor if second_hand else 1.0)
+        name: scale_odds(
+            fault.prior[sheet.reason],
+            (fault.second_hand_factor if used else 1.0) * fault.lead_factor.get(lead, 1.0),
+        )
         for name, fault in model.faults.items()
     }
 

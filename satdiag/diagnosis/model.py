@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
 from itertools import combinations
@@ -39,6 +39,7 @@ class Fault:
     customer: str
     cautions: tuple[str, ...]
     second_hand_factor: float = 1.0
+    lead_factor: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,6 +172,7 @@ def _fault(name: str, table: Mapping[str, Any]) -> Fault:
         customer=table["customer"],
         cautions=tuple(table["cautions"]),
         second_hand_factor=table.get("second_hand_factor", 1.0),
+        lead_factor=table.get("lead_factor", {}),
     )
 
 

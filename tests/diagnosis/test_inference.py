@@ -8,6 +8,7 @@ import pytest
 from satdiag.diagnosis import inference
 from satdiag.diagnosis.model import HYPOTHESES, NONE, Item, load_model, noisy_max
 from satdiag.diagnosis.worth import saving
+from satdiag.sheet import Receiver, Sheet
 from satdiag.vocabulary import FAULTS, REASONS
 from tests.references import diagnosis as reference
 
@@ -107,7 +108,7 @@ def test_marginals_equal_brute_force_over_sets_of_at_most_two_faults():
     """Written apart from the engine: plain probabilities, loops over fault sets, no logarithms."""
     model = load_model()
     reason = "complaint"
-    priors = inference.priors_for(model, reason, None)
+    priors = inference.priors_for(model, Sheet("x", reason=reason))
     other, factor = model.other_prior[reason], model.none_factor[reason]
     seen = {"bias": "open", "listing": "offered", "swap-antenna": "better", "account": "confirmed"}
     assert len({model.items[name].family for name in seen}) == len(seen)  # so that no tempering enters
@@ -159,7 +160,9 @@ def test_no_evidence_gives_back_the_prior_and_order_does_not_matter():
     model = load_model()
     for reason in REASONS:
         prior = inference.log_prior(
-            inference.priors_for(model, reason, None), model.other_prior[reason], model.none_factor[reason]
+            inference.priors_for(model, Sheet("x", reason=reason)),
+            model.other_prior[reason],
+            model.none_factor[reason],
         )
         assert inference.posterior(prior, {}).p == pytest.approx(np.exp(prior))
         seen = {"bias": "open", "satellite": "none", "repeater": "none", "listing": "offered"}
@@ -171,7 +174,7 @@ def test_no_evidence_gives_back_the_prior_and_order_does_not_matter():
 
 def test_raising_a_prior_never_lowers_that_fault():
     model = load_model()
-    priors = inference.priors_for(model, "complaint", None)
+    priors = inference.priors_for(model, Sheet("x", reason="complaint"))
     terms = inference.log_terms(model, {"bias": "normal", "any-path": "varying", "entitlement": "stalled"})
     for fault in FAULTS:
         before = inference.posterior(inference.log_prior(priors, 0.03, 0.4), terms).faults()[fault]
@@ -181,5 +184,19 @@ def test_raising_a_prior_never_lowers_that_fault():
 
 def test_a_second_hand_receiver_makes_a_wrong_identifier_more_likely():
     model = load_model()
-    new, used = (inference.priors_for(model, "just-installed", flag)["id-mismatch"] for flag in (False, True))
+    new, used = (
+        inference.priors_for(model, Sheet("x", reason="unknown", receiver=Receiver(second_hand=flag)))["id-mismatch"]
+        for flag in (False, True)
+    )
     assert used / (1 - used) == pytest.approx(model.faults["id-mismatch"].second_hand_factor * new / (1 - new))
+
+
+def test_a_single_lead_makes_the_wrong_conductor_less_likely_and_a_dual_one_more():
+    model = load_model()
+    odds = {}
+    for lead in ("single", "unknown", "dual"):
+        p = inference.priors_for(model, Sheet("x", receiver=Receiver(antenna_lead=lead)))["feed-swapped"]
+        odds[lead] = p / (1 - p)
+    factors = model.faults["feed-swapped"].lead_factor
+    assert odds["single"] == pytest.approx(factors["single"] * odds["unknown"])
+    assert odds["dual"] == pytest.approx(factors["dual"] * odds["unknown"])

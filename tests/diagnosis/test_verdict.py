@@ -7,6 +7,7 @@ from satdiag.diagnosis import inference
 from satdiag.diagnosis.model import HYPOTHESES, load_model
 from satdiag.diagnosis.verdict import minutes, percent
 from satdiag.diagnosis.worth import COME_BACK_MINUTES, losses, next_tests
+from satdiag.sheet import Sheet
 from satdiag.vocabulary import FAULTS
 
 
@@ -73,7 +74,7 @@ def test_tests_are_offered_only_where_they_pay_and_only_once():
 def test_sure_needs_more_than_a_high_probability():
     model = load_model()
     reason = "just-installed"
-    priors = inference.priors_for(model, reason, None)
+    priors = inference.priors_for(model, Sheet("x", reason=reason))
     other, factor = model.other_prior[reason], model.none_factor[reason]
     firm = {"bias": "open", "any-path": "none", "swap-antenna": "better", "unjudgeable": "many", "listing": "offered"}
     assert inference.stands_firm(model, priors, other, factor, inference.log_terms(model, firm))
