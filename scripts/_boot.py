@@ -43,7 +43,8 @@ def make_environment(extras):
     extras = sorted({*extras, *held_extras()})
     print("making the environment in .venv (once; takes a minute) ...", file=sys.stderr, flush=True)
     try:
-        if not python_in_environment().is_file():
+        other = STAMP.is_file() and not STAMP.read_text("utf-8").endswith(str(sys.version_info[:2]))
+        if other or not python_in_environment().is_file():
             venv.EnvBuilder(with_pip=True, clear=ENVIRONMENT.exists()).create(ENVIRONMENT)
     except (OSError, subprocess.CalledProcessError) as error:
         sys.exit(

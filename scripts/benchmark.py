@@ -68,7 +68,7 @@ def main():
     parser.add_argument("--verbose", action="store_true", help="name each job that was judged wrongly")
     options = parser.parse_args()
     if Path(sys.prefix).resolve() != python_in_environment().parent.parent.resolve():
-        return run([inside(), *sys.argv])
+        return run([inside(), str(Path(__file__).resolve()), *sys.argv[1:]])
     first, last = (int(part) for part in options.seeds.split(":"))
     diagnosis(range(first, last), options.verbose)
     return 0

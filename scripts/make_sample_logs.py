@@ -26,6 +26,9 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--to", type=Path, default=ROOT / "sample_logs", help="where to (default sample_logs)")
     options = parser.parse_args(arguments)
     for name in scenarios():
+        place = options.to / name
+        if place.is_dir() and any(place.iterdir()) and not (place / "truth.toml").is_file():
+            raise SystemExit(f"{place} holds something that is no sample log; name another place with --to")
         made = make_job(name, options.seed, time_style="naive" if name == NAIVE else None)
         folder = write_job(made, options.to / name)
         for stale in {path.name for path in folder.iterdir()} - set(made.files):

@@ -107,6 +107,7 @@ def test_simulator_and_diagnosis_share_no_module_and_no_constant():
     assert imported - ours <= {*sys.stdlib_module_names, "numpy"}
     assert simulated
     assert believed
+    assert not simulated & believed
     for path in sorted((ROOT / "simulate").rglob("*.py")):
         text = path.read_text("utf-8")
         assert "faults.toml" not in text

@@ -79,10 +79,13 @@ def _heading(console: Console, text: str) -> None:
 
 
 def _reasons(console: Console, findings: Findings) -> None:
+    from satdiag.diagnosis.verdict import TITLES
+
     evidence = findings.diagnosis.evidence
+    claim = TITLES.get(findings.verdict.fault or "", "it")
     for title, part in (
-        ("Strongest for it", [one for one in evidence if one.weight_db > 0.05]),
-        ("Strongest against it", [one for one in evidence if one.weight_db < -0.05]),
+        (f"What speaks for it ({claim})", [one for one in evidence if one.weight_db > 0.05]),
+        ("What speaks against it", [one for one in evidence if one.weight_db < -0.05]),
     ):
         _heading(console, title)
         for one in part[:STRONGEST]:
@@ -92,7 +95,7 @@ def _reasons(console: Console, findings: Findings) -> None:
 
 
 def _sentence(one: Evidence) -> str:
-    return f"{one.text} ({one.item}: {one.weight_db:+.1f} dB on its own)"
+    return f"{one.text} ({one.item}: {one.weight_db:+.1f} decibans on its own)"
 
 
 def _cautions(console: Console, findings: Findings) -> None:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from satdiag.diagnosis import inference
-from satdiag.diagnosis.evidence import Known, Seen, collect
+from satdiag.diagnosis.evidence import Known, collect
 from satdiag.diagnosis.inference import Posterior
 from satdiag.diagnosis.model import Floats, Model, load_model
+from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.worth import next_tests
 from satdiag.findings import DiagnosisFindings, Earlier, Evidence
 
@@ -46,7 +47,7 @@ def diagnose(known: Known, earlier: Sequence[Earlier] = ()) -> tuple[DiagnosisFi
         earlier=tuple(earlier),
         evidence=_evidence(model, seen, fault, prior, terms),
         conflict_bits=inference.conflict_bits(prior, terms, whole),
-        next_tests=() if sure else next_tests(model, whole, set(states)),
+        next_tests=() if sure else next_tests(model, whole, states),
     )
     return findings, Belief(whole, class_, fault, probability, sure)
 

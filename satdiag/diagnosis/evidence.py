@@ -13,7 +13,16 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from satdiag.diagnosis import reception
+from satdiag.diagnosis.received import reception_evidence
+from satdiag.diagnosis.seen import (
+    MOST_REPEATS,
+    Seen,
+    heard_since_s,
+    names_of,
+    of_this_receiver,
+    settled_since_s,
+    trailing,
+)
 from satdiag.findings import (
     EntitlementFindings,
     SiteSky,
@@ -31,17 +40,7 @@ STILL_COMING = 0.3
 NOTHING_AFTER_S = 1200.0  # four times the usual wait for the first channels: common practice, no source
 MISREAD_SHARE = 0.02
 BLOCKED_BELOW = 0.3
-MOST_REPEATS = 5
-
-
-@dataclass(frozen=True)
-class Seen:
-    """An item of evidence seen in a state, the rows it rests on, and how many of the last readings agree."""
-
-    item: str
-    state: str
-    rows: tuple[str, ...] = ()
-    repeats: int = 1
+CHECKED_ENOUGH = 0.8
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,28 +56,12 @@ class Known:
 
 def collect(known: Known) -> tuple[Seen, ...]:
     """All evidence that the job holds."""
-    found = [*_last_states(known.job), *_reception(known.job)]
+    found = [*_last_states(known.job), *reception_evidence(known.job)]
     for look in _LOOKS:
         seen = look(known)
         if seen is not None:
             found.append(seen)
     return tuple(found)
-
-
-def name_row(row: int) -> str:
-    """How a row of observations.csv is called, counted from 1 below the header."""
-    return f"row {row + 1}"
-
-
-def _of(rows: pd.DataFrame, most: int = 3) -> tuple[str, ...]:
-    names = [row_id or name_row(row) for row_id, row in zip(rows["id"], rows["row"], strict=True)]
-    return tuple(names[-most:])
-
-
-def _trailing(rows: pd.DataFrame) -> pd.DataFrame:
-    """The last rows, as far back as they say the same as the very last one."""
-    differs = np.flatnonzero(rows["value"].to_numpy() != rows["value"].iloc[-1])
-    return rows.iloc[differs[-1] + 1 if len(differs) else 0 :]
 
 
 # --- states that the last row tells ------------------------------------------------------------------------------
@@ -108,58 +91,8 @@ def _last_states(job: Job) -> list[Seen]:
     for item, kind, subject, words in _LAST:
         rows = job.select(kind, subject)
         if len(rows):
-            value, alike = str(rows["value"].iloc[-1]), _trailing(rows)
-            found.append(Seen(item, words.get(value, value), _of(alike), min(len(alike), MOST_REPEATS)))
-    return found
-
-
-# --- reception ---------------------------------------------------------------------------------------------------
-
-
-def settled_since_s(job: Job) -> float:
-    """Since when the vehicle has stood where it stands: seconds since the first row."""
-    visits = job.visits
-    started = visits[-1].start_s if visits else 0.0
-    return max(started, _last_change_s(job, ("place", "vehicle"), ("site", "vehicle")))
-
-
-def heard_since_s(job: Job) -> float:
-    """Since when the head unit has had the receiver as it has now: its source listed or not, its ring open or closed.
-
-    What was heard before says nothing of now.
-    """
-    return _last_change_s(job, ("listing", "source"), ("ring", "bus"), ("ring", "other-sources"))
-
-
-def _last_change_s(job: Job, *subjects: tuple[str, str]) -> float:
-    since = 0.0
-    for kind, subject in subjects:
-        rows = job.select(kind, subject)
-        changed = rows[rows["value"] != rows["value"].shift()]
-        if len(changed) > 1:
-            since = max(since, float(changed["t_s"].iloc[-1]))
-    return since
-
-
-def _reception(job: Job) -> list[Seen]:
-    whole = reception.readings(job)
-    now = whole[whole["t_s"] >= settled_since_s(job)]
-    table = now if len(now) else whole
-    found = []
-    repeater = reception.word_for(reception.of_group(table, "repeater"))
-    received = reception.word_for(table) == "good" or repeater not in (None, "none")
-    satellite = "satellite-beside" if received else "satellite"
-    for item, group in ((satellite, "satellite"), ("repeater", "repeater"), ("any-path", "any")):
-        part = reception.of_group(table, group)
-        word = reception.word_for(part)
-        if word is not None:
-            rows = tuple(name_row(row) for row in part["row"].tail(3))
-            found.append(Seen(item, word, rows, min(part["bin"].nunique(), MOST_REPEATS)))
-    named = table[table["path"].str.startswith("satellite:")]
-    if named["path"].nunique() >= 2:
-        shares = named["grade"].gt(reception.NONE).groupby(named["path"]).mean()
-        missing = bool(shares.min() < 0.3 and shares.max() > 0.7)
-        found.append(Seen("one-satellite", "one-missing" if missing else "alike"))
+            value, alike = str(rows["value"].iloc[-1]), trailing(rows)
+            found.append(Seen(item, words.get(value, value), names_of(alike), min(len(alike), MOST_REPEATS)))
     return found
 
 
@@ -170,7 +103,7 @@ def _bias(known: Known) -> Seen | None:
     bias = known.wiring.bias
     if bias is None or bias.state is None:
         return None
-    return Seen("bias", bias.state, _of(known.job.select("bias")))
+    return Seen("bias", bias.state, names_of(known.job.select("bias")))
 
 
 def _supply(known: Known) -> Seen | None:
@@ -178,14 +111,14 @@ def _supply(known: Known) -> Seen | None:
     lowest = None if supply is None else (supply.minimum_v if supply.minimum_v is not None else supply.median_v)
     if lowest is None:
         return None
-    return Seen("supply", "low" if lowest < SUPPLY_LOW_V else "normal", _of(known.job.select("supply")))
+    return Seen("supply", "low" if lowest < SUPPLY_LOW_V else "normal", names_of(known.job.select("supply")))
 
 
 def _resets(known: Known) -> Seen | None:
-    rows = known.job.select("reset")
+    rows = of_this_receiver(known.job, "reset")
     if len(rows):
         word = "one" if len(rows) == 1 else "several"
-        return Seen("resets", word, _of(rows), min(len(rows), MOST_REPEATS))
+        return Seen("resets", word, names_of(rows), min(len(rows), MOST_REPEATS))
     watched = known.job.end_s >= 600 and not known.job.select("power").empty
     return Seen("resets", "none") if watched else None
 
@@ -195,7 +128,7 @@ def _configuration(known: Known) -> Seen | None:
     if rows.empty:
         return None
     differs = (rows["value"] == "differs").any()
-    return Seen("configuration", "differs" if differs else "matches", _of(rows))
+    return Seen("configuration", "differs" if differs else "matches", names_of(rows))
 
 
 def _other_nodes(known: Known) -> Seen | None:
@@ -204,7 +137,7 @@ def _other_nodes(known: Known) -> Seen | None:
     rows = rows.drop_duplicates("subject", keep="last")
     if rows.empty:
         return None
-    return Seen("other-nodes", "some-silent" if (rows["value"] == "absent").any() else "all-answer", _of(rows))
+    return Seen("other-nodes", "some-silent" if (rows["value"] == "absent").any() else "all-answer", names_of(rows))
 
 
 def _noise_readings(job: Job) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -222,7 +155,7 @@ def _noise(known: Known) -> Seen | None:
     if len(on) < 3:
         return None
     low, high = np.quantile(on["number"], [0.1, 0.95])
-    return Seen("noise", "raised" if high - low > NOISE_RAISED_DB else "steady", _of(on))
+    return Seen("noise", "raised" if high - low > NOISE_RAISED_DB else "steady", names_of(on))
 
 
 def _noise_rise(known: Known) -> Seen | None:
@@ -232,8 +165,8 @@ def _noise_rise(known: Known) -> Seen | None:
     rise_db = float(on["number"].median() - off["number"].median())
     for limit, word in ((RISE_NONE_DB, "none"), (RISE_LOW_DB, "low"), (RISE_HIGH_DB, "normal")):
         if rise_db < limit:
-            return Seen("noise-rise", word, _of(off))
-    return Seen("noise-rise", "high", _of(off))
+            return Seen("noise-rise", word, names_of(off))
+    return Seen("noise-rise", "high", names_of(off))
 
 
 def _audio(known: Known) -> Seen | None:
@@ -245,29 +178,29 @@ def _audio(known: Known) -> Seen | None:
     rows = rows[rows["t_s"] >= max(since, allowed.min() if len(allowed) else np.inf)]
     heard = tune[(tune["value"] == "audio") & (tune["t_s"] >= since)]
     if rows.empty:
-        return Seen("audio", "playing", _of(heard)) if len(heard) else None
-    alike = _trailing(rows)
-    return Seen("audio", str(rows["value"].iloc[-1]), _of(alike), min(len(alike), MOST_REPEATS))
+        return Seen("audio", "playing", names_of(heard)) if len(heard) else None
+    alike = trailing(rows)
+    return Seen("audio", str(rows["value"].iloc[-1]), names_of(alike), min(len(alike), MOST_REPEATS))
 
 
 def _unjudgeable(known: Known) -> Seen | None:
-    rows = known.job.select("channel")
+    rows = of_this_receiver(known.job, "channel")
     now = rows[rows["t_s"] >= settled_since_s(known.job)]
     rows = now if len(now) >= 3 else rows
     if len(rows) < 3:
         return None
     many = float((rows["value"] == "no-signal").mean()) > 0.5
-    return Seen("unjudgeable", "many" if many else "few", _of(rows))
+    return Seen("unjudgeable", "many" if many else "few", names_of(rows))
 
 
 def _open_channel(known: Known) -> Seen | None:
     opened = {str(channel.channel) for channel in known.job.lineup or () if channel.is_open}
-    rows = known.job.select("channel")
+    rows = of_this_receiver(known.job, "channel")
     rows = rows[rows["subject"].isin(opened) & (rows["t_s"] >= heard_since_s(known.job))]
     if rows.empty:
         return None
     value = str(rows["value"].iloc[-1])
-    return Seen("open-channel", "plays" if value == "authorised" else "silent", _of(rows))
+    return Seen("open-channel", "plays" if value == "authorised" else "silent", names_of(rows))
 
 
 def _entitlement(known: Known) -> Seen | None:
@@ -281,8 +214,11 @@ def _entitlement(known: Known) -> Seen | None:
         if channel.reason not in ("not-in-package", "not-listed") and channel.channel not in aside
     ]
     waiting = [channel for channel in expected if channel.state == "refused"]
-    if found.complete or not waiting:
+    if found.complete:
         return Seen("entitlement", "complete")
+    if not waiting:
+        enough = (found.checked or 0) >= CHECKED_ENOUGH * (found.expected or 1)
+        return Seen("entitlement", "complete") if enough else None
     if _only_strays(known.job, {channel.channel for channel in expected}):
         states = known.job.select("account")["value"]
         stopped = len(states) > 0 and states.iloc[-1] in ("none", "rejected", "lapsed")
@@ -299,14 +235,14 @@ def _entitlement(known: Known) -> Seen | None:
 
 def _only_strays(job: Job, expected: set[int]) -> bool:
     """True if 'authorised' was seen so rarely among the expected channels that misreading explains it."""
-    rows = job.select("channel")
+    rows = of_this_receiver(job, "channel")
     rows = rows[rows["subject"].astype("int64").isin(expected) & rows["value"].isin(["authorised", "refused"])]
     seen = int((rows["value"] == "authorised").sum())
     return seen == 0 or (len(rows) >= 10 and seen <= binom.ppf(0.95, len(rows), MISREAD_SHARE))
 
 
 def _refused_pattern(known: Known) -> Seen | None:
-    rows = known.job.select("channel").drop_duplicates("subject", keep="last")
+    rows = of_this_receiver(known.job, "channel").drop_duplicates("subject", keep="last")
     state = {int(subject): value for subject, value in zip(rows["subject"], rows["value"], strict=True)}
     refused = {channel for channel, value in state.items() if value == "refused"}
     plays = {channel for channel, value in state.items() if value == "authorised"}
@@ -315,8 +251,8 @@ def _refused_pattern(known: Known) -> Seen | None:
         return Seen("refused-pattern", "none") if plays else None
     outside = {c.channel for c in lineup if package and c.packages and not c.packages & {package, "open"}}
     if refused <= outside:
-        return Seen("refused-pattern", "outside-package", _of(rows[rows["value"] == "refused"]))
-    return Seen("refused-pattern", _by_category(known, refused, plays), _of(rows[rows["value"] == "refused"]))
+        return Seen("refused-pattern", "outside-package", names_of(rows[rows["value"] == "refused"]))
+    return Seen("refused-pattern", _by_category(known, refused, plays), names_of(rows[rows["value"] == "refused"]))
 
 
 def _by_category(known: Known, refused: set[int], plays: set[int]) -> str:
@@ -366,7 +302,7 @@ def _change_time(known: Known) -> Seen | None:
     p_slow = known.tuning.p_slow
     if p_slow is None or 0.4 < p_slow < 0.6:
         return None
-    return Seen("change-time", "slow" if p_slow >= 0.6 else "normal", _of(known.job.select("tune")))
+    return Seen("change-time", "slow" if p_slow >= 0.6 else "normal", names_of(known.job.select("tune")))
 
 
 _LOOKS: tuple[Callable[[Known], Seen | None], ...] = (

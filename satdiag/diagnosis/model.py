@@ -85,6 +85,7 @@ class Test:
     minutes: float
     text: str
     cautions: tuple[str, ...]
+    repeatable: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +151,14 @@ def build_model(data: Mapping[str, Any]) -> Model:
         faults={name: _fault(name, table) for name, table in data["fault"].items()},
         items={name: _item(name, table) for name, table in data["item"].items()},
         tests=tuple(
-            Test(name, table["item"], table["minutes"], table["text"], tuple(table["cautions"]))
+            Test(
+                name,
+                table["item"],
+                table["minutes"],
+                table["text"],
+                tuple(table["cautions"]),
+                table.get("repeatable", False),
+            )
             for name, table in data["test"].items()
         ),
         other_prior=dict(zip(REASONS, data["other_prior"], strict=True)),

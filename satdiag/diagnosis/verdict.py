@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from satdiag.diagnosis.estimate import Belief
+from satdiag.diagnosis.evidence import CHECKED_ENOUGH
 from satdiag.diagnosis.model import HYPOTHESES, Model, load_model
 from satdiag.findings import DiagnosisFindings, EntitlementFindings, Quantiles, Verdict, instant_text
 from satdiag.job import Job
+from satdiag.vocabulary import FAULT_CLASSES
 
 CANNOT_TELL_BELOW = 0.5
 TITLES = {
@@ -34,6 +36,16 @@ TITLES = {
     "interference": "a strong emission at this place disturbs the reception",
     "none": "nothing is wrong",
     "other": "something that is not in the list of known faults",
+}
+
+CLASS_WORDS = {
+    "antenna": "the antenna is the cause",
+    "wiring": "the wiring is the cause",
+    "configuration": "the vehicle's configuration is the cause",
+    "subscription": "the account with the provider is the cause",
+    "sky": "the view of the sky is the cause",
+    "receiver": "the receiver is the cause",
+    "service": "a disturbance at this place is the cause",
 }
 
 
@@ -66,7 +78,9 @@ def _state(belief: Belief, entitlement: EntitlementFindings) -> str:
         return "works"
     if entitlement.expected and entitlement.refused:
         return "filling" if entitlement.authorised or entitlement.exposure_s else "cannot-tell"
-    return "works" if entitlement.authorised else "cannot-tell"
+    checked = bool(entitlement.authorised) and not entitlement.refused
+    enough = (entitlement.checked or 0) >= CHECKED_ENOUGH * (entitlement.expected or 0)
+    return "works" if checked and enough else "cannot-tell"
 
 
 def _index_of(fault: str) -> int:
@@ -107,10 +121,13 @@ def _text(state: str, belief: Belief, diagnosis: DiagnosisFindings, entitlement:
         return f"Still filling in, and normal so far: {_count(entitlement)}{rest}."
     if state == "explained":
         return f"Nothing to repair: {TITLES['partial-package']} ({percent(belief.probability)})."
+    if state == "fault" and belief.probability < CANNOT_TELL_BELOW:
+        p = percent(belief.posterior.classes()[belief.class_])
+        return f"Most likely {CLASS_WORDS[belief.class_]} ({p}): {_shortlist(diagnosis, belief.class_)}."
     if state == "fault":
         title = TITLES[belief.fault]
         return f"{title[0].upper()}{title[1:]} ({percent(belief.probability)})."
-    return f"The log does not tell yet which it is; most likely {_shortlist(diagnosis, belief)}."
+    return f"The log does not tell yet which it is; most likely {_shortlist(diagnosis)}."
 
 
 def _remaining(remaining: Quantiles | None) -> str:
@@ -123,8 +140,11 @@ def _remaining(remaining: Quantiles | None) -> str:
     )
 
 
-def _shortlist(diagnosis: DiagnosisFindings, belief: Belief) -> str:
+def _shortlist(diagnosis: DiagnosisFindings, class_: str | None = None) -> str:
+    """The two likeliest causes, of all or of one class."""
     chances = {**diagnosis.faults, "none": diagnosis.classes["none"], "other": diagnosis.classes["other"]}
+    if class_ is not None:
+        chances = {fault: diagnosis.faults[fault] for fault in FAULT_CLASSES[class_]}
     best = sorted(chances, key=lambda name: -chances[name])[:2]
     return " or ".join(f"{TITLES[name]} ({percent(chances[name])})" for name in best)
 
@@ -147,6 +167,11 @@ def _do_next(
         )
     if state in ("fault", "explained") and (belief.sure or not diagnosis.next_tests):
         return model.faults[belief.fault].action
+    if entitlement.authorised and not entitlement.refused and not entitlement.complete and entitlement.expected:
+        unseen = entitlement.expected - (entitlement.checked or 0)
+        return (
+            f"Check the remaining {unseen} expected channels too; so far only {entitlement.checked} were looked at."
+        )
     if diagnosis.next_tests:
         return diagnosis.next_tests[0].text
     if belief.fault in model.faults:
@@ -156,7 +181,8 @@ def _do_next(
 
 def _customer(state: str, belief: Belief, entitlement: EntitlementFindings, model: Model) -> str:
     if state == "works":
-        return "Your satellite radio works. All the channels you have booked can be heard."
+        whole = "All the channels you have booked can be heard."
+        return f"Your satellite radio works. {whole if entitlement.complete else 'Nothing is wrong with it.'}"
     if state == "filling" and not entitlement.authorised:
         return (
             "Your satellite radio has been set up and is waiting for its first channels. They come by themselves "
@@ -164,7 +190,11 @@ def _customer(state: str, belief: Belief, entitlement: EntitlementFindings, mode
         )
     if state == "filling":
         remaining = entitlement.remaining_to_last_s
-        wait = f" Give it {minutes(remaining.p95)} of playing outdoors." if remaining else ""
+        wait = (
+            f" Give it {minutes(remaining.p95)} of playing outdoors, while driving or on a charger."
+            if remaining
+            else ""
+        )
         return (
             f"Your satellite radio works and is still receiving its channels: {entitlement.authorised} of "
             f"{entitlement.expected} play so far, and more come by themselves while it is switched on outdoors.{wait}"
@@ -172,7 +202,12 @@ def _customer(state: str, belief: Belief, entitlement: EntitlementFindings, mode
         )
     if state == "explained":
         return f"Your satellite radio works. {model.faults['partial-package'].customer}"
+    if state == "fault" and belief.probability < CANNOT_TELL_BELOW:
+        return (
+            f"Your satellite radio does not play as it should. Most likely {CLASS_WORDS[belief.class_]}; we are "
+            "still finding out what exactly."
+        )
     if state == "fault":
         hedge = "" if belief.sure else "We are still checking, but most likely this is the reason: "
-        return f"Some channels are not available yet. {hedge}{model.faults[belief.fault].customer}"
+        return f"Your satellite radio does not play as it should. {hedge}{model.faults[belief.fault].customer}"
     return "We have not found the reason yet. More readings are being taken; we will tell you as soon as we know."

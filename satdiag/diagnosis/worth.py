@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 
 import numpy as np
 
-from satdiag.diagnosis.inference import HOLDS, Posterior
+from satdiag.diagnosis.inference import HOLDS, Posterior, exponents
 from satdiag.diagnosis.model import OTHER, Floats, Model
 from satdiag.findings import NextTest
 from satdiag.vocabulary import FAULTS
@@ -49,15 +49,31 @@ def entropy_bits(p: Floats) -> float:
     return float(-(kept * np.log2(kept)).sum())
 
 
-def next_tests(model: Model, belief: Posterior, done: Collection[str], most: int = 4) -> tuple[NextTest, ...]:
-    """Tests not done yet that save more minutes than they cost, best value per minute first."""
+SAME_READING = {"satellite-beside": "satellite"}
+"""Items that one and the same reading shows."""
+
+
+def answers(model: Model, item: str, seen: Mapping[str, str]) -> Floats:
+    """P(state | hypothesis) of a test's answer, as far as it adds to what was seen, shape (hypotheses, states).
+
+    Tempered as the posterior is where its family was seen already.
+    """
+    weight = exponents(model, [*seen, item] if item not in seen else list(seen))[item]
+    table = np.exp(weight * model.log_likelihood(item, received=seen.get("any-path") == "good"))
+    normalised: Floats = table / table.sum(axis=1, keepdims=True)
+    return normalised
+
+
+def next_tests(model: Model, belief: Posterior, seen: Mapping[str, str], most: int = 4) -> tuple[NextTest, ...]:
+    """Tests that save more minutes than they cost, best value per minute first; none that was done, but waiting."""
+    done = {*seen, *(SAME_READING.get(item, item) for item in seen)}
     table = losses(model)
     uncertain = entropy_bits(belief.p)
     found = []
     for test in model.tests:
-        if test.item in done:
+        if test.item in done and not test.repeatable:
             continue
-        joint = belief.p[:, None] * np.exp(model.log_likelihood(test.item))
+        joint = belief.p[:, None] * answers(model, test.item, seen)
         chance = joint.sum(axis=0)
         worth = saving(table, joint)
         after = sum(entropy_bits(joint[:, state] / chance[state]) * chance[state] for state in range(len(chance)))

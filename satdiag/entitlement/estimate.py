@@ -272,7 +272,12 @@ def _said_of_the_log(clock: ExposureClock, expected: Expected, wanted: list[Hist
     said = []
     if not wanted:
         said.append("No channel is expected: there is no line-up with channels in the package, and none was checked.")
-    if clock.origin == "first-row":
+    if clock.origin == "first-row" and clock.era_start_s > 0:
+        said.append(
+            "The receiver was exchanged and no confirmation is logged since: the time listened counts "
+            "from the exchange."
+        )
+    elif clock.origin == "first-row":
         said.append(
             "No confirmation of the account is logged: the time listened counts from the first row, and how long "
             "the receiver had listened before is not known."

@@ -31,7 +31,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "feed",
-        "Shorted antenna feed",
+        "Antenna feed",
         "Switch the receiver off before you plug or unplug the antenna lead, and never bridge its contacts.",
     ),
     Caution(
@@ -75,7 +75,6 @@ CAUTIONS: tuple[Caution, ...] = (
 KEYS = frozenset(caution.key for caution in CAUTIONS)
 
 # Cautions beside those that the fault itself names.
-_FEED_FAULTS = frozenset({"antenna-short", "feed-swapped", "feed-absent"})
 
 
 def cautions_for(findings: Findings) -> tuple[Caution, ...]:
@@ -91,8 +90,7 @@ def _of_faults(findings: Findings) -> set[str]:
     in_play = {fault for fault, p in findings.diagnosis.faults.items() if p >= IN_PLAY} | {
         findings.verdict.fault or ""
     }
-    keys = {key for fault in in_play if fault in known for key in known[fault].cautions}
-    return keys | ({"feed"} if in_play & _FEED_FAULTS else set())
+    return {key for fault in in_play if fault in known for key in known[fault].cautions}
 
 
 def _of_verdict(findings: Findings) -> set[str]:

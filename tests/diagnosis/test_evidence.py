@@ -2,6 +2,7 @@
 
 import pytest
 
+import satdiag
 from satdiag.diagnosis.evidence import Known, collect
 from satdiag.diagnosis.model import load_model
 from satdiag.diagnosis.reception import NONE, STRONG, WEAK, class_of_level
@@ -32,7 +33,12 @@ def seen(rows, sheet="", lineup=LINEUP):
     return {one.item: one.state for one in collect(known)}
 
 
+MOVED = "0:00 place vehicle open-sky\n1:00 lock any {0}\n2:00 lock any {0}\n5:00 place vehicle street\n"
+NOW = "6:00 lock any no\n7:00 lock any no"
+
 CASES = [
+    (MOVED.format("yes") + NOW, "elsewhere", "better"),
+    (MOVED.format("no") + NOW, "elsewhere", "no-better"),
     ("1:00 listing source no", "listing", "not-offered"),
     ("1:00 listing source no\n2:00 listing source yes", "listing", "offered"),
     (
@@ -151,6 +157,25 @@ def test_what_was_heard_before_the_ring_opened_says_nothing_of_now():
     assert "audio" not in found
     assert "open-channel" not in found
     assert found["ring"] == "open"
+
+
+def test_what_another_receiver_did_says_nothing_of_this_one():
+    before = "1:00 reset receiver seen\n2:00 reset receiver seen\n3:00 channel 90 no-signal\n"
+    after = "9:00 swap receiver same\n10:00 power receiver awake\n30:00 power receiver awake"
+    assert seen(before)["resets"] == "several"
+    found = seen(before + after)
+    assert found["resets"] == "none"
+    assert "open-channel" not in found
+
+
+def test_one_channel_of_many_is_not_all_of_them():
+    """One of four expected channels looked at: nothing is called complete, and no radio is called working."""
+    rows = "1:00 lock any yes\n2:00 lock any yes\n3:00 channel 1 authorised"
+    assert "entitlement" not in seen(rows)
+    verdict = satdiag.analyse(make_job(rows, lineup=LINEUP)).verdict
+    assert verdict.state == "cannot-tell"
+    assert "remaining" in verdict.do_next
+    assert "All the channels" not in verdict.customer
 
 
 def test_reception_since_the_vehicle_was_moved_counts():

@@ -61,14 +61,14 @@ def test_losses_of_acting():
 
 def test_tests_are_offered_only_where_they_pay_and_only_once():
     model = load_model()
-    assert next_tests(model, belief_in(none=1.0), set()) == ()
+    assert next_tests(model, belief_in(none=1.0), {}) == ()
     torn = belief_in(id_mismatch=0.5, entitlement_not_received=0.5)
-    offered = next_tests(model, torn, set())
+    offered = next_tests(model, torn, {})
     assert offered[0].test == "compare-identifier"
     assert all(test.worth_minutes > test.minutes for test in offered)
     rates = [test.worth_minutes / test.minutes for test in offered]
     assert rates == sorted(rates, reverse=True)
-    assert "compare-identifier" not in [test.test for test in next_tests(model, torn, {"identity"})]
+    assert "compare-identifier" not in [test.test for test in next_tests(model, torn, {"identity": "match"})]
 
 
 def test_sure_needs_more_than_a_high_probability():
