@@ -207,12 +207,9 @@ def _entitlement(known: Known) -> Seen | None:
     found = known.entitlement
     if not found.authorised and not found.refused:
         return None
-    aside = {channel.channel for channel in known.job.lineup or () if channel.is_open} | set(found.beyond_package)
-    expected = [
-        channel
-        for channel in found.channels
-        if channel.reason not in ("not-in-package", "not-listed") and channel.channel not in aside
-    ]
+    opened = {channel.channel for channel in known.job.lineup or () if channel.is_open}
+    aside = opened | set(found.beyond_package) | _outside_package(known.job)
+    expected = [c for c in found.channels if c.channel not in aside and c.reason != "not-listed"]
     waiting = [channel for channel in expected if channel.state == "refused"]
     if found.complete:
         return Seen("entitlement", "complete")
@@ -228,9 +225,29 @@ def _entitlement(known: Known) -> Seen | None:
     lost = sum(channel.reason == "lost" for channel in expected)
     if lost >= 3 or (lost and lost >= 0.2 * (lost + (found.authorised or 0))):
         return Seen("entitlement", "lost")
+    if not _arrival_seen(known.job):
+        if (found.exposure_s or 0.0) >= NOTHING_AFTER_S:
+            return Seen("entitlement", "stalled")
+        if found.exposure_origin == "first-row":
+            return Seen("entitlement", "early")
     chances = [channel.p_will_come for channel in waiting if channel.p_will_come is not None]
     coming = float(np.mean(chances)) if chances else 0.0
     return Seen("entitlement", "growing" if coming >= STILL_COMING else "stalled")
+
+
+def _outside_package(job: Job) -> set[int]:
+    """Channels that the line-up does not put into the booked package."""
+    package = job.sheet.package
+    return {c.channel for c in job.lineup or () if package and c.packages and not c.packages & {package, "open"}}
+
+
+def _arrival_seen(job: Job) -> bool:
+    """True if some channel was seen refused first and authorised later: the number did grow under our eyes."""
+    rows = of_this_receiver(job, "channel")
+    refused = rows[rows["value"] == "refused"].groupby("subject")["t_s"].min()
+    last = rows.drop_duplicates("subject", keep="last").set_index("subject")
+    plays = last.loc[last["value"] == "authorised", "t_s"]
+    return bool((plays > refused.reindex(plays.index)).any())
 
 
 def _only_strays(job: Job, expected: set[int]) -> bool:
@@ -245,11 +262,14 @@ def _refused_pattern(known: Known) -> Seen | None:
     rows = of_this_receiver(known.job, "channel").drop_duplicates("subject", keep="last")
     state = {int(subject): value for subject, value in zip(rows["subject"], rows["value"], strict=True)}
     refused = {channel for channel, value in state.items() if value == "refused"}
-    plays = {channel for channel, value in state.items() if value == "authorised"}
-    lineup, package = known.job.lineup or (), known.job.sheet.package
+    slips = {
+        c.channel for c in known.entitlement.channels if c.state == "authorised" and (c.p_will_come or 0.0) < 0.5
+    }
+    plays = {channel for channel, value in state.items() if value == "authorised"} - slips
+    refused |= slips & set(state)
     if not refused:
         return Seen("refused-pattern", "none") if plays else None
-    outside = {c.channel for c in lineup if package and c.packages and not c.packages & {package, "open"}}
+    outside = _outside_package(known.job)
     if refused <= outside:
         return Seen("refused-pattern", "outside-package", names_of(rows[rows["value"] == "refused"]))
     return Seen("refused-pattern", _by_category(known, refused, plays), names_of(rows[rows["value"] == "refused"]))
