@@ -58,5 +58,12 @@ class StoreProblem(SatdiagError):
     """A job file cannot be opened, is not whole, or cannot be written. Example: a newer schema, a full disk."""
 
 
+class StoreWaits(StoreProblem):
+    """A job file cannot be written just now; nothing was lost, and the same may be tried again.
+
+    Example: a full disk, while the recording goes on.
+    """
+
+
 class MissingPart(SatdiagError):
     """An optional part is not installed. Example: the page without the extra 'page'."""

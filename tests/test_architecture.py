@@ -25,6 +25,7 @@ ORDER = [
     {"folder"},
     {"store"},
     {"opening"},
+    {"user_folder", "gnss"},
     {"sky"},
     {"signal"},
     {"entitlement"},
@@ -34,6 +35,7 @@ ORDER = [
     {"analysis"},
     {"report"},
     {"schema"},
+    {"mapping", "recorder"},
     {"cli", "__main__"},
 ]
 RANK = {room: number for number, rooms in enumerate(ORDER) for room in rooms}
@@ -67,7 +69,8 @@ def test_a_room_imports_only_rooms_above_it(path):
         assert not rooms
         return
     assert room in RANK, f"room {room} has no place in the order"
-    assert not rooms & APART
+    assert room == "cli" or not rooms & APART  # `satdiag simulate` alone may
+    rooms -= APART
     assert {name for name in rooms if RANK[name] > RANK[room]} == set()
 
 

@@ -10,7 +10,7 @@ from contextlib import closing
 
 import pytest
 
-import satdiag.store as store
+from satdiag import store
 from satdiag.errors import BadInput, NotAJob, SatdiagError, StoreProblem
 from satdiag.folder import job_hash
 from satdiag.opening import open_job
@@ -20,9 +20,11 @@ from satdiag.store import (
     append_rows,
     check_job_file,
     create_job_file,
+    open_live,
     read_job_file,
 )
 from tests.helpers import make_job, make_row
+from tests.store.files import digests_by_hand, names, seal, sql
 
 ROWS = "\n".join(
     f"{minute}:00 channel {minute} refused note='row {minute}, \"quoted\"' id=r{minute}" for minute in range(60)
@@ -39,17 +41,6 @@ def job():
 def place(job, tmp_path):
     create_job_file(tmp_path / "demo.satjob", job)
     return tmp_path / "demo.satjob"
-
-
-def sql(place, *statements):
-    """Change a file behind satdiag's back."""
-    with closing(sqlite3.connect(place, isolation_level=None)) as connection:
-        return [connection.execute(statement).fetchall() for statement in statements][-1]
-
-
-def names(place):
-    """What lies in the folder of a file."""
-    return sorted(path.name for path in place.parent.iterdir())
 
 
 # --- form ---------------------------------------------------------------------------------------------------------
@@ -71,6 +62,15 @@ def test_one_row_an_observation_texts_as_written_in_order(job, place):
     assert found == [(n, r.time, r.value, r.note, r.id, r.raw) for n, r in enumerate(job.rows, 1)]
     assert dict(sql(place, "SELECT name, bytes FROM documents")) == dict(job.documents)
     assert sql(place, "SELECT value FROM meta WHERE key = 'header'") == [(job.header,)]
+
+
+def test_the_digests_are_those_of_the_content(place):
+    right, found = digests_by_hand(place)
+    assert found == right
+    append_rows(place, [make_row("2:00:00 gap page lost span_s=30")])
+    right, found = digests_by_hand(place)
+    assert found == right
+    assert "span_s" in read_job_file(place).header
 
 
 def test_reading_gives_the_job_and_touches_nothing(job, place):
@@ -110,7 +110,7 @@ def test_nothing_is_written_over(job, tmp_path, taken):
 @pytest.mark.parametrize("links", [True, False])
 def test_a_file_that_appears_meanwhile_is_not_written_over(job, tmp_path, monkeypatch, links):
     place = tmp_path / "demo.satjob"
-    fill = store._fill
+    fill = store.create.fill
 
     def fill_and_be_overtaken(connection, job):
         fill(connection, job)
@@ -119,7 +119,7 @@ def test_a_file_that_appears_meanwhile_is_not_written_over(job, tmp_path, monkey
     def no_links(*_):
         raise OSError("no hard links on this medium")
 
-    monkeypatch.setattr(store, "_fill", fill_and_be_overtaken)
+    monkeypatch.setattr(store.create, "fill", fill_and_be_overtaken)
     if not links:
         monkeypatch.setattr("satdiag.safe_write.os.link", no_links)
     with pytest.raises(StoreProblem, match="it is there already"):
@@ -145,7 +145,7 @@ def test_a_full_disk_leaves_nothing_behind(job, tmp_path, monkeypatch, error):
     def full(*_):
         raise error
 
-    monkeypatch.setattr(store, "_insert_rows", full)
+    monkeypatch.setattr(store.create, "insert_rows", full)
     with pytest.raises(StoreProblem, match=r"(full|No space left).*Nothing was left behind"):
         create_job_file(tmp_path / "demo.satjob", job)
     assert list(tmp_path.iterdir()) == []
@@ -193,8 +193,7 @@ def test_an_error_while_appending_takes_everything_back(place, monkeypatch):
     def fail(*_):
         raise sqlite3.OperationalError("disk I/O error")
 
-    monkeypatch.setattr(store, "_digest", lambda *_: fail())
-    monkeypatch.setattr(store, "_job", lambda *_: make_job(ROWS))
+    monkeypatch.setattr(store.append, "set_meta", fail)
     with pytest.raises(StoreProblem):
         append_rows(place, [make_row("2:00:00 power receiver off")])
     monkeypatch.undo()
@@ -202,7 +201,7 @@ def test_an_error_while_appending_takes_everything_back(place, monkeypatch):
 
 
 def test_two_writers_do_not_meet(place, monkeypatch):
-    monkeypatch.setattr(store, "BUSY_S", 0.05)
+    monkeypatch.setattr(store.connect, "BUSY_S", 0.05)
     with closing(sqlite3.connect(place, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(StoreProblem, match="another program is using it"):
@@ -213,15 +212,33 @@ def test_two_writers_do_not_meet(place, monkeypatch):
 
 
 def test_a_newer_format_is_read_and_not_written(job, place):
-    sql(place, "ALTER TABLE observations ADD COLUMN quality TEXT", "PRAGMA user_version = 2")
+    sql(place, "ALTER TABLE observations ADD COLUMN quality TEXT", "PRAGMA user_version = 3")
     before = place.read_bytes()
     assert job_hash(read_job_file(place)) == job_hash(job)
-    with pytest.raises(StoreProblem, match=r"format 2, from a newer satdiag.*Update satdiag"):
-        append_rows(place, [make_row("2:00:00 power receiver off")])
+    for attempt in (open_live, lambda path: append_rows(path, [make_row("2:00:00 power receiver off")])):
+        with pytest.raises(StoreProblem, match=r"format 3, from a newer satdiag.*Update satdiag"):
+            attempt(place)
     assert place.read_bytes() == before
     problems = check_job_file(place)
     assert len(problems) == 1
-    assert "format 2" in problems[0].what
+    assert "format 3" in problems[0].what
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "DROP TABLE parts",
+        "DROP TABLE observations",
+        "CREATE VIEW v AS SELECT 1",
+        "PRAGMA user_version = 0",
+        "UPDATE sqlite_master SET sql = 'CREATE VIRTUAL TABLE parts USING x(a)', rootpage = 0 WHERE name = 'parts'",
+    ],
+)
+def test_a_newer_format_without_what_we_need_is_refused(place, statement):
+    sql(place, "PRAGMA user_version = 3", "PRAGMA writable_schema = ON", statement)
+    for attempt in (read_job_file, check_job_file, open_live):
+        with pytest.raises(StoreProblem, match=r"not known here|not those of a job file|from a newer satdiag"):
+            attempt(place)
 
 
 # --- a writer that was killed ---------------------------------------------------------------------------------------
@@ -267,7 +284,7 @@ def test_a_file_left_in_wal_mode_is_read(job, place):
 def test_other_files_are_no_jobs(tmp_path, data):
     place = tmp_path / "demo.satjob"
     place.write_bytes(data)
-    for attempt in (read_job_file, check_job_file, lambda path: append_rows(path, [])):
+    for attempt in (read_job_file, check_job_file, open_live, lambda path: append_rows(path, [])):
         with pytest.raises((NotAJob, StoreProblem)) as caught:
             attempt(place)
         assert str(place) in str(caught.value)
@@ -292,12 +309,13 @@ def test_a_database_of_another_program_is_no_job(tmp_path):
         "CREATE TABLE more (a)",
         "DROP TABLE documents",
         "ALTER TABLE meta RENAME TO meta2",
+        "DROP TABLE parts",
     ],
 )
 def test_a_schema_that_is_not_ours_is_refused_before_use(place, statement):
     sql(place, statement)
     before = place.read_bytes()
-    for attempt in (read_job_file, check_job_file, lambda path: append_rows(path, [])):
+    for attempt in (read_job_file, check_job_file, open_live, lambda path: append_rows(path, [])):
         with pytest.raises(StoreProblem, match="its tables are not those of a job file"):
             attempt(place)
     assert place.read_bytes() == before
@@ -306,7 +324,7 @@ def test_a_schema_that_is_not_ours_is_refused_before_use(place, statement):
 def test_an_endless_view_does_not_hang_us(place):
     endless = "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT x FROM n"
     sql(place, "DROP TABLE documents", f"CREATE VIEW documents(name, bytes) AS SELECT x, x FROM ({endless})")
-    for version in (1, 2):
+    for version in (1, 2, 3):
         sql(place, f"PRAGMA user_version = {version}")
         with pytest.raises(StoreProblem):
             read_job_file(place)
@@ -326,6 +344,10 @@ def test_an_endless_view_does_not_hang_us(place):
         ("UPDATE observations SET raw = 'x' WHERE number = 3", "a byte has changed"),
         ("DELETE FROM meta WHERE key = 'header'", "header"),
         ("DELETE FROM meta WHERE key = 'sha256'", "a byte has changed"),
+        ("DELETE FROM meta WHERE key = 'rows_sha256'", "a byte has changed"),
+        ("DELETE FROM meta WHERE key = 'parts_sha256'", "a byte has changed"),
+        ("UPDATE observations SET number = 61 WHERE number = 60", "a byte has changed"),
+        ("INSERT INTO parts VALUES (1, 'raw-r1.jsonl', x'7b7d')", "a byte has changed"),
     ],
 )
 def test_content_that_was_changed_is_found(place, statement, found):
@@ -334,18 +356,18 @@ def test_content_that_was_changed_is_found(place, statement, found):
         read_job_file(place)
 
 
-def test_a_foreign_writer_cannot_name_files_outside_the_folder(place, monkeypatch):
+def test_a_foreign_writer_cannot_name_files_outside_the_folder(place):
     """Even with a right digest: the names of the files are those of a job or the file is refused."""
     sql(place, "UPDATE documents SET name = '../../evil.toml' WHERE name = 'gnss.nmea'")
-    monkeypatch.setattr(store, "_digest", lambda *_: sql(place, "SELECT value FROM meta WHERE key = 'sha256'")[0][0])
+    seal(place)
     with pytest.raises(BadInput, match="does not belong to a job"):
         read_job_file(place)
     assert [problem.file for problem in check_job_file(place)] == ["../../evil.toml"]
 
 
-def test_a_raw_line_that_says_something_else_is_found(place, monkeypatch):
+def test_a_raw_line_that_says_something_else_is_found(place):
     sql(place, "UPDATE observations SET raw = 'x' WHERE number = 3")
-    monkeypatch.setattr(store, "_digest", lambda *_: sql(place, "SELECT value FROM meta WHERE key = 'sha256'")[0][0])
+    seal(place)
     with pytest.raises(BadInput, match="differs from the row as read"):
         read_job_file(place)
 
@@ -358,8 +380,10 @@ def _outcome(attempt):
         return error
 
 
-def test_flipped_bits_are_found_or_harmless(job, place):
+def test_flipped_bits_are_found_or_harmless(job, quick):
     """400 files with one flipped bit: the same job or one of our errors, and `check` agrees."""
+    place = quick / "demo.satjob"
+    create_job_file(place, job)
     rng = random.Random(20310503)
     whole, right = place.read_bytes(), job_hash(job)
     refused = 0
@@ -376,7 +400,9 @@ def test_flipped_bits_are_found_or_harmless(job, place):
     assert refused > 100
 
 
-def test_rubbish_in_a_page_is_found_or_harmless(job, place):
+def test_rubbish_in_a_page_is_found_or_harmless(job, quick):
+    place = quick / "demo.satjob"
+    create_job_file(place, job)
     rng = random.Random(7)
     whole, right = place.read_bytes(), job_hash(job)
     for _ in range(150):
