@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import click
@@ -160,7 +162,7 @@ FIELDS = (
         "--constellation",
         'a packaged constellation, or "constellation.toml"',
         '"demo-pair"',
-        "Constellation: a packaged one's name, or a constellation file",
+        "Constellation: the name of one that is packaged or in your user folder, or a constellation file",
     ),
     Field("service", "package", "--package", "the package that was ordered", '"music"', "Package that was ordered"),
 )
@@ -185,10 +187,20 @@ def read_site(text: str) -> dict[str, Any]:
     return site
 
 
-def sheet_text(values: Mapping[tuple[str, str], Any], sites: Sequence[Mapping[str, Any]], opened: datetime) -> str:
+def id_from(path: Path) -> str:
+    """A job id made from the path's name: what may not stand in a file name becomes '-'."""
+    from satdiag.sheet import KEYS
+
+    name = re.sub(r"[^A-Za-z0-9._-]+", "-", path.name.removesuffix(".satjob")).strip("-._")[:100]
+    return name if KEYS["job"]["id"](name) is None else f"job-{datetime.now(UTC):%Y%m%d-%H%M%S}"
+
+
+def sheet_text(
+    values: Mapping[tuple[str, str], Any], sites: Sequence[Mapping[str, Any]], opened: datetime | None
+) -> str:
     """job.toml with the given values; a key that is not given stands there as a comment, to be filled in later."""
     lines = ["[job]"]
-    lines += _lines("job", values, {"id": f"opened = {opened:%Y-%m-%dT%H:%M:%SZ}"})
+    lines += _lines("job", values, {"id": f"opened = {opened:%Y-%m-%dT%H:%M:%SZ}"} if opened else {})
     for site in sites:
         lines += ["", _remarked("[[site]]", _SITE_COMMENT)]
         lines += [f"{key} = {_toml(value)}" for key, value in site.items()]
