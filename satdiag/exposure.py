@@ -26,6 +26,9 @@ Origin = Literal["confirmed", "first-row"]
 SKY_SOURCE = "gnss"
 """The source that hears the navigation satellites and never the receiver: its gaps say nothing of the receiver."""
 
+READOUTS = "serial:"
+"""What the names of sources begin with that are listened to without a pause: where one is not, it has a gap."""
+
 
 @dataclass(frozen=True, eq=False)
 class ExposureClock:
@@ -178,30 +181,62 @@ def _resets(log: _Log) -> Spans:
 # --- proofs that hold --------------------------------------------------------------------------------------------
 
 
-def _instants(parts: list[pd.DataFrame]) -> Floats:
-    """The times of all rows of the parts, sorted."""
-    return np.sort(np.concatenate([part["t_s"].to_numpy(dtype=float) for part in parts]))
+@dataclass(frozen=True, eq=False)
+class _Proofs:
+    """Instants at which something was proved, sorted, and the source of each."""
+
+    t_s: Floats
+    source: NDArray[np.object_]
+
+    def of(self, source: str) -> _Proofs:
+        """Those of one source."""
+        own = self.source == source
+        return _Proofs(self.t_s[own], self.source[own])
 
 
-def _held(log: _Log, proofs_s: Floats, hold_s: float, contrary_s: Floats) -> Spans:
+def _proofs(parts: list[pd.DataFrame]) -> _Proofs:
+    """All rows of the parts, sorted by time."""
+    t_s = np.concatenate([part["t_s"].to_numpy(dtype=float) for part in parts])
+    source = np.concatenate([part["source"].to_numpy(dtype=object) for part in parts])
+    order = np.argsort(t_s, kind="stable")
+    return _Proofs(t_s[order], source[order])
+
+
+def _held(log: _Log, proofs: _Proofs, hold_s: float, contrary_s: Floats) -> Spans:
     """Spans between neighbouring proofs at most `hold_s` apart with nothing contrary, and no gap, between them.
 
-    Something contrary at the same instant as the earlier of two proofs stands between them.
+    A gap of one source says nothing against what a readout proved that was listened to all the time: the proofs of
+    each readout hold by themselves too, unless it has a gap of its own.
     """
+    gaps = _gaps(log)
+    held = [_joined(proofs.t_s, hold_s, contrary_s, gaps)]
+    for source in sorted(set(proofs.source)):
+        own = gaps[(gaps["subject"] == source).to_numpy()]
+        if source.startswith(READOUTS) and len(own) < len(gaps):
+            held.append(_joined(proofs.of(source).t_s, hold_s, contrary_s, own))
+    return union(*held)
+
+
+def _joined(proofs_s: Floats, hold_s: float, contrary_s: Floats, gaps: pd.DataFrame) -> Spans:
+    """As `_held`, from these gaps. What is contrary at the instant of the earlier of two proofs stands between."""
     if len(proofs_s) < 2:
         return NOTHING
     left, right = proofs_s[:-1], proofs_s[1:]
     contrary = np.sort(contrary_s)
     clean = np.searchsorted(contrary, left, "left") == np.searchsorted(contrary, right, "left")
-    joined = clean & (right - left <= hold_s) & ~_gap_between(log, left, right)
+    joined = clean & (right - left <= hold_s) & ~_gap_between(gaps, left, right)
     return union(np.stack([left[joined], right[joined]], axis=1))
 
 
-def _gap_between(log: _Log, left: Floats, right: Floats) -> NDArray[np.bool_]:
-    """True where a gap of any source that hears the vehicle reaches into the stretch from `left` to `right`."""
+def _gaps(log: _Log) -> pd.DataFrame:
+    """The gaps of every source that hears the vehicle."""
     gaps = log.job.select("gap")
-    hears_vehicle = [source.partition(":")[0] != SKY_SOURCE for source in gaps["subject"]]
-    gaps = gaps[np.array(hears_vehicle, dtype=bool)]
+    hears_vehicle = [source.partition(":")[0].partition("/")[0] != SKY_SOURCE for source in gaps["subject"]]
+    return gaps[np.array(hears_vehicle, dtype=bool)]
+
+
+def _gap_between(gaps: pd.DataFrame, left: Floats, right: Floats) -> NDArray[np.bool_]:
+    """True where a gap reaches into the stretch from `left` to `right`."""
     if gaps.empty:
         return np.zeros(len(left), dtype=bool)
     ends = gaps["t_s"].to_numpy(dtype=float)
@@ -237,7 +272,7 @@ def _seen_then(channel: pd.DataFrame, *states: str) -> pd.DataFrame:
 def _awake(log: _Log) -> tuple[Spans, Spans]:
     """Where awake is proved, and where asleep is logged."""
     power, lock, audio, levels = log.select("power"), log.select("lock"), log.select("audio"), _usable_levels(log)
-    proofs = _instants(
+    proofs = _proofs(
         [
             power[power["value"] == "awake"],
             lock[lock["value"] == "yes"],
@@ -248,7 +283,7 @@ def _awake(log: _Log) -> tuple[Spans, Spans]:
         ]
     )
     off = _times(power, "off", "standby")
-    woken = np.append(proofs, log.job.end_s)[np.searchsorted(proofs, off, side="right")]
+    woken = np.append(proofs.t_s, log.job.end_s)[np.searchsorted(proofs.t_s, off, side="right")]
     return _held(log, proofs, AWAKE_HOLD_S, off), spans(list(zip(off, woken, strict=True)))
 
 
@@ -259,8 +294,8 @@ def _awake(log: _Log) -> tuple[Spans, Spans]:
 class _Path:
     """When one path was seen received, and when not."""
 
-    yes_s: Floats
-    no_s: Floats
+    yes: _Proofs
+    no: _Proofs
 
 
 def _paths(log: _Log) -> dict[str, _Path]:
@@ -274,28 +309,28 @@ def _paths(log: _Log) -> dict[str, _Path]:
         else:
             rows = levels[levels["subject"] == name]
             yes = rows["above"]
-        found[name] = _Path(_instants([rows[yes]]), _instants([rows[~yes]]))
+        found[name] = _Path(_proofs([rows[yes]]), _proofs([rows[~yes]]))
     if "any" not in found:
-        found["any"] = _Path(_heard(log), np.empty(0))
+        found["any"] = _Path(_heard(log), _proofs([log.select("lock").iloc[:0]]))
     return found
 
 
-def _heard(log: _Log) -> Floats:
+def _heard(log: _Log) -> _Proofs:
     """When a channel seen authorised, or audio, proved that something was received."""
     tune, audio = log.select("tune"), log.select("audio")
     heard = [tune[tune["value"] == "audio"], audio[audio["value"] == "playing"]]
-    return _instants([_seen_then(log.select("channel"), "authorised"), *heard])
+    return _proofs([_seen_then(log.select("channel"), "authorised"), *heard])
 
 
 def _received(log: _Log, everything: Spans) -> tuple[Spans, Spans]:
     """Where receiving is proved, and where it is not disproved."""
     paths = _paths(log)
-    nowhere_s = paths["any"].no_s
+    nowhere_s = paths["any"].no.t_s
     proved = union(
-        *(_held(log, path.yes_s, RECEIVED_HOLD_S, np.concatenate([path.no_s, nowhere_s])) for path in paths.values())
+        *(_held(log, path.yes, RECEIVED_HOLD_S, np.concatenate([path.no.t_s, nowhere_s])) for path in paths.values())
     )
-    yes_s = np.concatenate([path.yes_s for path in paths.values()])
-    denied = {name: _held(log, path.no_s, RECEIVED_HOLD_S, yes_s) for name, path in paths.items()}
+    yes_s = np.concatenate([path.yes.t_s for path in paths.values()])
+    denied = {name: _held(log, path.no, RECEIVED_HOLD_S, yes_s) for name, path in paths.items()}
     silent = union(denied["any"], intersect(_no_satellite(denied), denied.get("repeater", NOTHING)))
     return proved, union(proved, subtract(everything, silent))
 

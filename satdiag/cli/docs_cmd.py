@@ -32,11 +32,25 @@ def _hold_times() -> str:
     )
 
 
+def _profiles() -> str:
+    from satdiag.recorder.profile import packaged_profiles
+
+    return "".join(f"- `{name}`: {about}\n" for name, about in packaged_profiles().items()) + "\n"
+
+
+def _profile_keys() -> str:
+    from satdiag.recorder.profile_keys import profile_keys_markdown
+
+    return profile_keys_markdown() + "\n"
+
+
 # Parts that have their home in the code and are written in at print time.
 _PARTS: dict[str, Callable[[], str]] = {
     "{{vocabulary}}\n": _vocabulary,
     "{{cautions}}\n": _cautions,
     "{{hold times}}": _hold_times,
+    "{{profiles}}\n": _profiles,
+    "{{profile keys}}\n": _profile_keys,
 }
 
 

@@ -1,0 +1,129 @@
+"""`satdiag record JOBFILE`: listen to a receiver for hours, from several sources at once."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from satdiag.recorder.clock import Clock
+    from satdiag.recorder.heard import Source
+    from satdiag.recorder.loop import Summary
+
+
+@click.command(
+    epilog="A SPEC is serial:PORT-OR-URL?profile=NAME-OR-FILE, gnss:PORT-OR-URL-OR-FILE or replay:JOB?speed=N. "
+    "`satdiag docs record` tells all, with cautions for the wiring. It only listens."
+)
+@click.argument("jobfile", type=click.Path(path_type=Path))
+@click.option("--from", "specs", metavar="SPEC", multiple=True, help="A source to listen to; may be repeated.")
+@click.option("--poll", is_flag=True, help="Ask bench instruments that answer only when asked. Never a vehicle.")
+@click.option("--for", "for_s", metavar="SECONDS", type=click.FloatRange(0), help="Stop after so many seconds.")
+@click.option("--no-hand", is_flag=True, help="Take nothing that is typed or piped in.")
+@click.option("--no-screen", is_flag=True, help="Print plain lines, also in a terminal.")
+@click.option("--acks", is_flag=True, help="Print 'ack ID' on stdout for each row once it is committed.")
+def record(
+    jobfile: Path,
+    specs: tuple[str, ...],
+    poll: bool,
+    for_s: float | None,
+    no_hand: bool,
+    no_screen: bool,
+    acks: bool,
+) -> int:
+    """Record into JOBFILE (NAME.satjob), made if it is not there, until Ctrl-C; a later run goes on with it.
+
+    While it records, type what you see: channel 31 refused; tune 31, then audio, then title; withdraw; help.
+    """
+    from satdiag.recorder.clock import Clock
+    from satdiag.recorder.loop import Recorder
+    from satdiag.recorder.session import Session, Voice, summary_lines
+
+    hand = not no_hand and _readable(sys.stdin)
+    if not specs and not hand:
+        raise click.UsageError("Name a source with --from SPEC, or type what you see in a terminal.")
+    voice = Voice(lambda text: click.echo(text, err=True))
+    clock = Clock()
+    sources = _sources(specs, clock, poll)
+    _make_job(jobfile, voice)
+    recorder = Recorder(jobfile, sources, clock, voice, _acknowledge if acks else None)
+    screen = not no_screen and sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+    summary = Session(recorder, voice, for_s).run(screen and (not hand or sys.stdin.isatty()), hand)
+    for line in summary_lines(summary):
+        click.echo(line, err=True)
+    return _end(summary)
+
+
+def _readable(stream: object) -> bool:
+    """True if there is something to read from: not closed, and not without a file behind it."""
+    try:
+        return stream is not None and not stream.closed and stream.fileno() >= 0  # type: ignore[attr-defined]
+    except (OSError, ValueError, AttributeError):
+        return False
+
+
+def _sources(specs: Sequence[str], clock: Clock, poll: bool) -> list[Source]:
+    from satdiag.recorder.spec import make_source, parse_spec
+    from satdiag.user_folder import folder_of
+
+    parsed = [parse_spec(text) for text in specs]
+    sources: list[Source] = []
+    for spec in parsed:
+        taken = {source.name for source in sources}
+        sources.append(make_source(spec, clock, poll, [folder_of("profiles")], taken))
+    return sources
+
+
+def _make_job(place: Path, say: Callable[[str], None]) -> None:
+    """A job file where there is none yet, with a sheet that knows nothing but its name."""
+    from satdiag.errors import SatdiagError
+
+    if place.is_dir():
+        mend = f"`satdiag import {place} NAME.satjob` makes a job file of it."
+        raise SatdiagError(f"{place}: recording goes into a job file, and this is a folder. {mend}")
+    if place.exists():
+        return
+    if place.suffix != ".satjob":
+        raise SatdiagError(f"{place}: a job file is named NAME.satjob. Write e.g. {place.stem or 'my-job'}.satjob.")
+    from satdiag.cli.sheet_form import id_from, sheet_text
+    from satdiag.job import build_job
+    from satdiag.store import create_job_file
+    from satdiag.store.medium import check_medium
+
+    check_medium(place.absolute().parent)
+    sheet = sheet_text({("job", "id"): id_from(place)}, [], datetime.now(UTC))
+    create_job_file(place, build_job({"job.toml": sheet.encode()}, []))
+    say(f"{place}: made, with an empty sheet. Place, package and receiver are unknown; `satdiag new` asks for them.")
+
+
+def _acknowledge(ids: Sequence[str]) -> None:
+    """Print ids at once, past every buffer: whoever reads them may rely on them."""
+    data = "".join(f"ack {name}\n" for name in ids).encode()
+    try:
+        while data:
+            data = data[os.write(1, data) :]
+    except OSError:
+        pass  # nobody reads any more; the rows are kept all the same
+
+
+def _end(summary: Summary) -> int:
+    """Say what went wrong at the end, and bring what could not be written to safety."""
+    if summary.unwritten:
+        from satdiag.recorder.rescue import places, rescue
+        from satdiag.user_folder import user_folder
+
+        kept = rescue(summary.unwritten, summary.place, places(summary.place, user_folder()))
+        count = len(summary.unwritten)
+        if kept is None:
+            click.echo(f"{count} rows could not be written anywhere and are LOST.", err=True)
+        else:
+            click.echo(f"{count} rows could not be written into the job file. They are in {kept}.", err=True)
+    if summary.error is not None:
+        raise summary.error
+    return 2 if summary.unwritten else 0

@@ -1,0 +1,189 @@
+"""Where lines become numbered rows and raw records: one desk for a whole run, used by every source."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from satdiag.recorder.admit import OWN_KINDS, Admission
+from satdiag.recorder.clock import time_text
+from satdiag.recorder.heard import Line, Moment, Reading, Source
+from satdiag.recorder.raw_lines import RawLine, document_name, encode
+from satdiag.recorder.writer import Batch
+
+if TYPE_CHECKING:
+    from satdiag.job import Job
+    from satdiag.rows import Row
+
+RECORDER = "recorder"
+"""The source of the rows that the recorder itself writes: gaps and clock steps."""
+
+BY_HAND = "hand"
+"""The source of what a person types."""
+
+NOT_FROM_DEVICES = (*OWN_KINDS, "withdraw")
+"""Kinds that a person or the recorder writes, never a device."""
+
+
+class KnownIds(Collection[str]):
+    """The ids that a `withdraw` may name: those that were there before, and those given in this run."""
+
+    def __init__(self, before: Collection[str], run: str) -> None:
+        self._before, self._run = frozenset(before), run
+        self.given = 0
+
+    def next(self) -> str:
+        """A new id."""
+        self.given += 1
+        return f"{self._run}-{self.given}"
+
+    def __contains__(self, item: object) -> bool:
+        if not isinstance(item, str):
+            return False
+        head, dash, tail = item.rpartition("-")
+        if dash and head == self._run and tail.isascii() and tail.isdigit():
+            return 1 <= int(tail[:18]) <= self.given and not tail.startswith("0")
+        return item in self._before or item.startswith(f"{self._run}.")
+
+    def __len__(self) -> int:
+        return len(self._before) + self.given
+
+    def __iter__(self):  # type: ignore[no-untyped-def]  # the ids of this run are counted, not kept
+        raise TypeError("the ids of a run are not kept")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What was made of some lines: a batch to write, and how many rows and lines not understood are in it."""
+
+    batch: Batch
+    ids: tuple[str, ...]
+    not_understood: int
+    why: str
+
+
+def next_run(job: Job) -> str:
+    """The next free name of a recorder run: r1, r2, ..."""
+    used = {row.run.partition(".")[0] for row in job.rows if row.run}
+    used |= {row.id.partition("-")[0].partition(".")[0] for row in job.rows if row.id}
+    texts = "\n".join(job.documents)
+    number = 1
+    while f"r{number}" in used or f"-r{number}." in texts or f"-r{number}-" in texts:
+        number += 1
+    return f"r{number}"
+
+
+class Desk:
+    """Numbers what is heard and checks it against the vocabulary. May be used from any thread.
+
+    A line of which not every reading is admitted keeps the others, and says why.
+    """
+
+    def __init__(self, job: Job, run: str, start: Moment) -> None:
+        self.run, self.start = run, start
+        self.ids = KnownIds({row.id for row in job.rows if row.id}, run)
+        self._admission = Admission.of_job(job, self.ids)
+        self._lines = 0
+        self._lock = threading.Lock()
+        self._documents: dict[str, str] = {}
+
+    def take(
+        self, source: Source, lines: Sequence[Line], committed: Callable[[], None] | None = None, urgent: bool = False
+    ) -> Taken:
+        """Rows and raw records of lines that a source heard."""
+        rows: list[Row] = []
+        parts: list[bytes] = []
+        not_understood, last_why = 0, ""
+        with self._lock:
+            for line in lines:
+                made, why = self._rows_of(source, line)
+                rows += made
+                if why:
+                    not_understood, last_why = not_understood + 1, why
+                if source.keeps == "raw":
+                    parts.append(self._raw(source, line, made, why))
+                elif source.keeps == "nmea":
+                    parts.append(line.data + b"\r\n")
+            document = self._document(source) if parts else ""
+        pieces = ((document, b"".join(parts)),) if parts else ()
+        batch = Batch(tuple(rows), pieces, committed, urgent, items=len(lines))
+        return Taken(batch, tuple(row.id for row in rows), not_understood, last_why)
+
+    def own(self, at: Moment, readings: Sequence[Reading]) -> Batch:
+        """Rows that the recorder writes of itself: gaps and clock steps."""
+        with self._lock:
+            rows = [self._admitted(RECORDER, reading, at) for reading in readings]
+        return Batch(tuple(row for row in rows if not isinstance(row, str)))
+
+    def elapsed_s(self, at: Moment) -> float:
+        """Seconds since the run's start, on the monotonic clock."""
+        return max(0.0, (at.mono_ns - self.start.mono_ns) / 1e9)
+
+    def _rows_of(self, source: Source, line: Line) -> tuple[list[Row], str]:
+        rows: list[Row] = []
+        why = line.why
+        for reading in line.readings:
+            row = self._admitted(source.name, self._played(reading), line.at)
+            if isinstance(row, str):
+                why = f"{why}; {row}" if why else row
+            else:
+                rows.append(row)
+        return rows, why
+
+    def _admitted(self, source: str, reading: Reading, at: Moment) -> Row | str:
+        """The row with a new id; the id is given only to a row that is admitted."""
+        own = source == RECORDER or source.partition("/")[0] == "replay"
+        if reading.kind == "withdraw" and not own and source != BY_HAND:
+            return "'withdraw' is taken from a person only, not from a device"
+        identifier = reading.id or f"{self.run}-{self.ids.given + 1}"
+        row = self._admission.row(
+            reading,
+            source=reading.source or source,
+            at=at,
+            elapsed_s=self.elapsed_s(at),
+            run=self.run,
+            id=identifier,
+            own=own,
+        )
+        if not isinstance(row, str) and not reading.id:
+            self.ids.next()
+        return row
+
+    def _played(self, reading: Reading) -> Reading:
+        """A played-back row's run, id and withdrawals in names of this run's own, so that none is used twice."""
+        if not (reading.id or reading.run or reading.kind == "withdraw"):
+            return reading
+        value = reading.value
+        if reading.kind == "withdraw" and value not in self.ids:
+            value = f"{self.run}.{value}"
+        return reading._replace(
+            value=value,
+            id=f"{self.run}.{reading.id}" if reading.id else "",
+            run=f"{self.run}.{reading.run}" if reading.run else "",
+        )
+
+    def _raw(self, source: Source, line: Line, rows: Sequence[Row], why: str) -> bytes:
+        self._lines += 1
+        return encode(
+            RawLine(
+                document=document_name(self.run),
+                n=self._lines,
+                time=time_text(line.at.wall_ns),
+                elapsed_s=f"{self.elapsed_s(line.at):.6f}",
+                source=source.name,
+                data=line.data,
+                rows=tuple(row.id for row in rows),
+                why=why,
+            )
+        )
+
+    def _document(self, source: Source) -> str:
+        """The document of a source's lines; a second source of sentences gets one of its own."""
+        if source.keeps == "raw":
+            return document_name(self.run)
+        if source.name not in self._documents:
+            number = len(self._documents) + 1
+            self._documents[source.name] = f"gnss-{self.run}{'' if number == 1 else f'-{number}'}.nmea"
+        return self._documents[source.name]

@@ -1,0 +1,60 @@
+"""How a recording is asked to stop: Ctrl-C, the end of the session, a closed window. A second Ctrl-C insists."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Any
+
+_NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+_CONSOLE_CLOSED = (2, 5, 6)  # CTRL_CLOSE_EVENT, CTRL_LOGOFF_EVENT, CTRL_SHUTDOWN_EVENT (wincon.h, from memory)
+
+
+@contextmanager
+def stopping(done: threading.Event) -> Iterator[threading.Event]:
+    """An event that is set when someone asks to stop. `done` is to be set when all is closed: Windows waits for it.
+
+    A second Ctrl-C raises KeyboardInterrupt, for whoever does not want to wait.
+    """
+    asked = threading.Event()
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        if asked.is_set() and number == signal.SIGINT:
+            raise KeyboardInterrupt
+        asked.set()
+
+    before: dict[int, Any] = {}
+    for name in _NAMES:
+        number = getattr(signal, name, None)
+        if number is not None and threading.current_thread() is threading.main_thread():
+            before[number] = signal.signal(number, ask)
+    forget = _watch_console(asked, done) if sys.platform == "win32" else lambda: None
+    try:
+        yield asked
+    finally:
+        forget()
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _watch_console(asked: threading.Event, done: threading.Event) -> Callable[[], None]:
+    """On Windows: a closed window leaves a program a few seconds; they are used to close the file."""
+    if sys.platform != "win32":
+        raise AssertionError("only for Windows")
+    import ctypes
+
+    @ctypes.WINFUNCTYPE(ctypes.c_int, ctypes.c_uint)
+    def handler(event: int) -> int:
+        if event not in _CONSOLE_CLOSED:
+            return 0
+        asked.set()
+        done.wait(4.5)
+        return 1
+
+    kernel = ctypes.windll.kernel32
+    kernel.SetConsoleCtrlHandler(handler, 1)
+    return lambda: kernel.SetConsoleCtrlHandler(handler, 0)

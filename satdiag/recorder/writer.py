@@ -1,0 +1,230 @@
+"""The one writer: a thread that owns the only writing connection, and a bounded store of what it has yet to write.
+
+Nothing that was taken is dropped. While the medium takes nothing (full, busy, failing) everything is held, tried
+again every second, and written when it can be. A row is acknowledged when it is committed, never before.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from satdiag.errors import SatdiagError, StoreProblem, StoreWaits
+from satdiag.rows import Row
+
+if TYPE_CHECKING:
+    from satdiag.job import Job
+    from satdiag.store import LiveFile
+
+COMMIT_EVERY_S = 0.2
+COMMIT_ROWS = 500
+ROOM = 200_000
+"""How many rows and raw lines are held at most while they cannot be written."""
+
+RETRY_S = 1.0
+_LARGEST_COMMIT = 5_000
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What is written together or not at all: rows, pieces of growing documents, and who wants to know."""
+
+    rows: tuple[Row, ...]
+    parts: tuple[tuple[str, bytes], ...] = ()
+    committed: Callable[[], None] | None = None
+    urgent: bool = False
+    items: int = field(default=0)
+
+    @property
+    def weight(self) -> int:
+        """How much of the room it takes: its rows or its lines, whichever are more."""
+        return max(len(self.rows), self.items, 1)
+
+
+class Writer:
+    """Writes batches in the order in which they were taken. All methods may be called from any thread.
+
+    `on_commit` is called on the writer's thread with the rows of each commit.
+    """
+
+    def __init__(self, place: Path, on_commit: Callable[[Sequence[Row]], None], room: int = ROOM) -> None:
+        self._place, self._on_commit, self.room = place, on_commit, room
+        self._held: deque[Batch] = deque()
+        self._change = threading.Condition()
+        self._weight = 0
+        self._urgent = False
+        self._closing: bool | None = None  # None: go on; True: write what is held first; False: stop at once
+        self._opened = threading.Event()
+        self._error: SatdiagError | None = None
+        self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
+        self.job: Job | None = None
+        self.unclean_run: str | None = None
+        self.rows_written = 0
+        self.last_commit_s: float | None = None
+        self.trouble = ""
+        self.left_word = ""
+
+    # --- for the others --------------------------------------------------------------------------------------------
+
+    def start(self, run_of: Callable[[Job], tuple[str, str]]) -> Job:
+        """Open and check the file, begin the run that `run_of` names (name, start), and return the job in it.
+
+        Raises whatever is wrong with the file; nothing was started then.
+        """
+        self._run_of = run_of
+        self._thread.start()
+        self._opened.wait()
+        if self._error is not None:
+            self._thread.join()
+            raise self._error
+        assert self.job is not None
+        return self.job
+
+    def put(self, batch: Batch, wait_s: float) -> bool:
+        """Take a batch; False if there was no room for it within `wait_s`. Raises the error that ended the writer."""
+        until = monotonic() + wait_s
+        with self._change:
+            while self._weight and self._weight + batch.weight > self.room and self._error is None:
+                left = until - monotonic()
+                if left <= 0:
+                    return False
+                self._change.wait(left)
+            if self._error is not None:
+                raise self._error
+            self._held.append(batch)
+            self._weight += batch.weight
+            self._urgent = self._urgent or batch.urgent
+            if self._urgent or self._weight >= COMMIT_ROWS or len(self._held) == 1:
+                self._change.notify_all()
+        return True
+
+    @property
+    def has_room(self) -> bool:
+        """True if another piece may be taken; with a margin, so that it is not full again at once."""
+        return self._weight < 0.9 * self.room
+
+    @property
+    def held(self) -> int:
+        """Rows and lines taken and not yet written."""
+        return self._weight
+
+    @property
+    def error(self) -> SatdiagError | None:
+        """What ended the writer before its time, or None."""
+        return self._error
+
+    def close(self, patience_s: float = 10.0) -> tuple[Row, ...]:
+        """Write what is held and close the file; returns the rows that could not be written within `patience_s`."""
+        with self._change:
+            self._closing = True
+            self._change.notify_all()
+        self._thread.join(patience_s)
+        if self._thread.is_alive():
+            with self._change:
+                self._closing = False
+                self._change.notify_all()
+            self._thread.join()
+        return tuple(row for batch in self._held for row in batch.rows)
+
+    # --- the thread ------------------------------------------------------------------------------------------------
+
+    def _run(self) -> None:
+        from satdiag.store import open_live
+
+        try:
+            live = open_live(self._place)
+        except SatdiagError as error:
+            self._fail(error)
+            return
+        except Exception as error:  # noqa: BLE001 (whoever waits for the opening must hear of any failure)
+            self._fail(StoreProblem(f"{self._place}: cannot be opened ({type(error).__name__}: {error})."))
+            return
+        try:
+            self._begin(live)
+            self._opened.set()
+            while self._write_next(live):
+                pass
+        except SatdiagError as error:
+            self._fail(error)
+        except Exception as error:  # noqa: BLE001 (a writer that dies in silence would lose everything after)
+            self._fail(StoreProblem(f"{self._place}: cannot be written ({type(error).__name__}: {error})."))
+        finally:
+            self.left_word = live.close(clean=self._error is None)
+
+    def _begin(self, live: LiveFile) -> None:
+        self.job = live.job
+        self.unclean_run = live.unclean.run if live.unclean else None
+        live.begin(*self._run_of(live.job))
+        live.release()
+
+    def _fail(self, error: SatdiagError) -> None:
+        with self._change:
+            self._error = error
+            self._change.notify_all()
+        self._opened.set()
+
+    def _write_next(self, live: LiveFile) -> bool:
+        """Write one commit's worth; False when all is done."""
+        batches = self._gather()
+        if not batches:
+            return False
+        rows = [row for batch in batches for row in batch.rows]
+        try:
+            live.append(rows, _joined(batches))
+        except StoreWaits as error:
+            self.trouble = str(error)
+            with self._change:
+                if self._closing is False:
+                    return False
+                self._change.wait(RETRY_S)
+            return True
+        self._done(batches, rows)
+        return True
+
+    def _gather(self) -> list[Batch]:
+        """What the next commit takes: waits until something is due. Empty: closing, and nothing is left."""
+        with self._change:
+            while not self._held and self._closing is None:
+                self._change.wait()
+            if not self._urgent and self._weight < COMMIT_ROWS and self._closing is None:
+                self._change.wait_for(self._due, COMMIT_EVERY_S)
+            taken: list[Batch] = []
+            weight = 0
+            for batch in self._held:
+                if taken and weight + batch.weight > _LARGEST_COMMIT:
+                    break
+                taken.append(batch)
+                weight += batch.weight
+            return taken
+
+    def _due(self) -> bool:
+        return self._urgent or self._weight >= COMMIT_ROWS or self._closing is not None
+
+    def _done(self, batches: Sequence[Batch], rows: Sequence[Row]) -> None:
+        with self._change:
+            for batch in batches:
+                self._held.popleft()
+                self._weight -= batch.weight
+            self._urgent = any(batch.urgent for batch in self._held)
+            self._change.notify_all()
+        self.trouble = ""
+        self.rows_written += len(rows)
+        self.last_commit_s = monotonic()
+        self._on_commit(rows)
+        for batch in batches:
+            if batch.committed is not None:
+                batch.committed()
+
+
+def _joined(batches: Sequence[Batch]) -> list[tuple[str, bytes]]:
+    """The pieces of all batches, those of one document joined."""
+    pieces: dict[str, list[bytes]] = {}
+    for batch in batches:
+        for name, data in batch.parts:
+            pieces.setdefault(name, []).append(data)
+    return [(name, b"".join(found)) for name, found in pieces.items()]
