@@ -304,6 +304,29 @@ def test_short_gap_after_a_long_one_does_not_hide_it():
     assert bounds(rows) == (0, 25 * MIN)
 
 
+def test_a_gap_of_one_readout_does_not_stop_what_another_proved_meanwhile():
+    rows = """
+        0:00 power receiver awake source=serial:a
+        6:00 gap serial:b lost span_s=300
+        7:00 lock any no source=serial:b
+        10:00 power receiver awake source=serial:a
+    """
+    assert bounds(rows)[1] == 10 * MIN
+    assert clock_of(rows).awake.tolist() == [[0, 10 * MIN]]
+
+
+@pytest.mark.parametrize("subject", ["serial:a", "serial:a/2", "serial:b"])
+@pytest.mark.parametrize("source", ["serial:a", "hand", "page"])
+def test_a_gap_ends_what_its_own_readout_and_what_a_person_proved(subject, source):
+    rows = f"""
+        0:00 power receiver awake source={source}
+        6:00 gap {subject} lost span_s=300
+        10:00 power receiver awake source={source}
+    """
+    goes_on = source.startswith("serial:") and subject != source
+    assert bounds(rows) == (10 * MIN if goes_on else 0, 10 * MIN)
+
+
 def test_gap_of_the_navigation_source_says_nothing_of_the_receiver():
     rows = "0:00 power receiver awake\n6:00 gap gnss silent span_s=300\n10:00 power receiver awake"
     assert bounds(rows) == (10 * MIN, 10 * MIN)

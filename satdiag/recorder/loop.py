@@ -14,6 +14,7 @@ from satdiag.recorder.clock import Clock, StepWatch, time_text
 from satdiag.recorder.desk import BY_HAND, Desk, next_run
 from satdiag.recorder.hand import Entered, HandEntry
 from satdiag.recorder.heard import Line, Moment, Reading, Source
+from satdiag.recorder.last_seen import ChannelCounts, Level
 from satdiag.recorder.runner import Runner
 from satdiag.recorder.thin_log import ThinLog
 from satdiag.recorder.writer import ROOM, Batch, Writer
@@ -95,6 +96,7 @@ class Recorder:
         self.place, self.clock = place, clock or Clock()
         self._sources, self._say, self._acknowledge = tuple(sources), say, acknowledge
         self._thin_lock = threading.Lock()
+        self._thin_broken = False
         self.writer = Writer(place, self._committed, room)
         self.runners: tuple[Runner, ...] = ()
         self._by_hand = ByHand()
@@ -209,8 +211,20 @@ class Recorder:
         return entered
 
     def _committed(self, rows: Sequence[Row]) -> None:
+        """Called on the writer's thread: what fails here must not end the writing."""
+        if self._thin_broken:
+            return
+        try:
+            with self._thin_lock:
+                self._thin.add(rows)
+        except Exception as error:  # noqa: BLE001 (see above)
+            self._thin_broken = True
+            self._say(f"The screen's figures stand still ({type(error).__name__}: {error}); the rows are written.")
+
+    def last_seen(self) -> tuple[ChannelCounts, tuple[Level, ...]]:
+        """The channels as last seen, and the latest level of each path."""
         with self._thin_lock:
-            self._thin.add(rows)
+            return self._thin.channels(), self._thin.levels()
 
     def thin(self) -> ThinLog:
         """What the screen computes from: a copy that no other thread changes."""

@@ -98,6 +98,11 @@ def level_words(levels: Sequence[LevelNow]) -> str:
     )
 
 
+def printable(text: str) -> str:
+    """The text without what could move a cursor or change a colour: what a device says is shown, never obeyed."""
+    return "".join(mark if mark.isprintable() or mark == "\n" else "\ufffd" for mark in text)
+
+
 def render(
     status: Status, typed: str | None, cursor: int, choices: Sequence[str], width: int, recent: Sequence[str] = ()
 ) -> Group:
@@ -106,12 +111,12 @@ def render(
     from rich.text import Text
 
     loud = bool(status.store_trouble)
-    parts: list[Text | Table] = [Text(headline(status), style="bold reverse" if loud else "bold")]
+    parts: list[Text | Table] = [Text(printable(headline(status)), style="bold reverse" if loud else "bold")]
     if typed is not None:  # near the top: a terminal that is too low cuts off what stands below
         parts += [Text(""), *_prompt(status, typed, cursor, choices)]
     parts += [Text(""), _facts(status)]
     parts += _sources(status.sources, width)
-    parts += [Text(f"- {line}") for line in recent]
+    parts += [Text(f"- {printable(line)}") for line in recent]
     return Group(*parts)
 
 
@@ -128,7 +133,7 @@ def _sources(sources: Sequence[SourceStatus], width: int) -> list[Text]:
             line = f"{line:<{names + 28}}  {source.lines:,} lines, {source.rows:,} rows"
         lines.append(Text(line, style=style, no_wrap=True, overflow="ellipsis"))
         if words := source_words(source):
-            lines.append(Text(f"    {words}", style=style, no_wrap=True, overflow="ellipsis"))
+            lines.append(Text(f"    {printable(words)}", style=style, no_wrap=True, overflow="ellipsis"))
     return lines
 
 
@@ -144,9 +149,9 @@ def _facts(status: Status) -> Table:
         ("written", written if status.rows_written else "nothing yet"),
         ("levels", level_words(status.levels)),
         ("channels", channel_words(status)),
-        ("awake and receiving", exposure_words(status)),
+        ("receiving", exposure_words(status)),
     ):
-        table.add_row(Text(name), Text(words))
+        table.add_row(Text(name), Text(printable(words)))
     return table
 
 
@@ -158,7 +163,7 @@ def _prompt(status: Status, typed: str, cursor: int, choices: Sequence[str]) -> 
     line.append(typed[cursor : cursor + 1] or " ", style="reverse")
     line.append(typed[cursor + 1 :])
     help_line = "  ".join(choices) or status.answer or "e.g. channel 31 refused; tune 31; help. Ctrl-C ends."
-    return [line, Text(help_line)]
+    return [line, Text(printable(help_line))]
 
 
 class PlainLines:

@@ -11,7 +11,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from satdiag.recorder.loop import Recorder, Summary
-from satdiag.recorder.screen import PlainLines, duration, render
+from satdiag.recorder.screen import PlainLines, duration, printable, render
 from satdiag.recorder.status import StatusTaker
 from satdiag.recorder.stopping import stopping
 
@@ -33,6 +33,7 @@ class Voice:
 
     def __call__(self, text: str) -> None:
         """Tell it; from any thread."""
+        text = printable(text)
         self.recent.append(text)
         if not self.on_screen:
             self._echo(text)

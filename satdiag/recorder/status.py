@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -9,9 +10,9 @@ from typing import TYPE_CHECKING
 from satdiag.rows import parse_number, parse_time_us
 
 if TYPE_CHECKING:
+    from satdiag.recorder.last_seen import Level
     from satdiag.recorder.loop import Recorder
     from satdiag.recorder.runner import Runner
-    from satdiag.recorder.thin_log import ThinLog
 
 EXPOSURE_EVERY_S = 5.0
 """The exposure clock is computed anew this often, and less often where that would take more than a fiftieth of it."""
@@ -88,9 +89,8 @@ class StatusTaker:
     def take(self) -> Status:
         """The status now."""
         recorder = self._recorder
-        thin = recorder.thin()
-        self._look(thin)
-        writer, counts = recorder.writer, thin.channels()
+        self._look()
+        writer, (counts, levels) = recorder.writer, recorder.last_seen()
         last = writer.last_commit_s
         return Status(
             job=recorder.job_id,
@@ -102,7 +102,7 @@ class StatusTaker:
             room=writer.room,
             commit_age_s=None if last is None else monotonic() - last,
             store_trouble=writer.trouble,
-            levels=self._levels(thin),
+            levels=self._levels(levels),
             authorised=counts.authorised,
             refused=counts.refused,
             other=counts.other,
@@ -112,12 +112,13 @@ class StatusTaker:
             answer=recorder.answer,
         )
 
-    def _look(self, thin: ThinLog) -> None:
+    def _look(self) -> None:
+        """Compute the exposure clock, if it is time to."""
         begun = monotonic()
         written = self._recorder.writer.rows_written
         if begun < self._next_look_s or written == self._rows_looked_at:
             return
-        lower_s, upper_s = thin.exposure()
+        lower_s, upper_s = self._recorder.thin().exposure()
         self._exposure, self._rows_looked_at = (lower_s, upper_s), written
         self._next_look_s = monotonic() + max(EXPOSURE_EVERY_S, 50 * (monotonic() - begun))
 
@@ -137,12 +138,12 @@ class StatusTaker:
             summary=runner.source.summary(),
         )
 
-    def _levels(self, thin: ThinLog) -> tuple[LevelNow, ...]:
+    def _levels(self, levels: Sequence[Level]) -> tuple[LevelNow, ...]:
         """The levels with their ages: by the monotonic clock for this run's own rows, else by the wall clock."""
         now, recorder = self._recorder.clock.now(), self._recorder
         elapsed_s = recorder.desk.elapsed_s(now)
         found = []
-        for level in thin.levels():
+        for level in levels:
             counted_s = parse_number(level.elapsed_s) if level.run == recorder.run else None
             time_us = parse_time_us(level.time, None)
             age_s: float | None = None

@@ -75,7 +75,7 @@ def test_everything_is_there_at_every_width(width):
         "satellite:east 11.2 dB",
         "repeater 0.4 dB (6 min ago)",
         "112 play of 150 expected, 31 refused, 4 not judged",
-        "awake and receiving 14 min at least, 20 min at most",
+        "receiving 14 min at least, 20 min at most",
         "NOT HEARD 6 min ago",
         "unplugged; trying again",
         "9 satellites, fix",

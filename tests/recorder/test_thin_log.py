@@ -4,6 +4,7 @@ The reference is `exposure_clock` over every row, which has tests of its own.
 """
 
 import random
+from functools import cache
 from itertools import count
 from pathlib import Path
 from types import MappingProxyType
@@ -25,6 +26,12 @@ SAMPLES = sorted(path for path in (Path(__file__).parents[2] / "sample_logs").it
 SHEET = parse_sheet('[job]\nid = "test-job"\n[receiver]\nlevel_scale = "dB"\nlevel_floor = 2.0\n')
 START_NS = 1_935_583_200 * 10**9
 WITHIN_S = 1e-5
+
+
+@cache
+def opened(folder):
+    """A sample log, read once for all tests."""
+    return open_job(folder)
 
 
 def whole(rows, sheet=SHEET):
@@ -77,25 +84,27 @@ def test_the_steps_of_thinning_are_shorter_than_the_hold_times():
 
 @pytest.mark.parametrize("folder", SAMPLES, ids=lambda path: path.name)
 def test_sample_logs_at_several_cut_times(folder):
-    job = open_job(folder)
-    for part in (0.25, 0.6, 1.0):
-        rows = job.rows[: round(part * len(job.rows))]
-        assert_same(thinned(rows, job.sheet, batch=11), rows, job.sheet)
+    job, taken = opened(folder), 0
+    thin = ThinLog(job.sheet)
+    for part in (0.3, 0.7, 1.0):
+        cut = round(part * len(job.rows))
+        thin.add(job.rows[taken:cut])
+        taken = cut
+        assert_same(thin, job.rows[:cut], job.sheet)
 
 
 @pytest.mark.parametrize("folder", SAMPLES, ids=lambda path: path.name)
 def test_a_job_that_is_taken_up_again(folder):
-    job = open_job(folder)
+    job = opened(folder)
     half = len(job.rows) // 2
     thin = ThinLog.of_job(whole(job.rows[:half], job.sheet))
-    assert_same(thin, job.rows[:half], job.sheet)
     thin.add(job.rows[half:])
     assert_same(thin, job.rows, job.sheet)
 
 
 @pytest.mark.parametrize("folder", SAMPLES, ids=lambda path: path.name)
 def test_channels_and_levels_are_those_of_the_whole_log(folder):
-    job = open_job(folder)
+    job = opened(folder)
     clock = exposure_clock(job)
     checks = checks_by_channel(job, clock)
     states = [history_of(channel, seen, clock).state for channel, seen in checks.items()]
@@ -145,16 +154,17 @@ def dense_log(seed, hours, per_s=20):
     return rows
 
 
-def test_two_hours_of_twenty_rows_a_second_are_kept_in_a_few():
-    rows = dense_log(seed=7, hours=2)
-    assert len(rows) > 130_000
+@pytest.mark.parametrize("hours", [0.75, pytest.param(2, marks=pytest.mark.long)])
+def test_twenty_rows_a_second_are_kept_in_a_few(hours):
+    rows = dense_log(seed=7, hours=hours)
+    assert len(rows) > 65_000 * hours
     third, thin = len(rows) // 3, ThinLog(SHEET)
     thin.add(rows[:third])
     assert_same(thin, rows[:third])
     thin.add(rows[third:])
     assert_same(thin, rows)
     recent = sum(float(row.elapsed_s) >= float(rows[-1].elapsed_s) - RECENT_S for row in rows)
-    assert recent <= len(thin) < recent + 3000
+    assert recent <= len(thin) < recent + 1500 * hours
     assert thin.exposure().lower_s > 600
 
 
@@ -259,7 +269,7 @@ def assert_same_all_along(rows, seed, at_once=200, **more):
     return thin
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(10))
 def test_any_log_gives_the_bounds_of_the_whole_log(seed):
     assert_same_all_along(any_log(seed), seed)
 
@@ -271,7 +281,7 @@ def test_any_log_at_length(seed, mean_step_s):
     assert_same_all_along(any_log(seed, 1000, mean_step_s=mean_step_s), seed)
 
 
-@pytest.mark.parametrize("seed", range(20, 28))
+@pytest.mark.parametrize("seed", range(20, 25))
 def test_rows_that_come_late(seed):
     chance = random.Random(seed)
     rows = any_log(seed, mean_step_s=8.0)
@@ -280,7 +290,7 @@ def test_rows_that_come_late(seed):
     assert_same_all_along([row for row in rows if row.kind != "gap"], seed)
 
 
-@pytest.mark.parametrize("seed", range(40, 48))
+@pytest.mark.parametrize("seed", range(40, 46))
 def test_rows_from_hand_withdrawn_at_any_time_and_others_soon(seed):
     chance, run, found = random.Random(seed), Run("w"), []
     rows = any_log(seed, mean_step_s=8.0)
@@ -393,7 +403,7 @@ def test_folding_keeps_the_account_and_what_came_from_hand():
     assert thin.exposure().lower_s <= exposure_of([*rows, *taken_back]).lower_s < exposure_of(rows).lower_s
 
 
-@pytest.mark.parametrize("seed", range(60, 66))
+@pytest.mark.parametrize("seed", range(60, 64))
 def test_folding_changes_nothing(seed):
     rows = [row._replace(source="serial:x") for row in any_log(seed, 900) if row.kind != "gap"]
     # A path that is named for the first time after folding changes what the folded rows came to, so name all first.
