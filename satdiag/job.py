@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import accumulate
@@ -281,37 +281,39 @@ def extra_columns(rows: Sequence[Row]) -> tuple[str, ...]:
     return tuple(column for column in OPTIONAL_COLUMNS if any(getattr(row, column) for row in rows))
 
 
+def with_columns(job: Job, optional: Collection[str]) -> Job:
+    """The job with these optional columns in its header besides its own, and blank fields in the rows as written."""
+    old = columns_of(job.header)
+    columns = [*REQUIRED_COLUMNS, *(name for name in OPTIONAL_COLUMNS if name in old or name in optional)]
+    if columns == old:
+        return job
+
+    def widened(raw: str, others: Callable[[str], str]) -> str:
+        written = dict(zip(old, raw_fields(raw), strict=True))
+        return ",".join(written.get(name, others(name)) for name in columns)
+
+    header = widened(job.header, lambda name: name)
+    rows = (row if row.raw is None else row._replace(raw=widened(row.raw, lambda _: "")) for row in job.rows)
+    return replace(job, header=header, rows=tuple(rows))
+
+
 def with_rows(job: Job, new: Sequence[Row]) -> Job:
     """The job with rows added at its end; the header gains the optional columns that they need. Raises BadInput."""
-    old = columns_of(job.header)
-    needed = {*old, *extra_columns(new)}
-    columns = [*REQUIRED_COLUMNS, *(name for name in OPTIONAL_COLUMNS if name in needed)]
-    before = [row._replace(raw=_widened(row.raw, old, columns)) for row in job.rows]
-    header = job.header
-    if columns != old:
-        written = dict(zip(old, raw_fields(job.header), strict=True))
-        header = ",".join(written.get(name, name) for name in columns)
-    rows = (*before, *(row._replace(raw=None) for row in new))
+    wide = with_columns(job, extra_columns(new))
+    count = len(wide.rows)
+    rows = (*wide.rows, *(row._replace(raw=None) for row in new))
     lines = line_numbers(rows)
     sites = {site.name for site in job.sheet.sites}
-    problems = check_rows(OBSERVATIONS, rows, lines, job.sheet.naive_times, sites, sound=len(before))
+    problems = check_rows(OBSERVATIONS, rows, lines, job.sheet.naive_times, sites, sound=count)
     if problems:
-        raise BadInput([_of_new_row(problem, lines[len(before)] if new else 0) for problem in problems])
-    return replace(job, header=header, rows=rows)
+        raise BadInput([_of_new_row(problem, lines[count] if new else 0) for problem in problems])
+    return replace(wide, rows=rows)
 
 
 def _of_new_row(problem: Problem, first: int) -> Problem:
     """A problem of a row that is in no file yet names no line."""
     is_new = problem.file == OBSERVATIONS and problem.line is not None and problem.line >= first
     return replace(problem, file="the new row", line=None) if is_new else problem
-
-
-def _widened(raw: str | None, old: Sequence[str], columns: Sequence[str]) -> str | None:
-    """A row as it was written, with blank fields where columns were added."""
-    if raw is None or list(old) == list(columns):
-        return raw
-    written = dict(zip(old, raw_fields(raw), strict=True))
-    return ",".join(written.get(name, "") for name in columns)
 
 
 def observations_text(job: Job) -> str:

@@ -1,11 +1,15 @@
-"""Figures for claims: how often the diagnosis is right on simulated jobs, and how long an analysis takes.
+"""Figures for claims: how often the diagnosis is right on simulated jobs, and what the recorder carries.
 
     python scripts/benchmark.py diagnosis [--seeds 1000:1200]
+    python scripts/benchmark.py record [--seconds 10] [--json FILE]
 
-Simulated jobs prove the code against our own model of the world only; they say nothing about real vehicles.
+diagnosis: simulated jobs prove the code against our own model of the world only; they say nothing about real
+vehicles. record: each figure stands beside the bare cost of the same work, measured in the same run; what each means
+is said in `bench_record.py`. It takes about two minutes, and is worth little while the computer does something else.
 """
 
 import argparse
+import os
 import sys
 import tempfile
 import time
@@ -63,15 +67,33 @@ def diagnosis(seeds, verbose):
 def main():
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["diagnosis"])
-    parser.add_argument("--seeds", default="1000:1200", help="from:to, e.g. 1000:1200")
-    parser.add_argument("--verbose", action="store_true", help="name each job that was judged wrongly")
+    parser.add_argument("what", choices=["diagnosis", "record"])
+    parser.add_argument("--seeds", default="1000:1200", help="diagnosis: from:to, e.g. 1000:1200")
+    parser.add_argument("--verbose", action="store_true", help="diagnosis: name each job that was judged wrongly")
+    parser.add_argument("--seconds", type=float, default=10.0, help="record: how long each stretch is measured")
+    parser.add_argument("--json", metavar="FILE", help="record: also write the figures into this file")
     options = parser.parse_args()
+    if options.what == "record" and sys.platform == "win32":
+        parser.error("`record` needs pseudo-terminals, which this system does not have: run it on Linux or macOS")
+    if not 1 <= options.seconds <= 3600:
+        parser.error("--seconds takes a number from 1 to 3600")
     if Path(sys.prefix).resolve() != python_in_environment().parent.parent.resolve():
-        return run([inside(), str(Path(__file__).resolve()), *sys.argv[1:]])
+        return again_in(inside())
+    if options.what == "record":
+        import bench_record
+
+        return bench_record.main(options.seconds, options.json)
     first, last = (int(part) for part in options.seeds.split(":"))
     diagnosis(range(first, last), options.verbose)
     return 0
+
+
+def again_in(python):
+    """The same command in the environment; in this very process where that can be, so that Ctrl-C finds but one."""
+    command = [python, str(Path(__file__).resolve()), *sys.argv[1:]]
+    if sys.platform == "win32":
+        return run(command)
+    os.execv(python, command)
 
 
 if __name__ == "__main__":

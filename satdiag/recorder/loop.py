@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,20 +12,18 @@ from typing import TYPE_CHECKING
 from satdiag.entitlement.channels import expected_channels
 from satdiag.errors import SatdiagError
 from satdiag.recorder.clock import Clock, StepWatch, time_text
-from satdiag.recorder.desk import BY_HAND, Desk, next_run
+from satdiag.recorder.desk import BY_HAND, RECORDER, Desk, next_run
 from satdiag.recorder.hand import Entered, HandEntry
 from satdiag.recorder.heard import Line, Moment, Reading, Source
 from satdiag.recorder.last_seen import ChannelCounts, Level
-from satdiag.recorder.runner import Runner
+from satdiag.recorder.runner import HOLE_S, Runner
 from satdiag.recorder.thin_log import ThinLog
 from satdiag.recorder.writer import ROOM, Batch, Writer
+from satdiag.rows import MAX_SECONDS, parse_time_us
 
 if TYPE_CHECKING:
     from satdiag.job import Job
     from satdiag.rows import Row
-
-HOLE_S = 10.0
-"""If the supervisor itself could not run for so long, nothing was heard in that time: the computer slept."""
 
 JOIN_S = 5.0
 
@@ -108,6 +107,7 @@ class Recorder:
         """Open and check the job file, then start every source. Raises what is wrong with the file."""
         self.began = self.clock.now()
         self._watch, self._last_tick = StepWatch(self.began), self.began
+        self._own_rows: list[Batch] = []
         job = self.writer.start(self._begin_run)
         self.desk = Desk(job, self.run, self.began)
         self.hand = HandEntry.of_job(job)
@@ -130,21 +130,22 @@ class Recorder:
 
     def _write_unclean_gap(self, job: Job, run: str) -> None:
         """An earlier run ended without closing: from its last row until now its sources were not heard."""
-        rows = job.observations[(job.observations["run"] == run).to_numpy()]
-        names = [str(name) for name in rows["source"].unique() if name not in ("hand", "recorder", "")]
-        if rows.empty or not names:
+        rows = [row for row in job.rows if row.run == run]
+        names = dict.fromkeys(row.source for row in rows if row.source not in (BY_HAND, RECORDER, ""))
+        if not names:
             return
-        last_ns = int(rows["time"].max().value)
-        span_s = (self.began.wall_ns - last_ns) / 1e9
-        if span_s <= 0:
-            return
+        last_us = parse_time_us(rows[-1].time, job.sheet.naive_times) or 0
+        span_s = (self.began.wall_ns / 1000 - last_us) / 1e6
+        # The clock may have been set back since: then nobody knows how long it was.
+        span = f"{span_s:.3f}" if 0 < span_s <= MAX_SECONDS else ""
         note = f"the run {run} ended without closing"
-        gaps = [Reading("gap", name, "lost", note=note, span_s=f"{span_s:.3f}") for name in names]
-        self.writer.put(self.desk.own(self.began, gaps), 1.0)
+        self._write_own(self.began, [Reading("gap", name, "lost", note=note, span_s=span) for name in names])
         self._say(f"The last run ({run}) ended without closing; everything it had acknowledged is there.")
 
     def stop(self) -> Summary:
         """End every source, write what is held, close the file."""
+        with suppress(SatdiagError):  # if the writer has ended, it says why itself
+            self._look_at_clocks()
         for runner in self.runners:
             runner.stop()
         for runner in self.runners:
@@ -173,6 +174,10 @@ class Recorder:
         """Look at the clocks; raises the error that ended the writer."""
         if self.writer.error is not None:
             raise self.writer.error
+        self._look_at_clocks()
+        self._write_own(self.began, ())
+
+    def _look_at_clocks(self) -> None:
         now, before = self.clock.now(), self._last_tick
         self._last_tick = now
         if (now.mono_ns - before.mono_ns) / 1e9 > HOLE_S:
@@ -181,7 +186,14 @@ class Recorder:
         step_s = self._watch.step_s(now)
         if step_s is not None:
             self._say(f"The computer's clock was set by {step_s:+.1f} s.")
-            self.writer.put(self.desk.own(now, [Reading("clock", "recorder", f"{step_s:.3f}", "s")]), 1.0)
+            self._write_own(now, [Reading("clock", RECORDER, f"{step_s:.3f}", "s")])
+
+    def _write_own(self, at: Moment, readings: Sequence[Reading]) -> None:
+        """Write rows of the recorder's own, and those that found no room before."""
+        if readings:
+            self._own_rows.append(self.desk.own(at, readings))
+        while self._own_rows and self.writer.put(self._own_rows[0], 0.0):
+            self._own_rows.pop(0)
 
     def enter(self, text: str, at: Moment | None = None) -> Entered:
         """What a person typed, heard now. Its rows are acknowledged by `answer` once they are committed."""

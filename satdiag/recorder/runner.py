@@ -6,8 +6,10 @@ A source that fails is said once, tried again with growing pauses, and the other
 from __future__ import annotations
 
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from time import monotonic
 
 from satdiag.errors import SatdiagError
 from satdiag.recorder.absence import Absences
@@ -18,6 +20,12 @@ from satdiag.recorder.writer import Batch, Writer
 
 PATIENCE_S = 2.0
 """How long a source that cannot wait holds its lines when there is no room, before they count as lost."""
+
+HOLE_S = 10.0
+"""If the program could not run for so long, nothing was heard in that time: the computer slept."""
+
+SETTLE_S = 1.0
+"""After a jump of the time nothing is called silent for so long: the supervisor may find that it was a sleep."""
 
 FIRST_PAUSE_S = 0.2
 LONGEST_PAUSE_S = 5.0
@@ -56,8 +64,9 @@ class Runner:
         self._desk, self._writer, self._clock, self._say, self._acknowledge = desk, writer, clock, say, acknowledge
         self._stop = threading.Event()
         self._absences = Absences(source.name)
-        self._hole: tuple[Moment, Moment] | None = None
-        self._quiet_since = clock.now()
+        self._holes: deque[tuple[Moment, Moment]] = deque()
+        self._quiet_since = self._looked_at = clock.now()
+        self._settled_s = 0.0
         self._never_opened: Moment | None = None
         self._thread = threading.Thread(target=self._run, name=f"source {source.name}", daemon=True)
 
@@ -76,7 +85,7 @@ class Runner:
 
     def hole(self, since: Moment, at: Moment) -> None:
         """The computer slept, or could not run, between the two moments: nothing was heard then."""
-        self._hole = (since, at)
+        self._holes.append((since, at))
 
     @property
     def ended(self) -> bool:
@@ -125,7 +134,7 @@ class Runner:
         return self.heard.lines > before
 
     def _opened(self) -> None:
-        self._quiet_since = self._clock.now()
+        self._quiet_since = self._looked_at = self._clock.now()
         self._never_opened = None
         if self._absences.value == "lost":
             self._absences.end(self._quiet_since)
@@ -135,8 +144,12 @@ class Runner:
     def _silent(self) -> bool:
         """True if nothing was heard for too long: then the source is opened anew, as its link may be dead."""
         limit_s = self.source.silent_after_s
-        now = self._clock.now()
-        if limit_s is None or (now.mono_ns - self._quiet_since.mono_ns) / 1e9 < limit_s:
+        now, before = self._clock.now(), self._looked_at
+        self._looked_at = now
+        if (now.mono_ns - before.mono_ns) / 1e9 > HOLE_S:
+            self._settled_s = monotonic() + SETTLE_S
+        quiet_s = (now.mono_ns - self._quiet_since.mono_ns) / 1e9
+        if limit_s is None or quiet_s < limit_s or monotonic() < self._settled_s:
             return False
         if self._absences.value != "silent":
             self._now("silent", f"no line for {limit_s:g} s")
@@ -199,9 +212,10 @@ class Runner:
     def _mind(self) -> None:
         """Write down what could not be heard or kept, as far as there is room for it."""
         now = self._clock.now()
-        if self._hole is not None:
-            (since, until), self._hole = self._hole, None
+        while self._holes:
+            since, until = self._holes.popleft()
             self._absences.hole(since, until, "the computer slept or could not run")
+            self._quiet_since = max(self._quiet_since, until, key=lambda moment: moment.mono_ns)
         self._absences.tick(now)
         if self._absences.spilling and self._writer.has_room:
             self._absences.stop_spilling(now)

@@ -6,28 +6,43 @@ import os
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import islice
 from pathlib import Path
+from types import MappingProxyType
 
-from satdiag.csv_text import raw_fields
-from satdiag.job import Job, columns_of, with_rows
-from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row
+from satdiag.errors import StoreProblem
+from satdiag.job import Job, with_columns, with_rows
+from satdiag.rows import OPTIONAL_COLUMNS, Row
 from satdiag.store.connect import writing
 from satdiag.store.format import Digests, digests_of
 from satdiag.store.migrate import migrate
 from satdiag.store.read import Content, read_content
 from satdiag.store.runs import put_aside
 
+_ROWS_AT_ONCE = 250
+"""13 values each; SQLite takes 32766 in one statement since 3.32 (https://sqlite.org/limits.html)."""
 
-def append_rows(path: str | os.PathLike[str], rows: Sequence[Row]) -> Job:
+
+def append_rows(
+    path: str | os.PathLike[str],
+    rows: Sequence[Row],
+    parts: Sequence[tuple[str, bytes]] = (),
+    onto: Job | None = None,
+) -> Job:
     """Add rows to the end of a job file, all or none; returns the job with them.
 
-    A file of an older format is brought up to the present one first, and a copy of it kept beside it. Raises BadInput
-    for rows that the log does not allow, NotAJob, StoreProblem; nothing is written then.
+    `parts` are pieces of documents (name, bytes) that go with them. `onto` is the job that they were made for: if the
+    file holds another one now, nothing is added. A file of an older format is brought up to the present one first,
+    and a copy of it kept beside it. Raises BadInput for rows that the log does not allow, NotAJob, StoreProblem;
+    nothing is written then.
     """
     place = Path(path)
     with writing(place, "adding rows") as (connection, lacks):
         content = read_content(connection, place)
         before = content.job()
+        if onto is not None and not _same_content(before, onto):
+            again = "nothing was added. Run the same command again"
+            raise StoreProblem(f"{place}: it has changed since it was read, and {again}.")
         job = with_rows(before, rows)
         migrate(connection, place, content)
         put_aside(connection, lacks_rows=lacks)
@@ -37,15 +52,34 @@ def append_rows(path: str | os.PathLike[str], rows: Sequence[Row]) -> Job:
             digests = change_header(connection, content, job.header, job.rows[:first])
         added = job.rows[first:]
         insert_rows(connection, added, first + 1)
-        set_meta(connection, digests.grown(added).texts())
-    return job
+        insert_parts(connection, parts, content.part_count + 1)
+        set_meta(connection, digests.grown(added, parts).texts())
+    return replace(job, documents=_grown(job.documents, parts)) if parts else job
+
+
+def _same_content(one: Job, other: Job) -> bool:
+    return (one.header, one.rows) == (other.header, other.rows) and dict(one.documents) == dict(other.documents)
+
+
+def _grown(documents: Mapping[str, bytes], parts: Iterable[tuple[str, bytes]]) -> Mapping[str, bytes]:
+    """The documents with the pieces at their ends."""
+    found = dict(documents)
+    for name, data in parts:
+        found[name] = found.get(name, b"") + data
+    return MappingProxyType(found)
 
 
 def insert_rows(connection: sqlite3.Connection, rows: Iterable[Row], first: int) -> None:
-    """Put rows into the table, numbered from `first`."""
-    marks = ", ".join("?" * (len(Row._fields) + 1))
-    numbered = ((number, *row) for number, row in enumerate(rows, first))
-    connection.executemany(f"INSERT INTO observations VALUES ({marks})", numbered)
+    """Put rows into the table, numbered from `first`.
+
+    Many at a time: between two statements other threads take their turn, and a source that floods would have it each
+    time.
+    """
+    one = f"({', '.join('?' * (len(Row._fields) + 1))})"
+    numbered = enumerate(rows, first)
+    while some := list(islice(numbered, _ROWS_AT_ONCE)):
+        values = [value for number, row in some for value in (number, *row)]
+        connection.execute(f"INSERT INTO observations VALUES {', '.join([one] * len(some))}", values)
 
 
 def insert_parts(connection: sqlite3.Connection, parts: Iterable[tuple[str, bytes]], first: int) -> None:
@@ -69,16 +103,4 @@ def change_header(connection: sqlite3.Connection, content: Content, header: str,
 
 def with_all_columns(job: Job) -> Job:
     """The job with every optional column in its header, and blank fields for them in the rows as written."""
-    old = columns_of(job.header)
-    columns = [*REQUIRED_COLUMNS, *OPTIONAL_COLUMNS]
-    if columns == old:
-        return job
-    names = dict(zip(old, raw_fields(job.header), strict=True))
-    header = ",".join(names.get(name, name) for name in columns)
-
-    def widened(raw: str) -> str:
-        written = dict(zip(old, raw_fields(raw), strict=True))
-        return ",".join(written.get(name, "") for name in columns)
-
-    rows = tuple(row if row.raw is None else row._replace(raw=widened(row.raw)) for row in job.rows)
-    return replace(job, header=header, rows=rows)
+    return with_columns(job, OPTIONAL_COLUMNS)

@@ -12,7 +12,8 @@ import pytest
 from satdiag.exposure import exposure_clock
 from satdiag.recorder.clock import Clock
 from satdiag.recorder.heard import Reading
-from satdiag.recorder.loop import HOLE_S, Recorder
+from satdiag.recorder.loop import Recorder
+from satdiag.recorder.runner import HOLE_S
 from satdiag.rows import Row, parse_time_us
 from satdiag.store import check_job_file, open_live, read_job_file
 from satdiag.tuning.attempts import tuning_attempts
@@ -296,7 +297,6 @@ def test_a_source_that_counts_as_silent_has_no_time_in_a_sleep_unaccounted_for(v
     made.hear(level(1))
     made.wait(5.0)
     asleep(made, HOUR_S)
-    assert until(lambda: made.recorder.runners[0].heard.state == "silent")
     made.hear(level(2))
     job = made.end()
     assert rows_of(job, "clock") == []
@@ -306,7 +306,6 @@ def test_a_source_that_counts_as_silent_has_no_time_in_a_sleep_unaccounted_for(v
     assert max(covered) < 3605
 
 
-@pytest.mark.xfail(strict=True, reason="Runner counts the time of a sleep as silence of the device, too")
 def test_a_sleep_of_the_computer_is_not_silence_of_the_device(visit):
     hands = Hands()
     made = visit(hands=hands, sources=[Scripted(hands.clock, "serial:one", silent_after_s=HOLE_S)])
@@ -354,7 +353,6 @@ def test_a_step_during_a_channel_change_does_not_change_its_time(visit, step_s):
     assert attempt.ended_by == "done"
 
 
-@pytest.mark.xfail(strict=True, reason="Recorder.tick gives the clock row up if there is no room for it within 1 s")
 def test_a_step_while_nothing_can_be_written_is_written_later(visit):
     made = visit()
     writer = made.recorder.writer
@@ -366,7 +364,6 @@ def test_a_step_while_nothing_can_be_written_is_written_later(visit):
     assert [row.value for row in rows_of(made.end(), "clock")] == ["60.000"]
 
 
-@pytest.mark.xfail(strict=True, reason="the gap after a cut-off run counts from its latest wall time")
 def test_the_gap_after_a_run_that_was_cut_off_begins_at_its_last_row_also_after_a_step_back(tmp_path):
     """The run was set back by an hour at 14:55, said its last word at 14:10, and is gone on with at 14:30."""
     place = new_job_file(tmp_path / "cut.satjob")
