@@ -30,7 +30,7 @@ COMMANDS = {
     "simulate": ("satdiag.cli.simulate_cmd", "simulate", "Be a made-up receiver, or write a made-up job."),
     "user": ("satdiag.cli.user_cmd", "user", "Your own profiles, line-ups, constellations, receivers."),
     "check": ("satdiag.cli.check_cmd", "check", "Name everything that is wrong with a job's files."),
-    "import": ("satdiag.cli.import_cmd", "import_", "Put a job folder into a job file."),
+    "import": ("satdiag.cli.import_cmd", "import_", "Put a job folder, or a foreign CSV log, into a job."),
     "export": ("satdiag.cli.export_cmd", "export", "Write a job as a folder of plain files, or for a spreadsheet."),
     "schema": ("satdiag.cli.schema_cmd", "schema", "Print the JSON Schema of the findings or of a job."),
     "docs": ("satdiag.cli.docs_cmd", "docs", "Read the longer documentation, offline."),

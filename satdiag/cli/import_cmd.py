@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from satdiag.cli.words import content
+from satdiag.cli.words import content, misnamed
 
 if TYPE_CHECKING:
     from satdiag.job import Job
@@ -54,9 +54,7 @@ def _import_folder(folder: Path, jobfile: Path) -> None:
     from satdiag.store import create_job_file
 
     if jobfile.suffix != ".satjob":
-        raise SatdiagError(
-            f"{jobfile}: a job file is named NAME.satjob. Write e.g. {jobfile.stem or 'my-job'}.satjob."
-        )
+        raise SatdiagError(misnamed(jobfile))
     if not is_folder(folder):
         raise NotAJob(f"{folder}: this is a file. Name the job folder to import; a foreign CSV log needs --map.")
     job = read_folder(folder)
@@ -75,7 +73,7 @@ def _import_foreign(source: Path, place: Path, map_file: Path, dry_run: bool) ->
     from satdiag.mapping import check_made, convert, parse_map
 
     is_new = not os.path.lexists(place)
-    job = _empty_job(place) if is_new else _open(place)
+    job = _new_job(place) if is_new else _open(place)
     form = parse_map(decode(bytes_of(map_file), map_file.name), map_file.name)
     made = convert(bytes_of(source), source.name, form, _free_prefix(job))
     sites = {site.name for site in job.sheet.sites}
@@ -97,15 +95,14 @@ def _open(place: Path) -> Job:
     return open_job(place)
 
 
-def _empty_job(place: Path) -> Job:
-    """A job of which only the name is known. Raises SatdiagError for a name that is no job file's."""
-    from satdiag.cli.sheet_form import id_from, sheet_text
+def _new_job(place: Path) -> Job:
+    """A job of which only the name is known. Raises NotAJob for a name that is no job file's."""
+    from satdiag.cli.sheet_form import empty_job
     from satdiag.errors import NotAJob
-    from satdiag.job import build_job
 
     if place.suffix != ".satjob":
         raise NotAJob(f"{place}: nothing there. Name a job that is there, or a new job file NAME.satjob.")
-    return build_job({"job.toml": sheet_text({("job", "id"): id_from(place)}, [], None).encode()}, ())
+    return empty_job(place)
 
 
 def _free_prefix(job: Job) -> str:

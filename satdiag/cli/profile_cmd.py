@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -100,26 +100,13 @@ def _user_folder() -> Path:
     return folder_of("profiles")
 
 
-class _Every(Collection[str]):
-    """Holds every text."""
-
-    def __contains__(self, item: object) -> bool:
-        return True
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(())
-
-    def __len__(self) -> int:
-        return 0
-
-
 def _lines(used: Profile, sample: Path) -> Iterator[dict[str, Any]]:
     """Each line of the sample: its number, its text, its readings as they would be logged, and why not all."""
     from datetime import UTC
 
     from satdiag.recorder.admit import Admission
 
-    gate = Admission(UTC, _Every(), _Every())
+    gate = Admission.without_job(UTC)
     for number, (data, flaw) in enumerate(_frames(used, sample), 1):
         overlong = flaw == "overlong"
         readings, why = ((), "it is too long for a line") if overlong else used.read_line(data)

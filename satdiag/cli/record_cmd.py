@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from satdiag.cli.words import misnamed
+
 if TYPE_CHECKING:
     from satdiag.recorder.clock import Clock
     from satdiag.recorder.heard import Source
@@ -90,15 +92,13 @@ def _make_job(place: Path, say: Callable[[str], None]) -> None:
     if place.exists():
         return
     if place.suffix != ".satjob":
-        raise SatdiagError(f"{place}: a job file is named NAME.satjob. Write e.g. {place.stem or 'my-job'}.satjob.")
-    from satdiag.cli.sheet_form import id_from, sheet_text
-    from satdiag.job import build_job
+        raise SatdiagError(misnamed(place))
+    from satdiag.cli.sheet_form import empty_job
     from satdiag.store import create_job_file
     from satdiag.store.medium import check_medium
 
     check_medium(place.absolute().parent)
-    sheet = sheet_text({("job", "id"): id_from(place)}, [], datetime.now(UTC))
-    create_job_file(place, build_job({"job.toml": sheet.encode()}, []))
+    create_job_file(place, empty_job(place, datetime.now(UTC)))
     say(f"{place}: made, with an empty sheet. Place, package and receiver are unknown; `satdiag new` asks for them.")
 
 

@@ -10,6 +10,7 @@ import click
 if TYPE_CHECKING:
     from satdiag.recorder.profile import Profile
     from satdiag.recorder.reread import Change, Reread
+    from satdiag.rows import Row
 
 _SHOWN = 10
 
@@ -23,24 +24,28 @@ def reread(jobfile: Path, name: str | None, source: str | None, write_it: bool) 
     """Read the lines that JOBFILE keeps as they were received again, and say what they mean now.
 
     Nothing is erased: with --write, rows that no longer follow from a line are withdrawn and new ones are added, with
-    the time at which the line was heard.
+    the time at which the line was heard. What was withdrawn by hand stays withdrawn.
     """
     from satdiag.errors import SatdiagError
     from satdiag.opening import is_folder, open_job
-    from satdiag.recorder.clock import Clock
     from satdiag.recorder.reread import reread as read_again
     from satdiag.recorder.reread import write
 
-    if write_it and is_folder(jobfile):
-        raise SatdiagError(f"{jobfile}: a folder. `satdiag import {jobfile} NAME.satjob` makes a job file of it.")
+    if is_folder(jobfile) and write_it:
+        mend = f"`satdiag import {jobfile} NAME.satjob` makes a job file of it; read that one again."
+        raise SatdiagError(f"{jobfile}: --write goes into a job file, and this is a folder. {mend}")
     job = open_job(jobfile)
     found = read_again(job, _Profiles(name, source))
+    if not found.lines and not found.not_whole:
+        raise SatdiagError(_nothing_read(found, source))
     _say(found)
-    if found.changes and write_it:
-        write(jobfile, found, job, Clock())
-        click.echo(f"{jobfile}: {len(found.rows)} rows written as run {found.run}.")
-    elif found.changes:
-        click.echo("Nothing was written. Run it again with --write to put this into the job file.")
+    if not found.changes:
+        click.echo("There is nothing to write.")
+    elif write_it:
+        write(jobfile, found, job)
+        click.echo(f"{jobfile}: written as run {found.run}; {_counts(found)}")
+    else:
+        click.echo(f"Nothing was written. With --write, {_counts(found)}")
 
 
 class _Profiles:
@@ -67,13 +72,35 @@ class _Profiles:
         return profile if self._source is not None or profile.name == own else None
 
 
+def _nothing_read(found: Reread, source: str | None) -> str:
+    names = ", ".join(found.left)
+    if source is not None:
+        return f"No line of {source} is there. There are lines of {names}."
+    return (
+        f"No source goes with a profile of that name: there are lines of {names}. Give the profile the name it had, "
+        "or say with --source whose lines to read with it."
+    )
+
+
+def _counts(found: Reread) -> str:
+    lost = sum(len(change.lost) for change in found.changes)
+    gained = sum(len(change.gained) for change in found.changes)
+    return f"rows withdrawn: {lost}; rows added: {gained}."
+
+
 def _say(found: Reread) -> None:
-    if not found.lines:
-        click.echo("No line was read again: no source of the job goes with this profile. --source names one.")
-        return
-    counts = f"{found.same} say what they said, {len(found.changes)} say something else"
-    click.echo(f"{found.lines} lines read again: {counts}.")
-    click.echo(f"{found.not_understood} are not understood, wholly or in part.")
+    click.echo(f"Lines read again: {found.lines}; as before: {found.same}; changed: {len(found.changes)}.")
+    counts = {
+        "Not understood, wholly or in part": found.not_understood,
+        "Never heard as a whole, and not read": found.not_whole,
+        "Withdrawn by hand, and not brought back": found.stay_withdrawn,
+        "Left out, since a later row counts at their time": found.overridden,
+    }
+    for what, number in counts.items():
+        if number:
+            click.echo(f"{what}: {number}.")
+    if found.left:
+        click.echo(f"Left as they are: the lines of {', '.join(found.left)}.")
     for change in found.changes[:_SHOWN]:
         _say_change(change)
     if len(found.changes) > _SHOWN:
@@ -85,9 +112,16 @@ def _say_change(change: Change) -> None:
 
     text = quoted(change.line.data.decode(errors="backslashreplace"))
     click.echo(f"  {change.line.document}, line {change.line.n}: {text}")
-    for mark, rows in (("no longer", change.lost), ("now", change.gained)):
-        for row in rows:
-            words = " ".join(part for part in (row.kind, row.subject, row.value, row.unit) if part)
-            click.echo(f"    {mark}: {words}")
+    for row in change.lost:
+        click.echo(f"    no longer: {_words(row, change.line.time)}")
+    for row in change.gained:
+        click.echo(f"    now: {_words(row, change.line.time)}")
     if change.why:
         click.echo(f"    why: {change.why}")
+
+
+def _words(row: Row, heard: str) -> str:
+    """A row in words, with its time where that is not when the line was heard."""
+    words = [row.kind, row.subject, row.value, row.unit]
+    more = {"time": "" if row.time == heard else row.time, "span_s": row.span_s, "note": row.note}
+    return " ".join(text for text in (*words, *(f"{name}={text}" for name, text in more.items() if text)) if text)

@@ -8,11 +8,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from satdiag.vocabulary import REASONS
+
+if TYPE_CHECKING:
+    from satdiag.job import Job
 
 
 def _as_text(text: str) -> Any:
@@ -193,6 +196,13 @@ def id_from(path: Path) -> str:
 
     name = re.sub(r"[^A-Za-z0-9._-]+", "-", path.name.removesuffix(".satjob")).strip("-._")[:100]
     return name if KEYS["job"]["id"](name) is None else f"job-{datetime.now(UTC):%Y%m%d-%H%M%S}"
+
+
+def empty_job(path: Path, opened: datetime | None = None) -> Job:
+    """A job without observations whose sheet knows nothing but its id, made from the path's name."""
+    from satdiag.job import build_job
+
+    return build_job({"job.toml": sheet_text({("job", "id"): id_from(path)}, [], opened).encode()}, ())
 
 
 def sheet_text(

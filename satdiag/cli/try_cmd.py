@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -48,19 +48,6 @@ def try_(spec: str, poll: bool, seconds: float | None) -> int:
     return 0 if trial.good else 1
 
 
-class _Anything(Collection[str]):
-    """There is no job here: any site and any id is taken for known."""
-
-    def __contains__(self, item: object) -> bool:
-        return True
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(())
-
-    def __len__(self) -> int:
-        return 0
-
-
 class Trial:
     """One source being listened to, and what was heard so far; `str` tells it."""
 
@@ -70,7 +57,7 @@ class Trial:
         self.lines = self.good = self.readings = self.refused = 0
         self._summary = ""
         self._source, self._played = source, source.name.partition("/")[0] == "replay"
-        self._admission = Admission(sites=_Anything(), ids=_Anything())
+        self._admission = Admission.without_job()
 
     def __str__(self) -> str:
         lines = f"{self.lines} line{'' if self.lines == 1 else 's'} heard, {self.lines - self.good} not understood"

@@ -6,14 +6,14 @@ Nothing passes that `check_rows` would refuse later: the job stays one that can 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from datetime import timezone
 from typing import TYPE_CHECKING
 
 from satdiag.csv_text import quoted
 from satdiag.recorder.clock import time_text
 from satdiag.recorder.heard import Moment, Reading
-from satdiag.rows import Row, check_row, parse_time_us
+from satdiag.rows import Row, check_row, parse_time_us, withdrawn_ids
 from satdiag.vocabulary import VISIT_PAUSE_S
 
 if TYPE_CHECKING:
@@ -73,6 +73,19 @@ class Visits:
         return ""
 
 
+class _Every(Collection[str]):
+    """Holds every text."""
+
+    def __contains__(self, item: object) -> bool:
+        return True
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(())
+
+    def __len__(self) -> int:
+        return 0
+
+
 class Admission:
     """Turns readings into rows of one job.
 
@@ -96,13 +109,18 @@ class Admission:
     def of_job(cls, job: Job, ids: Collection[str]) -> Admission:
         """The admission to a job with what its rows already say; `ids` are those that a `withdraw` may name."""
         naive = job.sheet.naive_times
-        withdrawn = {row.value for row in job.rows if row.kind == "withdraw"}
+        withdrawn = withdrawn_ids(job.rows)
         visits = Visits()
         for row in job.rows:
             if not row.id or row.id not in withdrawn:
                 level = row.kind == "signal" and bool(row.unit)
                 visits.add(parse_time_us(row.time, naive) or 0, *((row.subject, row.unit) if level else ()))
         return cls(naive, {site.name for site in job.sheet.sites}, ids, visits)
+
+    @classmethod
+    def without_job(cls, naive_times: timezone | None = None) -> Admission:
+        """The admission where there is no job: any site and any id is taken for known."""
+        return cls(naive_times, _Every(), _Every())
 
     def row(
         self, reading: Reading, source: str, at: Moment, elapsed_s: float, run: str, id: str, own: bool = False

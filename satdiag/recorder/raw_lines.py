@@ -12,18 +12,25 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, bad_input
 
+if TYPE_CHECKING:
+    from satdiag.job import Job
+
+Place = tuple[str, int]
+"""Where a line stands: the document, and its number `n` there."""
+
 DOCUMENT = re.compile(r"raw-(?P<run>[A-Za-z0-9._-]+)\.jsonl")
+_MEND = "Take the job from before it was changed, or leave this document out."
 _PLAIN = re.compile(r"[^\x00-\x08\x0a-\x1f\x7f-\x9f]*")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RawLine:
-    """One line of a raw document. `at` is where it stands: (document, number in it)."""
+    """One line of a raw document; `rows` are the ids of the rows made of it."""
 
     document: str
     n: int
@@ -33,13 +40,25 @@ class RawLine:
     data: bytes
     rows: tuple[str, ...]
     why: str = ""
-    of: tuple[str, int] | None = None
+    of: Place | None = None
+
+    @property
+    def place(self) -> Place:
+        """Where it stands."""
+        return self.document, self.n
 
     @property
     def run(self) -> str:
         """The recorder run that heard it."""
         found = DOCUMENT.fullmatch(self.document)
         return found["run"] if found else ""
+
+
+class KeptLine(NamedTuple):
+    """A line as it was received, and the ids of the rows that stand for it after all new readings."""
+
+    line: RawLine
+    ids: tuple[str, ...]
 
 
 def document_name(run: str) -> str:
@@ -74,6 +93,33 @@ def decode_document(document: str, data: bytes) -> Iterator[RawLine]:
             yield _decode(document, text, number)
 
 
+def kept_lines(job: Job) -> list[KeptLine]:
+    """Every line of a job as it was received, run by run, in each as they stand there: in the order of their rows.
+
+    Their numbers may stand in another order, if there were several sources. Raises BadInput.
+    """
+    lines: dict[Place, RawLine] = {}
+    ids: dict[Place, tuple[str, ...]] = {}
+    for name in sorted(filter(DOCUMENT.fullmatch, job.documents), key=_age):
+        for line in decode_document(name, job.documents[name]):
+            if line.place in ids:
+                raise bad_input(name, f"the number {line.n} stands there twice", _MEND)
+            if line.of is None:
+                lines[line.place] = line
+            elif line.of not in lines:
+                what = f"its line {line.n} is of line {line.of[1]} in {quoted(line.of[0])}, which is not there"
+                raise bad_input(name, what, _MEND)
+            ids[line.of or line.place] = line.rows
+    return [KeptLine(line, ids[place]) for place, line in lines.items()]
+
+
+def _age(name: str) -> tuple[int, str]:
+    """Sorts documents by when their runs were: r2 before r10."""
+    found = DOCUMENT.fullmatch(name)
+    digits = found["run"].removeprefix("r") if found else ""
+    return int(digits) if digits.isascii() and digits.isdigit() else 0, name
+
+
 def _decode(document: str, text: bytes, number: int) -> RawLine:
     try:
         record = json.loads(text)
@@ -95,7 +141,7 @@ def _decode(document: str, text: bytes, number: int) -> RawLine:
 
 def _not_ours(document: str, text: bytes, number: int) -> BadInput:
     what = f"{quoted(text.decode(errors='replace'))} is not a line that the recorder writes"
-    return bad_input(document, what, "Take the job from before it was changed, or leave this document out.", number)
+    return bad_input(document, what, _MEND, number)
 
 
 def _word(value: Any) -> str:

@@ -27,7 +27,10 @@ _WHY_FLAWED = {
     "half": "its end never came",
 }
 NEVER_READ = frozenset({WHY_CUT, *_WHY_FLAWED.values()})
-"""Why a line was kept and not read: it is not whole, so that no profile may read it later either."""
+"""Why a line was kept and not read: it is not whole, so that no profile may read it later either.
+
+The words stand in job files: changed ones would not be known there.
+"""
 
 
 class SerialSource(Source):

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from satdiag.errors import BadInput
-from satdiag.recorder.raw_lines import RawLine, decode_document, document_name, encode
+from satdiag.recorder.raw_lines import RawLine, decode_document, document_name, encode, kept_lines
+from tests.helpers import make_job
 
 
 def line(data, **more):
@@ -52,3 +53,37 @@ def test_what_the_recorder_did_not_write_is_named(text):
 def test_the_run_is_in_the_name():
     assert line(b"").run == "r1"
     assert document_name("r12") == "raw-r12.jsonl"
+
+
+def numbered(n, *ids, of=None):
+    return encode(RawLine("", n, "2031-05-03T14:00:00Z", "0.5", "serial:x", b"%d" % n, ids, of=of))
+
+
+def kept(**documents):
+    job = make_job("", documents={name.replace("_", "-") + ".jsonl": data for name, data in documents.items()})
+    return [(line.document, line.n, ids) for line, ids in kept_lines(job)]
+
+
+def test_the_lines_of_a_job_come_run_by_run_with_what_stands_for_them_now():
+    assert kept(
+        raw_r10=numbered(1, "r10-1"),
+        raw_r1=numbered(2, "r1-1", "r1-2") + numbered(1, "r1-3") + numbered(3),
+        raw_r9=numbered(1, "r1-1", "r9-1", of=("raw-r1.jsonl", 2)) + numbered(2, "r9-2", of=("raw-r1.jsonl", 3)),
+        raw_r11=numbered(1, of=("raw-r1.jsonl", 2)),
+        raw_r2=numbered(1, "r2-1"),
+    ) == [
+        ("raw-r1.jsonl", 2, ()),
+        ("raw-r1.jsonl", 1, ("r1-3",)),
+        ("raw-r1.jsonl", 3, ("r9-2",)),
+        ("raw-r2.jsonl", 1, ("r2-1",)),
+        ("raw-r10.jsonl", 1, ("r10-1",)),
+    ]
+
+
+def test_the_lines_of_a_job_that_do_not_fit_together_are_named():
+    with pytest.raises(BadInput, match=r"raw-r1\.jsonl: the number 1 stands there twice"):
+        kept(raw_r1=numbered(1) + numbered(1))
+    with pytest.raises(
+        BadInput, match=r"raw-r2\.jsonl: its line 1 is of line 7 in 'raw-r1\.jsonl', which is not there"
+    ):
+        kept(raw_r1=numbered(1), raw_r2=numbered(1, of=("raw-r1.jsonl", 7)))
