@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -12,6 +13,8 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.words import misnamed
+
+LINE_FEED = b"\n"
 
 if TYPE_CHECKING:
     from satdiag.recorder.clock import Clock
@@ -26,7 +29,7 @@ if TYPE_CHECKING:
 @click.argument("jobfile", type=click.Path(path_type=Path))
 @click.option("--from", "specs", metavar="SPEC", multiple=True, help="A source to listen to; may be repeated.")
 @click.option("--poll", is_flag=True, help="Ask bench instruments that answer only when asked. Never a vehicle.")
-@click.option("--for", "for_s", metavar="SECONDS", type=click.FloatRange(0), help="Stop after so many seconds.")
+@click.option("--for", "for_s", metavar="SECONDS", type=click.FloatRange(0, 1e9), help="Stop after so many seconds.")
 @click.option("--no-hand", is_flag=True, help="Take nothing that is typed or piped in.")
 @click.option("--no-screen", is_flag=True, help="Print plain lines, also in a terminal.")
 @click.option("--acks", is_flag=True, help="Print 'ack ID' on stdout for each row once it is committed.")
@@ -47,6 +50,8 @@ def record(
     from satdiag.recorder.loop import Recorder
     from satdiag.recorder.session import Session, Voice, summary_lines
 
+    if for_s is not None and math.isnan(for_s):
+        raise click.BadParameter("takes a number of seconds.", param_hint="'--for'")
     hand = not no_hand and _readable(sys.stdin)
     if not specs and not hand:
         raise click.UsageError("Name a source with --from SPEC, or type what you see in a terminal.")
@@ -56,10 +61,13 @@ def record(
     _make_job(jobfile, voice)
     recorder = Recorder(jobfile, sources, clock, voice, _acknowledge if acks else None)
     screen = not no_screen and sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
-    summary = Session(recorder, voice, for_s).run(screen and (not hand or sys.stdin.isatty()), hand)
-    for line in summary_lines(summary):
-        click.echo(line, err=True)
-    return _end(summary)
+    summary, insisted = Session(recorder, voice, for_s).run(screen and (not hand or sys.stdin.isatty()), hand)
+    rescued = _rescue(summary)
+    for line in (*summary_lines(summary), *rescued):
+        voice(line)
+    if summary.error is not None:
+        raise summary.error
+    return 130 if insisted else 2 if rescued else 0
 
 
 def _readable(stream: object) -> bool:
@@ -97,7 +105,7 @@ def _make_job(place: Path, say: Callable[[str], None]) -> None:
     from satdiag.store import create_job_file
     from satdiag.store.medium import check_medium
 
-    check_medium(place.absolute().parent)
+    check_medium(place)
     create_job_file(place, empty_job(place, datetime.now(UTC)))
     say(f"{place}: made, with an empty sheet. Place, package and receiver are unknown; `satdiag new` asks for them.")
 
@@ -112,18 +120,25 @@ def _acknowledge(ids: Sequence[str]) -> None:
         pass  # nobody reads any more; the rows are kept all the same
 
 
-def _end(summary: Summary) -> int:
-    """Say what went wrong at the end, and bring what could not be written to safety."""
-    if summary.unwritten:
-        from satdiag.recorder.rescue import places, rescue
-        from satdiag.user_folder import user_folder
+def _rescue(summary: Summary) -> list[str]:
+    """Bring what could not be written to safety; what to say of it."""
+    if not (summary.unwritten or summary.unwritten_parts):
+        return []
+    from satdiag.recorder.rescue import places, rescue, rescue_part
+    from satdiag.user_folder import user_folder
 
-        kept = rescue(summary.unwritten, summary.place, places(summary.place, user_folder()))
-        count = len(summary.unwritten)
-        if kept is None:
-            click.echo(f"{count} rows could not be written anywhere and are LOST.", err=True)
-        else:
-            click.echo(f"{count} rows could not be written into the job file. They are in {kept}.", err=True)
-    if summary.error is not None:
-        raise summary.error
-    return 2 if summary.unwritten else 0
+    folders = places(summary.place, user_folder())
+    said = []
+    if summary.unwritten:
+        kept = rescue(summary.unwritten, summary.place, folders)
+        said.append(_said(f"{len(summary.unwritten)} rows", kept))
+    for document, data in summary.unwritten_parts:
+        kept = rescue_part(document, data, summary.place, folders)
+        said.append(_said(f"{data.count(LINE_FEED)} lines of {document}", kept))
+    return said
+
+
+def _said(what: str, kept: Path | None) -> str:
+    if kept is None:
+        return f"{what} could not be written anywhere and are LOST."
+    return f"{what} could not be written into the job file. They are in {kept}."

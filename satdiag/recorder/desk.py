@@ -16,6 +16,7 @@ from satdiag.recorder.writer import Batch
 if TYPE_CHECKING:
     from satdiag.job import Job
     from satdiag.rows import Row
+    from satdiag.sheet import Sheet
 
 RECORDER = "recorder"
 """The source of the rows that the recorder itself writes: gaps and clock steps."""
@@ -31,8 +32,16 @@ class KnownIds(Collection[str]):
     """The ids that a `withdraw` may name: those that were there before, and those given in this run."""
 
     def __init__(self, before: Collection[str], run: str) -> None:
-        self._before, self._run = frozenset(before), run
+        self._before, self._run = set(before), run
         self.given = 0
+
+    def add(self, identifier: str) -> None:
+        """An id that a row brought with it."""
+        self._before.add(identifier)
+
+    def discard(self, identifier: str) -> None:
+        """The row with an id that was added is not written after all."""
+        self._before.discard(identifier)
 
     def next(self) -> str:
         """A new id."""
@@ -116,6 +125,25 @@ class Desk:
         with self._lock:
             rows = [self._admitted(RECORDER, reading, at) for reading in readings]
         return Batch(tuple(row for row in rows if not isinstance(row, str)))
+
+    def given(self, source: str, reading: Reading, at: Moment) -> Row | str:
+        """The row of a reading that brings its own id, run and time, all kept as they are, or why there is none.
+
+        A `withdraw` may name its id from now on. It is for the caller to see that no id is given twice.
+        """
+        with self._lock:
+            row = self._admission.row(
+                reading, source=source, at=at, elapsed_s=0.0, run=reading.run, id=reading.id, own=False
+            )
+            if not isinstance(row, str):
+                self.ids.add(row.id)
+        return row
+
+    def renew(self, sheet: Sheet) -> None:
+        """The sheet was changed: its sites and what it says of times without an offset hold from now on."""
+        with self._lock:
+            sites = {site.name for site in sheet.sites}
+            self._admission = Admission(sheet.naive_times, sites, self.ids, self._admission.visits)
 
     def elapsed_s(self, at: Moment) -> float:
         """Seconds since the run's start, on the monotonic clock."""

@@ -18,7 +18,7 @@ from satdiag.recorder.heard import Line, Moment, Reading, Source
 from satdiag.recorder.last_seen import ChannelCounts, Level
 from satdiag.recorder.runner import HOLE_S, Runner
 from satdiag.recorder.thin_log import ThinLog
-from satdiag.recorder.writer import ROOM, Batch, Writer
+from satdiag.recorder.writer import PATIENCE_S, ROOM, Batch, Writer, joined
 from satdiag.rows import MAX_SECONDS, parse_time_us
 
 if TYPE_CHECKING:
@@ -64,7 +64,10 @@ class SourceTotal:
 
 @dataclass(frozen=True)
 class Summary:
-    """What a run came to. `unwritten`: rows that could not be written; `left_word`: what is left to do, or blank."""
+    """What a run came to. `unwritten` and `unwritten_parts` (document, bytes) could not be written.
+
+    `left_word`: what is left to do, or blank.
+    """
 
     place: Path
     run: str
@@ -72,6 +75,7 @@ class Summary:
     rows_written: int
     sources: tuple[SourceTotal, ...]
     unwritten: tuple[Row, ...]
+    unwritten_parts: tuple[tuple[str, bytes], ...]
     left_word: str
     error: SatdiagError | None
 
@@ -142,23 +146,27 @@ class Recorder:
         self._write_own(self.began, [Reading("gap", name, "lost", note=note, span_s=span) for name in names])
         self._say(f"The last run ({run}) ended without closing; everything it had acknowledged is there.")
 
-    def stop(self) -> Summary:
-        """End every source, write what is held, close the file."""
+    def stop(self, patience_s: float = PATIENCE_S) -> Summary:
+        """End every source, write what is held, close the file, waiting for a full medium as long as it is said.
+
+        May be called again with less patience, if the first call was cut short.
+        """
         with suppress(SatdiagError):  # if the writer has ended, it says why itself
             self._look_at_clocks()
         for runner in self.runners:
             runner.stop()
         for runner in self.runners:
-            if not runner.join(JOIN_S):
+            if not runner.join(min(JOIN_S, patience_s)):
                 self._say(f"{runner.source.name} does not end; what it had handed over is kept.")
-        unwritten = self.writer.close()
+        unwritten = self.writer.close(patience_s)
         return Summary(
             place=self.place,
             run=self.run,
             seconds=self.desk.elapsed_s(self.clock.now()),
             rows_written=self.writer.rows_written,
             sources=tuple(_total(runner) for runner in self.runners),
-            unwritten=unwritten,
+            unwritten=tuple(row for batch in unwritten for row in batch.rows),
+            unwritten_parts=tuple(joined(unwritten)),
             left_word=self.writer.left_word,
             error=self.writer.error,
         )

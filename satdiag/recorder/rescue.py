@@ -22,18 +22,28 @@ def rescue(rows: Sequence[Row], place: Path, folders: Sequence[Path]) -> Path | 
     """
     lines = [COLUMNS, *(tuple(getattr(row, name) for name in COLUMNS) for row in rows)]
     text = "\n".join(csv_line(line) for line in lines) + "\n"
+    return _first_that_takes(folders, f"{place.stem}-unwritten", ".csv", text.encode())
+
+
+def rescue_part(document: str, data: bytes, place: Path, folders: Sequence[Path]) -> Path | None:
+    """Write a piece of a document, e.g. sentences, as `rescue` does with rows."""
+    name = Path(document)
+    return _first_that_takes(folders, f"{place.stem}-unwritten-{name.stem}", name.suffix, data)
+
+
+def _first_that_takes(folders: Sequence[Path], stem: str, ending: str, data: bytes) -> Path | None:
     for folder in folders:
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            return _write(folder, place.stem, text.encode())
+            return _write(folder, stem, ending, data)
         except OSError:
             continue
     return None
 
 
-def _write(folder: Path, stem: str, data: bytes) -> Path:
+def _write(folder: Path, stem: str, ending: str, data: bytes) -> Path:
     for number in count(1):
-        place = folder / f"{stem}-unwritten{'' if number == 1 else f'-{number}'}.csv"
+        place = folder / f"{stem}{'' if number == 1 else f'-{number}'}{ending}"
         try:
             write_new(place, data)
             return place

@@ -6,7 +6,7 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ from satdiag.recorder.status import StatusTaker
 from satdiag.recorder.stopping import stopping
 
 if TYPE_CHECKING:
+    from rich.console import Group
     from rich.live import Live
 
 TICK_S = 0.2
@@ -36,7 +37,8 @@ class Voice:
         text = printable(text)
         self.recent.append(text)
         if not self.on_screen:
-            self._echo(text)
+            with suppress(OSError):  # nobody reads any more; that must not end a source
+                self._echo(text)
 
 
 class Session:
@@ -47,8 +49,11 @@ class Session:
         self._status = StatusTaker(recorder)
         self._plain = PlainLines()
 
-    def run(self, screen: bool, hand: bool) -> Summary:
-        """Record; `screen`: draw on the terminal, `hand`: take what is typed or piped in. Raises SatdiagError."""
+    def run(self, screen: bool, hand: bool) -> tuple[Summary, bool]:
+        """Record; `screen`: draw on the terminal, `hand`: take what is typed or piped in. Raises SatdiagError.
+
+        Returns what it came to, and True if someone insisted on an end that does not wait for a full medium.
+        """
         closed = threading.Event()
         try:
             with stopping(closed) as asked:
@@ -58,10 +63,16 @@ class Session:
                         step = self._steps(stack, screen, hand)
                         self._go_on(asked, step)
                 finally:
-                    summary = self._recorder.stop()
-                return summary
+                    summary, insisted = self._stopped()
+                return summary, insisted
         finally:
             closed.set()
+
+    def _stopped(self) -> tuple[Summary, bool]:
+        try:
+            return self._recorder.stop(), False
+        except KeyboardInterrupt:
+            return self._recorder.stop(patience_s=0.0), True
 
     def _go_on(self, asked: threading.Event, step: Callable[[], bool]) -> None:
         end_s = None if self._for_s is None else monotonic() + self._for_s
@@ -91,7 +102,7 @@ class Session:
                 rest.wait(TICK_S)
             status = self._status.take()
             if live is not None:
-                live.update(render(status, None, 0, (), live.console.width, tuple(self._voice.recent)), refresh=True)
+                _draw(live, render(status, None, 0, (), live.console.width, tuple(self._voice.recent)))
             else:
                 for line in self._plain.of(status):
                     self._voice(line)
@@ -124,7 +135,7 @@ class Session:
                 drawn_s = monotonic()
                 status, width = self._status.take(), live.console.width
                 recent = tuple(self._voice.recent)
-                live.update(render(status, editor.text, editor.cursor, editor.choices, width, recent), refresh=True)
+                _draw(live, render(status, editor.text, editor.cursor, editor.choices, width, recent))
             return not keyboard.ended
 
         return step
@@ -135,12 +146,21 @@ class Session:
         from rich.console import Console
         from rich.live import Live
 
+        live = Live(console=Console(file=sys.stderr), auto_refresh=False, transient=False)
         self._voice.on_screen = True
         try:
-            with Live(console=Console(file=sys.stderr), auto_refresh=False, transient=False) as live:
-                yield live
+            live.start()
+            yield live
         finally:
             self._voice.on_screen = False
+            with suppress(OSError):  # the terminal is gone
+                live.stop()
+
+
+def _draw(live: Live, picture: Group) -> None:
+    """Draw, if the terminal is still there; the recording does not depend on it."""
+    with suppress(OSError):
+        live.update(picture, refresh=True)
 
 
 def summary_lines(summary: Summary) -> list[str]:

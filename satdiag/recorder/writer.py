@@ -27,18 +27,26 @@ ROOM = 200_000
 """How many rows and raw lines are held at most while they cannot be written."""
 
 RETRY_S = 1.0
+PATIENCE_S = 10.0
+"""How long the end waits for a medium that takes nothing."""
+
 _LARGEST_COMMIT = 5_000
 
 
 @dataclass(frozen=True)
 class Batch:
-    """What is written together or not at all: rows, pieces of growing documents, and who wants to know."""
+    """What is written together or not at all: rows, pieces of growing documents, and who wants to know.
+
+    `work` is something else to do with the file, alone and in its turn, in place of rows; it is done again if it
+    raises StoreWaits, and anything else that it raises ends the writer.
+    """
 
     rows: tuple[Row, ...]
     parts: tuple[tuple[str, bytes], ...] = ()
     committed: Callable[[], None] | None = None
     urgent: bool = False
     items: int = field(default=0)
+    work: Callable[[LiveFile], None] | None = None
 
     @property
     def weight(self) -> int:
@@ -49,11 +57,13 @@ class Batch:
 class Writer:
     """Writes batches in the order in which they were taken. All methods may be called from any thread.
 
-    `on_commit` is called on the writer's thread with the rows of each commit.
+    `on_commit` is called on the writer's thread with the rows of each commit, and after it everyone in `listeners`,
+    who must not raise; add to them before the start.
     """
 
     def __init__(self, place: Path, on_commit: Callable[[Sequence[Row]], None], room: int = ROOM) -> None:
         self._place, self._on_commit, self.room = place, on_commit, room
+        self.listeners: list[Callable[[Sequence[Row]], None]] = []
         self._held: deque[Batch] = deque()
         self._change = threading.Condition()
         self._weight = 0
@@ -118,8 +128,11 @@ class Writer:
         """What ended the writer before its time, or None."""
         return self._error
 
-    def close(self, patience_s: float = 10.0) -> tuple[Row, ...]:
-        """Write what is held and close the file; returns the rows that could not be written within `patience_s`."""
+    def close(self, patience_s: float = PATIENCE_S) -> tuple[Batch, ...]:
+        """Write what is held and close the file; returns what could not be written within `patience_s`.
+
+        May be called again, with less patience.
+        """
         with self._change:
             self._closing = True
             self._change.notify_all()
@@ -129,7 +142,7 @@ class Writer:
                 self._closing = False
                 self._change.notify_all()
             self._thread.join()
-        return tuple(row for batch in self._held for row in batch.rows)
+        return tuple(self._held)
 
     # --- the thread ------------------------------------------------------------------------------------------------
 
@@ -175,7 +188,10 @@ class Writer:
             return False
         rows = [row for batch in batches for row in batch.rows]
         try:
-            live.append(rows, _joined(batches))
+            if batches[0].work is None:
+                live.append(rows, joined(batches))
+            else:
+                batches[0].work(live)
         except StoreWaits as error:
             self.trouble = str(error)
             with self._change:
@@ -196,10 +212,13 @@ class Writer:
             taken: list[Batch] = []
             weight = 0
             for batch in self._held:
-                if taken and weight + batch.weight > _LARGEST_COMMIT:
+                alone = batch.work is not None
+                if taken and (alone or weight + batch.weight > _LARGEST_COMMIT):
                     break
                 taken.append(batch)
                 weight += batch.weight
+                if alone:
+                    break
             return taken
 
     def _due(self) -> bool:
@@ -216,12 +235,14 @@ class Writer:
         self.rows_written += len(rows)
         self.last_commit_s = monotonic()
         self._on_commit(rows)
+        for listener in self.listeners:
+            listener(rows)
         for batch in batches:
             if batch.committed is not None:
                 batch.committed()
 
 
-def _joined(batches: Sequence[Batch]) -> list[tuple[str, bytes]]:
+def joined(batches: Sequence[Batch]) -> list[tuple[str, bytes]]:
     """The pieces of all batches, those of one document joined."""
     pieces: dict[str, list[bytes]] = {}
     for batch in batches:

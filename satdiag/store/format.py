@@ -119,6 +119,10 @@ class Digests:
             with_parts.update(named_bytes(name, data))
         return Digests(self.fixed, with_rows, with_parts)
 
+    def with_documents(self, header: str, documents: Mapping[str, bytes]) -> Digests:
+        """The digests with another table of documents."""
+        return Digests(_over_documents(header, documents).hexdigest(), self.rows, self.parts)
+
     def texts(self) -> dict[str, str]:
         """What stands in the table `meta`, by key."""
         return {

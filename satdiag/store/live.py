@@ -14,11 +14,14 @@ from collections.abc import Callable, Sequence
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from satdiag.errors import NotAJob, SatdiagError, StoreProblem, StoreWaits
-from satdiag.job import KNOWN_FILES, Job
+from satdiag.csv_text import quoted
+from satdiag.errors import BadInput, NotAJob, SatdiagError, StoreProblem, StoreWaits, bad_input
+from satdiag.job import KNOWN_FILES, Job, document_problems, normalised
 from satdiag.rows import Row
+from satdiag.sheet import FILE as SHEET_FILE
+from satdiag.sheet import Sheet, parse_sheet
 from satdiag.store.append import change_header, insert_parts, insert_rows, set_meta, with_all_columns
 from satdiag.store.connect import (
     connect,
@@ -30,12 +33,13 @@ from satdiag.store.connect import (
     reason,
     transaction,
 )
-from satdiag.store.format import Digests, check_marks, check_pages
+from satdiag.store.format import MEND, Digests, check_marks, check_pages
 from satdiag.store.lock import RECORDING, take
 from satdiag.store.medium import check_medium
 from satdiag.store.migrate import migrate
 from satdiag.store.read import read_content
 from satdiag.store.runs import Unclean, begin_run, put_aside
+from satdiag.vocabulary import UNREADABLE
 
 READER_WAIT_S = 2.0
 """How long closing waits for readers before it leaves the write-ahead log to the next opening."""
@@ -49,6 +53,8 @@ _SAFE = (
     f"wal_autocheckpoint={_CHECKPOINT_PAGES}",
 )
 _GROWING_FILES = re.compile(r"raw.*\.jsonl|gnss.*\.nmea")
+_WHOLE_FILES = (SHEET_FILE, "lineup.csv", "horizon.csv", "obstacles.csv", "constellation.toml")
+_NAIVE_ROWS = "SELECT 1 FROM observations WHERE time NOT GLOB '*Z' AND time NOT GLOB '*[+-][0-9][0-9]:[0-9][0-9]' LIMIT 1"
 _MENDS = {
     "SQLITE_FULL": "The medium is full: free some space on it.",
     "SQLITE_BUSY": "Another program is writing to it: close that one.",
@@ -141,6 +147,38 @@ class LiveFile:
             self._fold_due = not self._fold()
         self._commit(add, _State(state.rows + len(fresh), state.parts + len(parts), digests))
 
+    def replace_document(self, name: str, data: bytes, rows: Sequence[Row] = ()) -> None:
+        """Put a whole document, e.g. lineup.csv, in the place of the one of that name, or add it, and add rows.
+
+        All or none; on the medium at return. The rows are already checked, against the new document. Raises BadInput
+        if the job would not be sound with it; StoreWaits, StoreProblem as `append`; the file is as it was then.
+        Raises ValueError for a document that is not replaced as a whole.
+        """
+        if name not in _WHOLE_FILES:
+            raise ValueError(f"{name!r} is not a document that is replaced while it is recorded")
+        data = normalised(name, data)
+        fresh = [row._replace(raw=None) for row in rows]
+        state = self._state
+        header, documents = self._documents(name)
+        if problems := document_problems({**documents, name: data}):
+            raise BadInput(problems)
+        if name == SHEET_FILE:
+            self._check_rows_with(parse_sheet(data.decode()), parse_sheet(documents[name].decode()))
+        documents[name] = data
+        try:
+            digests = state.digests.with_documents(header, documents).grown(fresh)
+        except UnicodeEncodeError:
+            raise StoreProblem(f"{self.place}: a text that cannot be written as UTF-8 was not kept.") from None
+
+        def put() -> None:
+            self._connection.execute("INSERT OR REPLACE INTO documents VALUES (?, ?)", (name, data))
+            insert_rows(self._connection, fresh, state.rows + 1)
+            self._carry_on(state.digests, digests)
+
+        if self._fold_due:
+            self._fold_due = not self._fold()
+        self._commit(put, state._replace(rows=state.rows + len(fresh), digests=digests))
+
     def close(self, clean: bool = True) -> str:
         """End the recording: one file in DELETE mode, and the lock given up. May be called twice.
 
@@ -152,6 +190,8 @@ class LiveFile:
         try:
             with self._ends:
                 words = [self._mark_end(clean) if self._began else "", self._to_one_file()]
+                if words[0]:  # folding the log in may have made room
+                    words[0] = self._mark_end(clean)
         finally:
             self._closed = True
         self.release()
@@ -221,6 +261,42 @@ class LiveFile:
                 what = f"cannot be written just now ({reason(error)}); nothing was lost, and it may be tried again"
                 return StoreWaits(f"{self.place}: {what}. {mend}")
         return plain(self.place, "written", error)
+
+    # --- documents -------------------------------------------------------------------------------------------------
+
+    def _read(self, query: str, *values: str) -> list[tuple[Any, ...]]:
+        """What a query finds in the file as it was last kept. Raises StoreWaits, StoreProblem."""
+        if self._closed:
+            raise ValueError("the file was closed")
+        try:
+            if self._connection.in_transaction:  # an earlier one that could not be taken back
+                self._connection.execute("ROLLBACK")
+            return self._connection.execute(query, values).fetchall()
+        except sqlite3.ProgrammingError:  # ours, e.g. the wrong thread
+            raise
+        except sqlite3.DatabaseError as error:
+            raise self._told(error) from None
+
+    def _documents(self, name: str) -> tuple[str, dict[str, bytes]]:
+        """The header and the table of documents, true to their digest: a new one shall not hide a changed byte."""
+        header = "".join(value for (value,) in self._read("SELECT value FROM meta WHERE key = 'header'"))
+        documents = dict(self._read("SELECT name, bytes FROM documents"))
+        pieces = self._read("SELECT 1 FROM parts WHERE name = ? LIMIT 1", name)
+        if pieces or self._state.digests.with_documents(header, documents).fixed != self._state.digests.fixed:
+            what = "its documents are not as they were when it was opened; nothing was changed"
+            raise StoreProblem(f"{self.place}: {what}. {MEND}")
+        return header, documents
+
+    def _check_rows_with(self, sheet: Sheet, before: Sheet) -> None:
+        """See that the rows that are there go with a new sheet. Raises BadInput."""
+        kept = {site.name for site in sheet.sites} | {UNREADABLE}
+        for (site,) in self._read("SELECT DISTINCT value FROM observations WHERE kind = 'site'"):
+            if site not in kept:
+                what = f"the site {quoted(site)} is missing, and rows name it"
+                raise bad_input(SHEET_FILE, what, "Keep it under that name.", column="name")
+        if sheet.naive_times != before.naive_times and self._read(_NAIVE_ROWS):
+            what = "naive_times cannot be changed now: there are rows that were read with it"
+            raise bad_input(SHEET_FILE, what, "Leave it as it is.", column="naive_times")
 
     # --- the write-ahead log ---------------------------------------------------------------------------------------
 

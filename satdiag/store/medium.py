@@ -78,11 +78,13 @@ def check_medium(
 
 
 def check_writable(place: Path) -> None:
-    """See that a file and its folder may be written. Raises StoreProblem."""
+    """See that a file, which need not be there yet, and its folder may be written. Raises StoreProblem."""
     folder = Path(os.path.realpath(place)).parent
     if _is_read_only(folder):
         what, mend = "its medium can only be read", "Copy the file into a folder of this computer and use that copy."
-    elif not os.access(place, os.W_OK):
+    elif not folder.is_dir():
+        what, mend = f"its folder, {folder}, is not there", "Make that folder, or name another."
+    elif place.exists() and not os.access(place, os.W_OK):
         what, mend = "you may not write to the file", "Get the right to, or use a copy."
     elif not os.access(folder, os.W_OK):
         what, mend = f"you may not write in its folder, {folder}", "Get the right to, or use a copy elsewhere."
