@@ -27,7 +27,7 @@ SKY_SOURCE = "gnss"
 """The source that hears the navigation satellites and never the receiver: its gaps say nothing of the receiver."""
 
 READOUTS = "serial:"
-"""What the names of sources begin with that are listened to without a pause: where one is not, it has a gap."""
+"""What the names of sources begin with that a run listens to without a pause: where it could not, it has a gap."""
 
 
 @dataclass(frozen=True, eq=False)

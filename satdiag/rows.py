@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from satdiag.csv_text import quoted
+from satdiag.csv_text import MAX_FIELD, quoted
 from satdiag.errors import Problem
 from satdiag.vocabulary import (
     KINDS,
@@ -131,6 +131,8 @@ def check_row(row: Row, naive: timezone | None, sites: Collection[str]) -> Itera
 def _forbidden(row: Row) -> Iterator[Wrong]:
     for column in (*REQUIRED_COLUMNS, *OPTIONAL_COLUMNS):
         found = _FORBIDDEN.search(getattr(row, column))
+        if len(getattr(row, column)) > MAX_FIELD:
+            yield Wrong(column, f"it is longer than {MAX_FIELD} characters", "Shorten it.")
         if found:
             yield Wrong(column, f"the character {found[0]!r} stands in it", "Take it out: it is no readable text.")
 

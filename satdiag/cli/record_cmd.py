@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 import os
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from queue import SimpleQueue
 from typing import TYPE_CHECKING
 
 import click
@@ -59,10 +61,16 @@ def record(
     clock = Clock()
     sources = _sources(specs, clock, poll)
     _make_job(jobfile, voice)
-    recorder = Recorder(jobfile, sources, clock, voice, _acknowledge if acks else None)
+    acknowledgements = Acknowledgements() if acks else None
+    recorder = Recorder(jobfile, sources, clock, voice, acknowledgements)
     screen = not no_screen and sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
-    summary, insisted = Session(recorder, voice, for_s).run(screen and (not hand or sys.stdin.isatty()), hand)
-    rescued = _rescue(summary)
+    rescued: list[str] = []
+    session = Session(recorder, voice, for_s)
+    summary, insisted = session.run(
+        screen and (not hand or sys.stdin.isatty()), hand, lambda summary: rescued.extend(_rescue(summary))
+    )
+    if acknowledgements is not None:
+        acknowledgements.close()
     for line in (*summary_lines(summary), *rescued):
         voice(line)
     if summary.error is not None:
@@ -110,14 +118,31 @@ def _make_job(place: Path, say: Callable[[str], None]) -> None:
     say(f"{place}: made, with an empty sheet. Place, package and receiver are unknown; `satdiag new` asks for them.")
 
 
-def _acknowledge(ids: Sequence[str]) -> None:
-    """Print ids at once, past every buffer: whoever reads them may rely on them."""
-    data = "".join(f"ack {name}\n" for name in ids).encode()
-    try:
-        while data:
-            data = data[os.write(1, data) :]
-    except OSError:
-        pass  # nobody reads any more; the rows are kept all the same
+class Acknowledgements:
+    """Prints the ids of committed rows at once, past every buffer; a reader that is slow holds nobody up."""
+
+    def __init__(self) -> None:
+        self._ids: SimpleQueue[Sequence[str] | None] = SimpleQueue()
+        self._thread = threading.Thread(target=self._print, name="acknowledgements", daemon=True)
+        self._thread.start()
+
+    def __call__(self, ids: Sequence[str]) -> None:
+        """These rows are committed."""
+        self._ids.put(ids)
+
+    def close(self) -> None:
+        """Print what is left, as far as someone reads it."""
+        self._ids.put(None)
+        self._thread.join(2.0)
+
+    def _print(self) -> None:
+        while (ids := self._ids.get()) is not None:
+            data = "".join(f"ack {name}\n" for name in ids).encode()
+            try:
+                while data:
+                    data = data[os.write(1, data) :]
+            except OSError:
+                return  # nobody reads any more; the rows are kept all the same
 
 
 def _rescue(summary: Summary) -> list[str]:

@@ -34,23 +34,35 @@ class Visits:
     def __init__(self) -> None:
         self._starts: list[int] = []
         self._ends: list[int] = []
-        self._units: list[dict[str, str]] = []
+        self._units: list[dict[str, tuple[str, int]]] = []
 
     def add(self, time_us: int, path: str = "", unit: str = "") -> str:
         """Add a row; `path` and `unit` are those of a level. Says why it cannot be added, blank if it was."""
         low, high = self._near(time_us)
         if high - low == 1:
             units = self._units[low]
-            if path and units.get(path, unit) != unit:
-                return f"{path} was in {units[path]} before and is in {unit} here, within one visit"
+            held, rows = units.get(path, (unit, 0))
+            if path and held != unit:
+                return f"{path} was in {held} before and is in {unit} here, within one visit"
             if self._starts[low] > time_us:
                 self._starts[low] = time_us
             if self._ends[low] < time_us:
                 self._ends[low] = time_us
             if path:
-                units[path] = unit
+                units[path] = (unit, rows + 1)
             return ""
-        return self._join(low, high, time_us, {path: unit} if path else {})
+        return self._join(low, high, time_us, {path: (unit, 1)} if path else {})
+
+    def take_back(self, time_us: int, path: str) -> None:
+        """A level of that path at that time was withdrawn: its unit counts no longer."""
+        low, high = self._near(time_us)
+        for units in self._units[low:high]:
+            if path in units:
+                unit, rows = units[path]
+                units[path] = (unit, rows - 1)
+                if rows <= 1:
+                    del units[path]
+                return
 
     def _near(self, time_us: int) -> tuple[int, int]:
         """The visits that a row at that time belongs to, as a slice: none, one, or two that it joins."""
@@ -60,13 +72,13 @@ class Visits:
             low -= 1
         return low, high
 
-    def _join(self, low: int, high: int, time_us: int, units: dict[str, str]) -> str:
+    def _join(self, low: int, high: int, time_us: int, units: dict[str, tuple[str, int]]) -> str:
         for held in self._units[low:high]:
-            for path, unit in held.items():
-                if units.setdefault(path, unit) != unit:
-                    return (
-                        f"at its time {path} is in {units[path]} and in {unit}, and it would make one visit of both"
-                    )
+            for path, (unit, rows) in held.items():
+                other, more = units.get(path, (unit, 0))
+                if other != unit:
+                    return f"at its time {path} is in {other} and in {unit}, and it would make one visit of both"
+                units[path] = (unit, rows + more)
         start = min([time_us, *self._starts[low:high]])
         end = max([time_us, *self._ends[low:high]])
         self._starts[low:high], self._ends[low:high], self._units[low:high] = [start], [end], [units]

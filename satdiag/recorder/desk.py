@@ -34,6 +34,7 @@ class KnownIds(Collection[str]):
     def __init__(self, before: Collection[str], run: str) -> None:
         self._before, self._run = set(before), run
         self.given = 0
+        self._void: list[tuple[int, int]] = []
 
     def add(self, identifier: str) -> None:
         """An id that a row brought with it."""
@@ -48,13 +49,24 @@ class KnownIds(Collection[str]):
         self.given += 1
         return f"{self._run}-{self.given}"
 
+    def void(self, ids: Sequence[str]) -> None:
+        """Ids of this run that were given to rows for which there was no room."""
+        numbers = sorted(int(name.rpartition("-")[2]) for name in ids)
+        for number in numbers:
+            if self._void and self._void[-1][1] == number - 1:
+                self._void[-1] = (self._void[-1][0], number)
+            else:
+                self._void.append((number, number))
+
     def __contains__(self, item: object) -> bool:
         if not isinstance(item, str):
             return False
         head, dash, tail = item.rpartition("-")
         if dash and head == self._run and tail.isascii() and tail.isdigit():
-            return 1 <= int(tail[:18]) <= self.given and not tail.startswith("0")
-        return item in self._before or item.startswith(f"{self._run}.")
+            number = int(tail[:18])
+            is_given = 1 <= number <= self.given and not tail.startswith("0")
+            return is_given and not any(first <= number <= last for first, last in self._void)
+        return item in self._before
 
     def __len__(self) -> int:
         return len(self._before) + self.given
@@ -84,6 +96,15 @@ def next_run(job: Job) -> str:
     return f"r{number}"
 
 
+def _clean(note: str) -> str:
+    """A note of the recorder's own without what may not stand in a row: it may quote a device, or a path."""
+    return "".join(mark if mark.isprintable() else " " for mark in note)[:500]
+
+
+def _is_replay(source: str) -> bool:
+    return source.partition("/")[0] == "replay"
+
+
 class Desk:
     """Numbers what is heard and checks it against the vocabulary. May be used from any thread.
 
@@ -97,6 +118,8 @@ class Desk:
         self._lines = 0
         self._lock = threading.Lock()
         self._documents: dict[str, str] = {}
+        self._played: dict[tuple[str, str], str] = {}
+        self._levels_by_hand: dict[str, tuple[int, str]] = {}
 
     def take(
         self, source: Source, lines: Sequence[Line], committed: Callable[[], None] | None = None, urgent: bool = False
@@ -123,7 +146,8 @@ class Desk:
     def own(self, at: Moment, readings: Sequence[Reading]) -> Batch:
         """Rows that the recorder writes of itself: gaps and clock steps."""
         with self._lock:
-            rows = [self._admitted(RECORDER, reading, at) for reading in readings]
+            clean = [reading._replace(note=_clean(reading.note)) for reading in readings]
+            rows = [self._admitted(RECORDER, reading, at) for reading in clean]
         return Batch(tuple(row for row in rows if not isinstance(row, str)))
 
     def given(self, source: str, reading: Reading, at: Moment) -> Row | str:
@@ -153,44 +177,52 @@ class Desk:
         rows: list[Row] = []
         why = line.why
         for reading in line.readings:
-            row = self._admitted(source.name, self._played(reading), line.at)
+            row = self._admitted(source.name, self._as_played(source, reading), line.at)
             if isinstance(row, str):
                 why = f"{why}; {row}" if why else row
-            else:
-                rows.append(row)
+                continue
+            rows.append(row)
+            if reading.id in getattr(source, "named_ids", ()):
+                self._played[source.name, reading.id] = row.id
         return rows, why
 
     def _admitted(self, source: str, reading: Reading, at: Moment) -> Row | str:
         """The row with a new id; the id is given only to a row that is admitted."""
-        own = source == RECORDER or source.partition("/")[0] == "replay"
+        own = source == RECORDER or _is_replay(source)
         if reading.kind == "withdraw" and not own and source != BY_HAND:
             return "'withdraw' is taken from a person only, not from a device"
-        identifier = reading.id or f"{self.run}-{self.ids.given + 1}"
         row = self._admission.row(
             reading,
             source=reading.source or source,
             at=at,
             elapsed_s=self.elapsed_s(at),
             run=self.run,
-            id=identifier,
+            id=f"{self.run}-{self.ids.given + 1}",
             own=own,
         )
-        if not isinstance(row, str) and not reading.id:
+        if not isinstance(row, str):
             self.ids.next()
+            if source == BY_HAND:
+                self._remember(row, at)
         return row
 
-    def _played(self, reading: Reading) -> Reading:
-        """A played-back row's run, id and withdrawals in names of this run's own, so that none is used twice."""
-        if not (reading.id or reading.run or reading.kind == "withdraw"):
+    def _remember(self, row: Row, at: Moment) -> None:
+        """A level that was typed in may be taken back: then its unit binds nobody any more."""
+        if row.kind == "signal" and row.unit:
+            self._levels_by_hand[row.id] = (at.wall_ns // 1000, row.subject)
+        elif row.kind == "withdraw" and row.value in self._levels_by_hand:
+            self._admission.visits.take_back(*self._levels_by_hand.pop(row.value))
+
+    def _as_played(self, source: Source, reading: Reading) -> Reading:
+        """A played-back row under names of this run's own: none is used twice, and it withdraws its own rows only."""
+        if not _is_replay(source.name):
             return reading
         value = reading.value
-        if reading.kind == "withdraw" and value not in self.ids:
-            value = f"{self.run}.{value}"
-        return reading._replace(
-            value=value,
-            id=f"{self.run}.{reading.id}" if reading.id else "",
-            run=f"{self.run}.{reading.run}" if reading.run else "",
-        )
+        if reading.kind == "withdraw":
+            value = self._played.get((source.name, value), f"{value}:not-played")
+        second = source.name.partition("/")[2]
+        run = f"{self.run}.{f'{second}.' if second else ''}{reading.run}" if reading.run else ""
+        return reading._replace(value=value, run=run)
 
     def _raw(self, source: Source, line: Line, rows: Sequence[Row], why: str) -> bytes:
         self._lines += 1

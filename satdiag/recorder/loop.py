@@ -111,7 +111,6 @@ class Recorder:
         """Open and check the job file, then start every source. Raises what is wrong with the file."""
         self.began = self.clock.now()
         self._watch, self._last_tick = StepWatch(self.began), self.began
-        self._own_rows: list[Batch] = []
         job = self.writer.start(self._begin_run)
         self.desk = Desk(job, self.run, self.began)
         self.hand = HandEntry.of_job(job)
@@ -136,6 +135,9 @@ class Recorder:
         """An earlier run ended without closing: from its last row until now its sources were not heard."""
         rows = [row for row in job.rows if row.run == run]
         names = dict.fromkeys(row.source for row in rows if row.source not in (BY_HAND, RECORDER, ""))
+        names |= dict.fromkeys(row.subject for row in rows if row.kind == "gap")
+        if any(name.startswith(f"gnss-{run}.") for name in job.documents):
+            names["gnss"] = None
         if not names:
             return
         last_us = parse_time_us(rows[-1].time, job.sheet.naive_times) or 0
@@ -183,7 +185,6 @@ class Recorder:
         if self.writer.error is not None:
             raise self.writer.error
         self._look_at_clocks()
-        self._write_own(self.began, ())
 
     def _look_at_clocks(self) -> None:
         now, before = self.clock.now(), self._last_tick
@@ -197,11 +198,11 @@ class Recorder:
             self._write_own(now, [Reading("clock", RECORDER, f"{step_s:.3f}", "s")])
 
     def _write_own(self, at: Moment, readings: Sequence[Reading]) -> None:
-        """Write rows of the recorder's own, and those that found no room before."""
-        if readings:
-            self._own_rows.append(self.desk.own(at, readings))
-        while self._own_rows and self.writer.put(self._own_rows[0], 0.0):
-            self._own_rows.pop(0)
+        """Write rows of the recorder's own; there is always room for them."""
+        batch = self.desk.own(at, readings)
+        if len(batch.rows) < len(readings):
+            self._say("A step of the clock, or a gap, could not be logged.")
+        self.writer.put(batch, 0.0, always=True)
 
     def enter(self, text: str, at: Moment | None = None) -> Entered:
         """What a person typed, heard now. Its rows are acknowledged by `answer` once they are committed."""

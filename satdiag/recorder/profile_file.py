@@ -148,6 +148,9 @@ def _together(data: Table) -> Iterator[_Wrong]:
     if data["kind"] == "vehicle" and "poll" in data:
         mend = "Take [poll] out: nothing is ever sent to a vehicle."
         yield _Wrong("poll", 0, None, "a profile of kind vehicle has the table [poll]", mend)
+    if data["kind"] == "vehicle" and data.get("port", {}).get("handshake", "none") != "none":
+        mend = 'Write handshake = "none": a handshake sends, and nothing is ever sent to a vehicle.'
+        yield _Wrong("port", 0, "handshake", "a profile of kind vehicle has a handshake", mend)
     if "poll" in data:
         yield from _poll(data)
     yield from _parting(data["line"])

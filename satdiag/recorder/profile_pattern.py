@@ -1,4 +1,4 @@
-"""Regular expressions that cannot stand still on any line: checked before they are used, refused with what to write.
+"""Regular expressions that cannot stand still for long: checked before they are used, refused with what to write.
 
 A pattern is matched against a whole line by backtracking. At each place where the engine has a choice (go on
 repeating or stop, take an option or not, this alternative or that one), the next character settles it if the

@@ -49,6 +49,7 @@ class ReplaySource(Source):
         self._after_ns = [round(after * 1000 / speed) for after in after_us]
         self._rows = [job.rows[number] for number in order]
         self._naive = job.sheet.naive_times
+        self.named_ids = frozenset(row.value for row in self._rows if row.kind == "withdraw")
         self._clock, self._stamps = clock, Stamps()
         self._start, self._next = clock.now(), 0
 

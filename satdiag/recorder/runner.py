@@ -8,7 +8,8 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from time import monotonic
 
 from satdiag.errors import SatdiagError
@@ -23,6 +24,9 @@ PATIENCE_S = 2.0
 
 HOLE_S = 10.0
 """If the program could not run for so long, nothing was heard in that time: the computer slept."""
+
+STEADY_S = 2.0
+"""A link that was lost and holds for so long is there again, also if nothing was said yet."""
 
 SETTLE_S = 1.0
 """After a jump of the time nothing is called silent for so long: the supervisor may find that it was a sleep."""
@@ -66,7 +70,10 @@ class Runner:
         self._absences = Absences(source.name)
         self._holes: deque[tuple[Moment, Moment]] = deque()
         self._quiet_since = self._looked_at = clock.now()
+        self._open_since = self._looked_at
+        self._jump = (self._looked_at, self._looked_at)
         self._settled_s = 0.0
+        self._understood = 0
         self._never_opened: Moment | None = None
         self._thread = threading.Thread(target=self._run, name=f"source {source.name}", daemon=True)
 
@@ -99,21 +106,20 @@ class Runner:
         try:
             self._never_opened = self._clock.now()
             while not self._stop.is_set() and not self.ended:
-                pause_s = FIRST_PAUSE_S if self._listen() else min(2 * pause_s, LONGEST_PAUSE_S)
-                self._pause(pause_s)
+                if self._listen():
+                    pause_s = FIRST_PAUSE_S
+                if self.heard.state == "lost":  # a silent one is opened anew at once: what it says meanwhile is lost
+                    self._stop.wait(pause_s)
+                    pause_s = min(2 * pause_s, LONGEST_PAUSE_S)
+                self._mind()
         except SatdiagError as error:  # the writer has ended: nothing can be kept any more
             self._now("ended", str(error))
         finally:
             self._finish()
 
-    def _pause(self, pause_s: float) -> None:
-        if not self.ended:
-            self._stop.wait(pause_s)
-            self._mind()
-
     def _listen(self) -> bool:
-        """Open, and read until the source is lost, silent, ended or not wanted any more; True if it was heard."""
-        before = self.heard.lines
+        """Open, and read until the source is lost, silent, ended or not wanted; True if a line was understood."""
+        before = self._understood
         try:
             self.source.open()
             self._opened()
@@ -130,26 +136,27 @@ class Runner:
         except Exception as error:  # noqa: BLE001 (an error of one source must not end the others)
             self._lost(f"{type(error).__name__}: {error}")
         finally:
-            self._take(self.source.close())
-        return self.heard.lines > before
+            self._take(self.source.close(), left=True)
+        return self._understood > before
 
     def _opened(self) -> None:
-        self._quiet_since = self._looked_at = self._clock.now()
+        self._open_since = self._quiet_since = self._looked_at = self._clock.now()
         self._never_opened = None
-        if self._absences.value == "lost":
-            self._absences.end(self._quiet_since)
-        if self._absences.value != "silent":
-            self._now("listening", "")
+        if not self._absences.value:
+            self._now("open", "")
 
     def _silent(self) -> bool:
         """True if nothing was heard for too long: then the source is opened anew, as its link may be dead."""
         limit_s = self.source.silent_after_s
         now, before = self._clock.now(), self._looked_at
         self._looked_at = now
-        if (now.mono_ns - before.mono_ns) / 1e9 > HOLE_S:
+        if seconds(before, now) > HOLE_S:
+            self._jump = (before, now)
             self._settled_s = monotonic() + SETTLE_S
-        quiet_s = (now.mono_ns - self._quiet_since.mono_ns) / 1e9
-        if limit_s is None or quiet_s < limit_s or monotonic() < self._settled_s:
+        if self._absences.value == "lost" and seconds(self._open_since, now) >= STEADY_S:
+            self._absences.end(now)  # a link that holds is there, though nothing was said yet
+            self._now("open", "")
+        if limit_s is None or seconds(self._quiet_since, now) < limit_s or monotonic() < self._settled_s:
             return False
         if self._absences.value != "silent":
             self._now("silent", f"no line for {limit_s:g} s")
@@ -162,26 +169,29 @@ class Runner:
 
     def _now(self, state: str, trouble: str) -> None:
         """Note a new state, and say it once."""
-        if (state, trouble) == (self.heard.state, self.heard.trouble):
+        before, self.heard.state, self.heard.trouble = self.heard.state, state, trouble
+        if state == before or (state, before) == ("listening", "open"):
             return
-        came_back = state == "listening" and self.heard.state in ("lost", "silent")
-        first = self.heard.state == "opening"
-        changed = state != self.heard.state
-        self.heard.state, self.heard.trouble = state, trouble
-        if changed and (trouble or came_back or (first and state == "listening")):
-            words = {"lost": "not heard", "silent": "silent", "listening": "heard again", "ended": "ended"}[state]
-            words = "listening" if first and state == "listening" else words
-            self._say(f"{self.source.name} ({self.source.where}): {words}{': ' + trouble if trouble else ''}")
+        words = {"lost": "not heard", "silent": "silent", "listening": "heard again", "open": "open again"}
+        if before == "opening" and state in ("open", "listening"):
+            word = "listening"
+        elif state == "ended":
+            word = "ended" if trouble else ""
+        else:
+            word = words[state]
+        if word:
+            self._say(f"{self.source.name} ({self.source.where}): {word}{': ' + trouble if trouble else ''}")
 
     # --- lines on their way ----------------------------------------------------------------------------------------
 
-    def _take(self, lines: Sequence[Line]) -> None:
-        good = [line for line in lines if not line.why]
-        if good:
+    def _take(self, lines: Sequence[Line], left: bool = False) -> None:
+        """Hand lines on; those that were `left` when the source was closed do not tell that it is heard."""
+        good = [line for line in lines if not line.why and (line.readings or line.data.strip())]
+        self._understood += len(good)
+        if good and not left:
             self._quiet_since = good[-1].at
-            if self._absences.value:
-                self._absences.end(good[0].at)
-                self._now("listening", "")
+            self._absences.end(good[0].at)
+            self._now("listening", "")
         self._mind()
         if not lines:
             return
@@ -193,10 +203,11 @@ class Runner:
         batch = taken.batch
         if self._acknowledge is not None and taken.ids:
             ids, acknowledge = taken.ids, self._acknowledge
-            batch = Batch(batch.rows, batch.parts, lambda: acknowledge(ids), batch.urgent, batch.items)
+            batch = replace(batch, committed=lambda: acknowledge(ids))
         if self._hand_on(batch):
             self.heard.rows += len(batch.rows)
         else:
+            self._desk.ids.void(taken.ids)
             self.heard.lost_lines += len(lines)
             self._absences.spill(len(lines), lines[0].at)
 
@@ -210,28 +221,39 @@ class Runner:
         return True
 
     def _mind(self) -> None:
-        """Write down what could not be heard or kept, as far as there is room for it."""
+        """Write down what could not be heard or kept."""
         now = self._clock.now()
-        while self._holes:
-            since, until = self._holes.popleft()
-            self._absences.hole(since, until, "the computer slept or could not run")
-            self._quiet_since = max(self._quiet_since, until, key=lambda moment: moment.mono_ns)
+        while self._holes and self._holes[0][1].mono_ns <= self._looked_at.mono_ns:
+            self._sleep(*self._holes.popleft())
         self._absences.tick(now)
         if self._absences.spilling and self._writer.has_room:
             self._absences.stop_spilling(now)
+        self._write_gaps()
+
+    def _sleep(self, since: Moment, until: Moment) -> None:
+        """The supervisor could not run for a while: a gap, if this thread could not either."""
+        begin, end = self._jump
+        if begin.mono_ns >= until.mono_ns or end.mono_ns <= since.mono_ns:
+            return
+        self._absences.hole(since, until, "the computer slept or could not run")
+        self._quiet_since = max(self._quiet_since, until, key=lambda moment: moment.mono_ns)
+
+    def _write_gaps(self) -> None:
         while self._absences.pending:
-            at, gap = self._absences.pending[0]
-            if not self._writer.put(self._desk.own(at, [gap]), 0.0):
-                return
-            self._absences.pending.pop(0)
+            at, gap = self._absences.pending.pop(0)
+            batch = self._desk.own(at, [gap])
+            if not batch.rows:
+                self._say(f"{self.source.name}: that it was {gap.value} for {gap.span_s} s could not be logged.")
+            self._writer.put(batch, 0.0, always=True)
 
     def _finish(self) -> None:
         now = self._clock.now()
         self._absences.end(now)
         self._absences.stop_spilling(now)
-        gaps = [self._desk.own(at, [gap]) for at, gap in self._absences.pending]
-        try:
-            for batch in gaps:
-                self._writer.put(batch, PATIENCE_S)
-        except SatdiagError:
-            pass  # the writer has ended, and says why itself
+        with suppress(SatdiagError):  # the writer has ended, and says why itself
+            self._write_gaps()
+
+
+def seconds(since: Moment, until: Moment) -> float:
+    """From one moment to another, on the monotonic clock."""
+    return (until.mono_ns - since.mono_ns) / 1e9

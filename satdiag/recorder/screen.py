@@ -18,6 +18,7 @@ PLAIN_EVERY_S = 30.0
 _NARROW = 70
 _STATES = {
     "opening": "being opened",
+    "open": "open, quiet",
     "listening": "heard",
     "silent": "SILENT",
     "lost": "NOT HEARD",
@@ -40,7 +41,8 @@ def headline(status: Status) -> str:
     """How the recording stands, in one sentence."""
     if status.store_trouble:
         held = f"{status.held:,} rows and lines are held (room for {status.room:,})"
-        return f"NOT BEING WRITTEN: {status.store_trouble} {held}."
+        lost = _lost_lines(status)
+        return f"NOT BEING WRITTEN: {status.store_trouble} {held}{f'; {lost:,} lines are LOST' if lost else ''}."
     since = f"Recording since {duration(status.seconds)}"
     if not status.sources:
         return f"{since}: what you type."
@@ -166,18 +168,28 @@ def _prompt(status: Status, typed: str, cursor: int, choices: Sequence[str]) -> 
     return [line, Text(printable(help_line))]
 
 
+def _lost_lines(status: Status) -> int:
+    return sum(source.lost_lines for source in status.sources)
+
+
 class PlainLines:
     """For an output that is no terminal: a line when something changes, and now and then how things stand."""
 
     def __init__(self) -> None:
         self._trouble = ""
+        self._lost_before = 0
         self._next_s = PLAIN_EVERY_S
+
+    def _again(self, status: Status) -> str:
+        lost = _lost_lines(status) - self._lost_before
+        return f"It is being written again; {f'{lost:,} lines were LOST' if lost else 'nothing was lost'}."
 
     def of(self, status: Status) -> list[str]:
         """The lines to print now."""
         found = []
         if bool(status.store_trouble) != bool(self._trouble):
-            found.append(headline(status) if status.store_trouble else "It is being written again; nothing was lost.")
+            found.append(headline(status) if status.store_trouble else self._again(status))
+            self._lost_before = _lost_lines(status)
         self._trouble = status.store_trouble
         if status.seconds >= self._next_s:
             self._next_s = status.seconds + PLAIN_EVERY_S

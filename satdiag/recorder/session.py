@@ -10,6 +10,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from satdiag.errors import SatdiagError
 from satdiag.recorder.loop import Recorder, Summary
 from satdiag.recorder.screen import PlainLines, duration, printable, render
 from satdiag.recorder.status import StatusTaker
@@ -49,24 +50,25 @@ class Session:
         self._status = StatusTaker(recorder)
         self._plain = PlainLines()
 
-    def run(self, screen: bool, hand: bool) -> tuple[Summary, bool]:
-        """Record; `screen`: draw on the terminal, `hand`: take what is typed or piped in. Raises SatdiagError.
+    def run(self, screen: bool, hand: bool, at_end: Callable[[Summary], None]) -> tuple[Summary, bool]:
+        """Record; `screen`: draw on the terminal, `hand`: take what is typed or piped in.
 
-        Returns what it came to, and True if someone insisted on an end that does not wait for a full medium.
+        `at_end` is called while a closed window still waits for us. Returns what it came to, and True if someone
+        insisted on an end that does not wait for a full medium. Raises SatdiagError if it could not begin.
         """
-        closed = threading.Event()
-        try:
-            with stopping(closed) as asked:
+        done = threading.Event()
+        with stopping(done) as asked:
+            try:
                 self._recorder.start()
                 try:
-                    with ExitStack() as stack:
-                        step = self._steps(stack, screen, hand)
-                        self._go_on(asked, step)
+                    with suppress(SatdiagError), ExitStack() as stack:  # the summary tells what ended the writer
+                        self._go_on(asked, self._steps(stack, screen, hand))
                 finally:
                     summary, insisted = self._stopped()
+                    at_end(summary)
                 return summary, insisted
-        finally:
-            closed.set()
+            finally:
+                done.set()
 
     def _stopped(self) -> tuple[Summary, bool]:
         try:

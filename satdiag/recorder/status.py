@@ -20,7 +20,10 @@ EXPOSURE_EVERY_S = 5.0
 
 @dataclass(frozen=True)
 class SourceStatus:
-    """One source. `state`: opening, listening, silent, lost, ended. `age_s`: since its last line; None before one."""
+    """One source. `state`: opening, open (nothing heard yet), listening, silent, lost, ended.
+
+    `age_s`: since its last line; None before one.
+    """
 
     name: str
     where: str

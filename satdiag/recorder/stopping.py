@@ -30,7 +30,9 @@ def stopping(done: threading.Event) -> Iterator[threading.Event]:
     before: dict[int, Any] = {}
     for name in _NAMES:
         number = getattr(signal, name, None)
-        if number is not None and threading.current_thread() is threading.main_thread():
+        if number is None or threading.current_thread() is not threading.main_thread():
+            continue
+        if signal.getsignal(number) is not signal.SIG_IGN:  # nohup and the like know what they want
             before[number] = signal.signal(number, ask)
     forget = _watch_console(asked, done) if sys.platform == "win32" else lambda: None
     try:

@@ -26,11 +26,18 @@ COMMIT_ROWS = 500
 ROOM = 200_000
 """How many rows and raw lines are held at most while they cannot be written."""
 
+ROOM_BYTES = 256 * 1024 * 1024
+"""And how many bytes of them, about."""
+
 RETRY_S = 1.0
 PATIENCE_S = 10.0
 """How long the end waits for a medium that takes nothing."""
 
+LAST_S = 20.0
+"""And after that for a medium that does not even say no."""
+
 _LARGEST_COMMIT = 5_000
+_ROW_BYTES = 600  # a row of short texts, measured
 
 
 @dataclass(frozen=True)
@@ -53,6 +60,11 @@ class Batch:
         """How much of the room it takes: its rows or its lines, whichever are more."""
         return max(len(self.rows), self.items, 1)
 
+    @property
+    def size(self) -> int:
+        """About how many bytes it takes."""
+        return _ROW_BYTES * len(self.rows) + sum(len(data) for _, data in self.parts)
+
 
 class Writer:
     """Writes batches in the order in which they were taken. All methods may be called from any thread.
@@ -66,7 +78,7 @@ class Writer:
         self.listeners: list[Callable[[Sequence[Row]], None]] = []
         self._held: deque[Batch] = deque()
         self._change = threading.Condition()
-        self._weight = 0
+        self._weight = self._bytes = 0
         self._urgent = False
         self._closing: bool | None = None  # None: go on; True: write what is held first; False: stop at once
         self._opened = threading.Event()
@@ -95,11 +107,14 @@ class Writer:
         assert self.job is not None
         return self.job
 
-    def put(self, batch: Batch, wait_s: float) -> bool:
-        """Take a batch; False if there was no room for it within `wait_s`. Raises the error that ended the writer."""
+    def put(self, batch: Batch, wait_s: float, always: bool = False) -> bool:
+        """Take a batch; False if there was no room for it within `wait_s`. Raises the error that ended the writer.
+
+        `always`: take it at once, for the few rows that tell of what found no room.
+        """
         until = monotonic() + wait_s
         with self._change:
-            while self._weight and self._weight + batch.weight > self.room and self._error is None:
+            while not always and self._is_full_for(batch) and self._error is None:
                 left = until - monotonic()
                 if left <= 0:
                     return False
@@ -108,6 +123,7 @@ class Writer:
                 raise self._error
             self._held.append(batch)
             self._weight += batch.weight
+            self._bytes += batch.size
             self._urgent = self._urgent or batch.urgent
             if self._urgent or self._weight >= COMMIT_ROWS or len(self._held) == 1:
                 self._change.notify_all()
@@ -116,7 +132,11 @@ class Writer:
     @property
     def has_room(self) -> bool:
         """True if another piece may be taken; with a margin, so that it is not full again at once."""
-        return self._weight < 0.9 * self.room
+        return self._weight < 0.9 * self.room and self._bytes < 0.9 * ROOM_BYTES
+
+    def _is_full_for(self, batch: Batch) -> bool:
+        more = self._weight + batch.weight > self.room or self._bytes + batch.size > ROOM_BYTES
+        return bool(self._weight) and more
 
     @property
     def held(self) -> int:
@@ -141,7 +161,9 @@ class Writer:
             with self._change:
                 self._closing = False
                 self._change.notify_all()
-            self._thread.join()
+            self._thread.join(LAST_S)
+            if self._thread.is_alive():
+                self.left_word = f"{self._place}: the medium does not answer; what it has taken is not known."
         return tuple(self._held)
 
     # --- the thread ------------------------------------------------------------------------------------------------
@@ -197,7 +219,7 @@ class Writer:
             with self._change:
                 if self._closing is False:
                     return False
-                self._change.wait(RETRY_S)
+                self._change.wait_for(lambda: self._closing is False, RETRY_S)
             return True
         self._done(batches, rows)
         return True
@@ -229,6 +251,7 @@ class Writer:
             for batch in batches:
                 self._held.popleft()
                 self._weight -= batch.weight
+                self._bytes -= batch.size
             self._urgent = any(batch.urgent for batch in self._held)
             self._change.notify_all()
         self.trouble = ""

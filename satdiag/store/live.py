@@ -54,7 +54,9 @@ _SAFE = (
 )
 _GROWING_FILES = re.compile(r"raw.*\.jsonl|gnss.*\.nmea")
 _WHOLE_FILES = (SHEET_FILE, "lineup.csv", "horizon.csv", "obstacles.csv", "constellation.toml")
-_NAIVE_ROWS = "SELECT 1 FROM observations WHERE time NOT GLOB '*Z' AND time NOT GLOB '*[+-][0-9][0-9]:[0-9][0-9]' LIMIT 1"
+_NAIVE_ROWS = (
+    "SELECT 1 FROM observations WHERE time NOT GLOB '*Z' AND time NOT GLOB '*[+-][0-9][0-9]:[0-9][0-9]' LIMIT 1"
+)
 _MENDS = {
     "SQLITE_FULL": "The medium is full: free some space on it.",
     "SQLITE_BUSY": "Another program is writing to it: close that one.",
@@ -94,6 +96,7 @@ class LiveFile:
         self._began = False
         self._fold_due = False
         self._closed = False
+        self._identity = _identity(place)
 
     @property
     def job(self) -> Job:
@@ -131,6 +134,7 @@ class LiveFile:
                 raise ValueError(f"{name!r} is not a document that grows while it is recorded")
         if not rows and not parts:
             return
+        self._look_for_file()
         fresh = [row._replace(raw=None) for row in rows]
         state = self._state
         try:
@@ -205,6 +209,12 @@ class LiveFile:
     ) -> None:
         self.close(clean=error is None)
 
+    def _look_for_file(self) -> None:
+        """Raises StoreProblem if the file is not where it was: what is written now would be lost with it."""
+        if _identity(self.place) != self._identity:
+            mend = "Nothing more is written. Put it back with the files that begin with its name, and record again."
+            raise StoreProblem(f"{self.place}: it was moved, replaced or deleted while it was recorded into. {mend}")
+
     # --- one transaction -----------------------------------------------------------------------------------------
 
     def _commit(self, work: Callable[[], object], after: _State) -> None:
@@ -258,8 +268,7 @@ class LiveFile:
         name = getattr(error, "sqlite_errorname", "")
         for start, mend in _MENDS.items():
             if name.startswith(start):
-                what = f"cannot be written just now ({reason(error)}); nothing was lost, and it may be tried again"
-                return StoreWaits(f"{self.place}: {what}. {mend}")
+                return StoreWaits(f"{self.place}: cannot be written just now ({reason(error)}). {mend}")
         return plain(self.place, "written", error)
 
     # --- documents -------------------------------------------------------------------------------------------------
@@ -322,9 +331,17 @@ class LiveFile:
             is_read = getattr(error, "sqlite_errorname", "").startswith(("SQLITE_BUSY", "SQLITE_LOCKED"))
             why = "another program is reading it" if is_read else reason(error)
         return (
-            f"{self.place}: everything is written, but part of it lies in {self.place.name}-wal beside it for now "
+            f"{self.place}: part of what was written lies in {self.place.name}-wal beside it for now "
             f"({why}). Leave both where they are; the next opening for writing joins them."
         )
+
+
+def _identity(place: Path) -> tuple[int, int] | None:
+    """Which file the path leads to now, without opening it; None if none."""
+    with suppress(OSError):
+        found = place.stat()
+        return found.st_dev, found.st_ino
+    return None
 
 
 def open_live(path: str | os.PathLike[str]) -> LiveFile:

@@ -57,7 +57,7 @@ class Visit:
         self.sources = sources or [Scripted(self.hands.clock)]
         self.recorder = Recorder(place, self.sources, self.hands.clock)
         self.recorder.start()
-        assert until(lambda: all(runner.heard.state == "listening" for runner in self.recorder.runners))
+        assert until(lambda: all(runner.heard.state == "open" for runner in self.recorder.runners))
 
     def wait(self, seconds, tick_s=TICK_S):
         """Time passes, and the recorder looks at its clocks as often as it should."""

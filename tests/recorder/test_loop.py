@@ -217,3 +217,65 @@ def test_it_knows_when_nothing_more_can_come(tmp_path):
     with Running(new_job_file(tmp_path / "job.satjob"), source, clock=clock) as run:
         assert until(lambda: run.recorder.sources_ended)
     assert run.summary.sources[0].rows == 1
+
+
+def test_a_withdrawal_by_hand_names_a_row_that_is_there(tmp_path):
+    place = new_job_file(tmp_path / "job.satjob")
+    with Running(place) as run:
+        for text in ("withdraw r1-99", "withdraw r1-1", "withdraw r1.r1-1", "withdraw nobody"):
+            assert not run.recorder.enter(text).ok
+        assert run.recorder.enter("power awake").ok
+        run.written(1)
+        assert run.recorder.enter("withdraw r1-1").ok
+        run.written(2)
+    assert [row.kind for row in read_job_file(place).rows] == ["power", "withdraw"]
+
+
+def test_replays_use_no_id_twice_and_withdraw_their_own_rows_only(tmp_path):
+    """The target has a row with the id that the job withdraws; a row is refused, and so is its withdrawal."""
+    job = make_job(
+        """
+        0:00  channel 31 authorised id=r1-1
+        0:05  withdraw row r1-1 id=r1-2
+        0:10  site vehicle yard id=r1-3
+        0:15  withdraw row r1-3
+        """,
+        '[[site]]\nname = "yard"\nlatitude_deg = 41.2\nlongitude_deg = -96.1\n',
+    )
+    create_job_file(tmp_path / "old.satjob", job)
+    create_job_file(tmp_path / "job.satjob", make_job("0:00 channel 77 authorised id=r1-1"))
+    clock = SetClock()
+    sources = [ReplaySource(tmp_path / "old.satjob", float("inf"), clock, name) for name in ("replay", "replay/2")]
+    with Running(tmp_path / "job.satjob", *sources, clock=clock) as run:
+        assert until(lambda: run.recorder.sources_ended)
+    after = read_job_file(tmp_path / "job.satjob")
+    seen = after.observations
+    assert seen[seen["kind"] == "channel"]["withdrawn"].tolist() == [False, True, True]
+    assert sorted(row.kind for row in after.rows) == ["channel"] * 3 + ["withdraw"] * 2
+    assert [total.not_understood for total in run.summary.sources] == [2, 2]
+
+
+def test_the_unit_of_a_level_that_was_taken_back_binds_nobody(tmp_path):
+    place, clock = new_job_file(tmp_path / "job.satjob"), SetClock()
+    source = Scripted(clock, "serial:x")
+    with Running(place, source, clock=clock) as run:
+        assert run.recorder.enter("signal any 3 bars/5").ok
+        run.written(1)
+        assert run.recorder.enter("withdraw").ok
+        run.written(2)
+        source.script.append(level(11))
+        run.written(3)
+    assert [row.value for row in read_job_file(place).rows if row.source == "serial:x"] == ["11"]
+
+
+def test_a_file_that_is_moved_away_is_noticed_at_the_next_row(tmp_path):
+    place = new_job_file(tmp_path / "job.satjob")
+    run = Running(place)
+    with run:
+        run.recorder.enter("note one")
+        run.written(1)
+        place.rename(tmp_path / "elsewhere.satjob")
+        run.recorder.enter("note two")
+        assert until(lambda: run.recorder.writer.error is not None)
+    assert "moved, replaced or deleted" in str(run.summary.error)
+    assert [row.value for row in run.summary.unwritten] == ["two"]

@@ -12,16 +12,18 @@ from typing import NamedTuple
 import pytest
 
 from satdiag.job import Job, with_rows
+from satdiag.recorder.raw_lines import decode_document
 from satdiag.rows import Row
 from satdiag.store import read_job_file
 from tests.recorder.devices import TcpDevice, until
-from tests.recorder.recording import BENCH, Recording, Talker, at_rest, command, new_job_file
+from tests.recorder.recording import BENCH, Recording, Talker, at_rest, command, new_job_file, raw_lines
 from tests.recorder.rigs import sentence
 from tests.store.files import small_disk
 
 pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux has tmpfs")
 SIZE = "700k"
 LINES_PER_S = 300
+SENTENCES = b"".join(sentence(number) + b"\r\n" for number in range(400))
 NOBODY = f"serial:socket://127.0.0.1:1{BENCH}"
 
 
@@ -95,11 +97,10 @@ def talking(place, how):
 
 def gnss(place, how):
     """The same with a GNSS receiver, of which sentences are kept and no rows are made."""
-    sentences = b"".join(sentence(number) + b"\r\n" for number in range(400))
     with TcpDevice() as device, Recording(place, "--from", f"gnss:{device.where}") as recording:
         recording.wait_for_words("listening")
         with full(place.parent):
-            device.say(sentences)
+            device.say(SENTENCES)
             recording.wait_for_words("NOT BEING WRITTEN")
             how(recording)
             recording.finish()
@@ -195,12 +196,24 @@ def test_what_finds_no_room_is_held_and_written_when_there_is_some(stopped):
 def test_what_cannot_be_written_before_the_stop_goes_elsewhere_and_is_said(stopped):
     found = stopped[0]["asked"]
     assert found.code == 2
-    words = r"^(\d+) rows could not be written into the job file\. They are in (.*)\.$"
-    told = re.search(words, found.messages, re.MULTILINE)
-    assert Path(told[2]) == stopped[1] / "asked-unwritten.csv"
-    rescued = rescued_rows(Path(told[2]))
-    assert len(rescued) == int(told[1])
+    count, place = told(found, "rows")
+    assert place == stopped[1] / "asked-unwritten.csv"
+    rescued = rescued_rows(place)
+    assert len(rescued) == count
     all_is_there(found, rescued)
+    count, place = told(found, "lines of raw-r1.jsonl")
+    lines = list(decode_document("raw-r1.jsonl", place.read_bytes()))
+    assert len(lines) == count
+    assert [name for line in lines for name in line.rows] == [row.id for row in rescued]
+    numbered = [line.n for line in (*raw_lines(found.job), *lines)]
+    assert numbered == list(range(1, len(numbered) + 1))
+
+
+def told(found, what):
+    """How much of something could not be written, and where it is, as the recording said it."""
+    words = rf"^(\d+) {re.escape(what)} could not be written into the job file\. They are in (.*)\.$"
+    ((count, place),) = re.findall(words, found.messages, re.MULTILINE)
+    return int(count), Path(place)
 
 
 @pytest.mark.parametrize("name", RUNS)
@@ -227,8 +240,10 @@ def test_a_second_ctrl_c_does_not_drop_rows_in_silence(stopped):
     assert found.code == 130
 
 
-def test_sentences_that_cannot_be_written_are_not_dropped_in_silence(stopped):
+def test_sentences_that_cannot_be_written_go_elsewhere_too(stopped):
     found = stopped[0]["gnss"]
-    assert found.job.documents.get("gnss-r1.nmea", b"").count(b"\n") < 400
     assert found.code == 2
-    assert re.search(r"could not be written|LOST", found.messages)
+    count, place = told(found, "lines of gnss-r1.nmea")
+    assert count > 0
+    assert place.read_bytes().count(b"\n") == count
+    assert found.job.documents.get("gnss-r1.nmea", b"") + place.read_bytes() == SENTENCES

@@ -111,7 +111,7 @@ def unplugged_for_a_while(recording, meter, place):
     recording.wait_for(others + 60)  # the receiver beside it is heard on
     back_s = time.time()
     meter.replug()
-    recording.wait_for_words(r"serial:bench-lines/2 \(.*\): heard again")
+    recording.wait_for_words(r"serial:bench-lines/2 \(.*\): (heard|open) again")
     heard_s = time.time()
     time.sleep(AFTER_OPENING_S)
     meter.say(b"supply receiver 13.41 V\r\n")

@@ -20,6 +20,7 @@ from tests.recorder.recording import (
     command,
     new_job_file,
 )
+from tests.store.files import sql
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals and signals are POSIX")
 NOBODY = f"serial:socket://127.0.0.1:1{BENCH}"
@@ -91,6 +92,26 @@ def moment(text):
     return datetime.fromisoformat(text).timestamp()
 
 
+@posix
+def test_a_foreign_program_that_writes_ends_it_and_what_was_held_is_kept(tmp_path, monkeypatch):
+    monkeypatch.setenv("SATDIAG_USER_FOLDER", str(tmp_path / "user"))
+    place = new_job_file(tmp_path / "job.satjob")
+    with Talker(200) as talker, Recording(place, "--from", talker.spec) as recording:
+        recording.wait_for(20)
+        sql(
+            place,
+            "UPDATE observations SET value = '-1' WHERE id = 'r1-1'",
+            "UPDATE meta SET value = 'x' WHERE key = 'rows_sha256'",
+        )
+        assert recording.finish() == 2
+    assert "another program has changed it meanwhile; nothing more is added." in recording.messages
+    kept = (tmp_path / "user" / "unwritten" / "job-unwritten.csv").read_text().splitlines()[1:]
+    ids = [*recording.acknowledged, *(line.rpartition(",")[2] for line in kept)]
+    assert ids == [f"r1-{number}" for number in range(1, len(ids) + 1)]
+    assert f"{len(kept)} rows could not be written into the job file." in recording.messages
+    assert command("check", place)[0] == 1
+
+
 # --- one port ------------------------------------------------------------------------------------------------------
 
 
@@ -109,7 +130,7 @@ def test_a_port_that_another_recording_has_is_said_to_be_busy_and_waited_for(tmp
             heard.wait_for(said)
             assert waiting.acknowledged == []
             assert heard.stop() == 0
-            waiting.wait_for_words("heard again")
+            waiting.wait_for_words("(heard|open) again")
             time.sleep(AFTER_OPENING_S)
             device.say(b"signal any -1 dB\n")
             waiting.wait_for(1)

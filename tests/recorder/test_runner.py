@@ -211,3 +211,40 @@ def test_a_source_that_can_wait_loses_nothing_when_there_is_no_room(tmp_path):
     assert runner.heard.lost_lines == 0
     job = bench.end()
     assert [row.value for row in job.rows if row.kind == "signal"] == [str(number) for number in range(200)]
+
+
+def test_a_link_that_comes_and_goes_is_said_once_and_tried_ever_less_often(bench):
+    source = Scripted(bench.clock)
+    source.script.append(SourceTrouble("gone", "gone at once"))
+    bench.run(source)
+    end = bench.clock.now().mono_ns + 4 * 10**9
+    while bench.clock.now().mono_ns < end:
+        if not source.script:
+            source.script += [rubbish(b""), SourceTrouble("gone", "gone at once")]
+        until(lambda: not source.script, 0.05)
+    job = bench.end()
+    assert source.opened < 8  # pauses of 0.2, 0.4, 0.8, 1.6 s
+    assert len([text for text in bench.said if "not heard" in text]) == 1
+    assert not any("again" in text for text in bench.said)
+    assert len(gaps(job)) == 1
+
+
+def test_a_port_that_says_nothing_is_open_and_not_heard(bench):
+    runner = bench.run(Scripted(bench.clock))
+    assert until(lambda: runner.heard.state == "open")
+    runner.source.script.append(level(1))
+    assert until(lambda: runner.heard.state == "listening")
+    assert gaps(bench.end()) == []
+
+
+def test_a_slow_device_is_heard_though_it_counts_as_silent(bench):
+    """One line every 25 s where silence begins after 20: the source is opened anew, and not left closed meanwhile."""
+    source = Scripted(bench.clock, silent_after_s=20.0)
+    runner = bench.run(source)
+    for number in range(4):
+        source.script.append(level(number))
+        assert until(lambda number=number: runner.heard.lines == number + 1)
+        bench.clock.both += 25.0
+        assert until(lambda: runner.heard.state == "silent")
+    job = bench.end()
+    assert [row.value for row in job.rows if row.kind == "signal"] == ["0", "1", "2", "3"]
