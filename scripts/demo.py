@@ -1,15 +1,38 @@
 """The main job on a sample log: makes the environment, prints the verdict, writes the report.
 
 python scripts/demo.py [SAMPLE]      SAMPLE: a folder of sample_logs, by default 'filling'
+python scripts/demo.py --live        the page, on a simulated receiver that is still filling in
 """
 
+import subprocess
 import sys
+import tempfile
+from pathlib import Path
 
 from _boot import ROOT, inside, run
 
 
+def live():
+    """Serve the page, with a simulated receiver as its source, until Ctrl-C."""
+    satdiag = [inside(["page"]), "-m", "satdiag"]
+    receiver = [*satdiag, "simulate", "filling", "--serve", "socket://127.0.0.1:0", "--speed", "10"]
+    with (
+        tempfile.TemporaryDirectory(prefix="satdiag-demo-") as folder,
+        subprocess.Popen(receiver, stdout=subprocess.PIPE, text=True) as simulated,
+    ):
+        try:
+            where = simulated.stdout.readline().split()[-1]
+            print("A simulated receiver: nothing is measured. The job is thrown away at the end.", flush=True)
+            source = f"serial:{where}?profile=bench-lines"
+            return run([*satdiag, "live", str(Path(folder) / "demo.satjob"), "--from", source])
+        finally:
+            simulated.terminate()
+
+
 def main():
     """Analyse one sample."""
+    if sys.argv[1:] == ["--live"]:
+        return live()
     samples = sorted(path.name for path in (ROOT / "sample_logs").iterdir() if path.is_dir())
     name = sys.argv[1] if len(sys.argv) > 1 else "filling"
     if name not in samples:

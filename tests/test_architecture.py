@@ -36,6 +36,7 @@ ORDER = [
     {"report"},
     {"schema"},
     {"mapping", "recorder"},
+    {"live"},
     {"cli", "__main__"},
 ]
 RANK = {room: number for number, rooms in enumerate(ORDER) for room in rooms}

@@ -23,6 +23,7 @@ COMMANDS = {
     "note": ("satdiag.cli.note_cmd", "note", "Add an observation to a job by hand, or take one back."),
     "analyse": ("satdiag.cli.analyse_cmd", "analyse", "Say which fault it is, how sure, and what to do next."),
     "record": ("satdiag.cli.record_cmd", "record", "Listen to a receiver for hours, and lose nothing."),
+    "live": ("satdiag.cli.live_cmd", "live", "Log a visit by thumb: a page on this computer or a telephone."),
     "ports": ("satdiag.cli.ports_cmd", "ports", "List the serial ports with what they are."),
     "try": ("satdiag.cli.try_cmd", "try_", "Show what a source says; nothing is written."),
     "profile": ("satdiag.cli.profile_cmd", "profile", "Line profiles: how a device's lines become observations."),

@@ -59,15 +59,15 @@ def record(
         raise click.UsageError("Name a source with --from SPEC, or type what you see in a terminal.")
     voice = Voice(lambda text: click.echo(text, err=True))
     clock = Clock()
-    sources = _sources(specs, clock, poll)
-    _make_job(jobfile, voice)
+    sources = sources_of(specs, clock, poll)
+    make_job(jobfile, voice)
     acknowledgements = Acknowledgements() if acks else None
     recorder = Recorder(jobfile, sources, clock, voice, acknowledgements)
     screen = not no_screen and sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
     rescued: list[str] = []
     session = Session(recorder, voice, for_s)
     summary, insisted = session.run(
-        screen and (not hand or sys.stdin.isatty()), hand, lambda summary: rescued.extend(_rescue(summary))
+        screen and (not hand or sys.stdin.isatty()), hand, lambda summary: rescued.extend(rescue_rest(summary))
     )
     if acknowledgements is not None:
         acknowledgements.close()
@@ -86,7 +86,8 @@ def _readable(stream: object) -> bool:
         return False
 
 
-def _sources(specs: Sequence[str], clock: Clock, poll: bool) -> list[Source]:
+def sources_of(specs: Sequence[str], clock: Clock, poll: bool) -> list[Source]:
+    """The sources of several specs, not opened yet. Raises SatdiagError."""
     from satdiag.recorder.spec import make_source, parse_spec
     from satdiag.user_folder import folder_of
 
@@ -98,7 +99,7 @@ def _sources(specs: Sequence[str], clock: Clock, poll: bool) -> list[Source]:
     return sources
 
 
-def _make_job(place: Path, say: Callable[[str], None]) -> None:
+def make_job(place: Path, say: Callable[[str], None]) -> None:
     """A job file where there is none yet, with a sheet that knows nothing but its name."""
     from satdiag.errors import SatdiagError
 
@@ -145,7 +146,7 @@ class Acknowledgements:
                 return  # nobody reads any more; the rows are kept all the same
 
 
-def _rescue(summary: Summary) -> list[str]:
+def rescue_rest(summary: Summary) -> list[str]:
     """Bring what could not be written to safety; what to say of it."""
     if not (summary.unwritten or summary.unwritten_parts):
         return []

@@ -153,7 +153,7 @@ class Desk:
     def given(self, source: str, reading: Reading, at: Moment) -> Row | str:
         """The row of a reading that brings its own id, run and time, all kept as they are, or why there is none.
 
-        A `withdraw` may name its id from now on. It is for the caller to see that no id is given twice.
+        `at` is its time. A `withdraw` may name its id from now on; the caller sees that no id is given twice.
         """
         with self._lock:
             row = self._admission.row(
@@ -161,6 +161,7 @@ class Desk:
             )
             if not isinstance(row, str):
                 self.ids.add(row.id)
+                self._remember(row, at)
         return row
 
     def renew(self, sheet: Sheet) -> None:

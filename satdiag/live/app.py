@@ -1,0 +1,252 @@
+"""The page's application: which address answers what. Every check of who asks stands before it, in `security`."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Awaitable, Callable, Mapping
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.middleware import Middleware
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from satdiag.errors import BadInput, Problem, SatdiagError, StoreWaits
+from satdiag.live.events import EventStream
+from satdiag.live.pairing import TooSoon, WrongCode
+from satdiag.live.security import Access, Guard
+from satdiag.live.taps import NotATap
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.types import Receive, Scope, Send
+
+    from satdiag.live.deck import Deck
+
+TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+}
+MOST_CHANNELS = 2000
+
+Answering = Callable[[Mapping[str, Any]], Awaitable[Response]]
+
+
+class BadRequest(Exception):
+    """What was sent is not what this address takes; the text says why."""
+
+
+def make_app(deck: Deck, access: Access) -> Starlette:
+    """The application over a deck that was started; `access` says who is let in."""
+    pages = _Pages()
+    data = _Data(deck, access)
+    streams = _Streams(deck, access)
+    routes = [
+        Route("/", pages.index, methods=["GET"]),
+        Route("/static/{name}", pages.static, methods=["GET"]),
+        Route("/plotly.js", pages.plotly, methods=["GET"]),
+        Route("/time", data.time, methods=["GET"]),
+        Route("/state", data.state, methods=["GET"]),
+        Route("/events", streams, methods=["GET"]),
+        Route("/pair", _change(data.pair), methods=["POST"]),
+        Route("/taps", _change(data.taps), methods=["POST"]),
+        Route("/sheet", _change(data.sheet), methods=["POST"]),
+        Route("/lineup/read", _change(data.read_lineup), methods=["POST"]),
+        Route("/lineup", _change(data.lineup), methods=["POST"]),
+    ]
+    guard = Middleware(Guard, access=access)
+    handlers: Mapping[Any, Any] = {404: _not_found, 405: _not_found}
+    return Starlette(routes=routes, middleware=[guard], exception_handlers=handlers)
+
+
+async def _not_found(request: Request, error: Exception) -> Response:
+    status = getattr(error, "status_code", 404)
+    return JSONResponse({"error": "There is nothing at this address."}, status)
+
+
+# --- what changes something ----------------------------------------------------------------------------------------
+
+
+def _change(answer: Answering) -> Callable[[Request], Awaitable[Response]]:
+    """A route that takes a JSON object; what is wrong with it becomes a plain answer."""
+
+    async def route(request: Request) -> Response:
+        try:
+            return await answer(_object(await request.body()))
+        except (BadRequest, NotATap) as error:
+            return JSONResponse({"error": str(error)}, 400)
+        except BadInput as error:
+            return JSONResponse({"problems": [_problem(one) for one in error.problems]}, 422)
+        except StoreWaits as error:
+            return JSONResponse({"error": str(error)}, 503, {"Retry-After": "2"})
+        except SatdiagError as error:
+            return JSONResponse({"error": str(error)}, 503)
+
+    return route
+
+
+def _problem(problem: Problem) -> dict[str, str]:
+    return {"key": problem.column or "", "what": problem.what, "mend": problem.mend}
+
+
+def _object(body: bytes) -> Mapping[str, Any]:
+    """A JSON object. Raises BadRequest, also for what cannot be written back: NaN, half a character, deep nesting."""
+    try:
+        value = json.loads(body.decode("utf-8"))
+        json.dumps(value, ensure_ascii=False, allow_nan=False).encode("utf-8")
+    except (ValueError, RecursionError):
+        raise BadRequest("The body is not JSON in UTF-8.") from None
+    if not isinstance(value, dict):
+        raise BadRequest("The body is not a JSON object.")
+    return value
+
+
+def _list(body: Mapping[str, Any], key: str, most: int) -> list[Any]:
+    value = body.get(key)
+    if not isinstance(value, list) or len(value) > most:
+        raise BadRequest(f"'{key}' must be a list of {most} at most.")
+    return value
+
+
+class _Data:
+    """What the page reads and changes."""
+
+    def __init__(self, deck: Deck, access: Access) -> None:
+        self._deck, self._access = deck, access
+
+    async def time(self, request: Request) -> Response:
+        """Both clocks of this computer."""
+        return JSONResponse(self._deck.time())
+
+    async def state(self, request: Request) -> Response:
+        """The whole state of the page."""
+        return JSONResponse(await run_in_threadpool(self._deck.state, self._access.role(request.scope)))
+
+    async def pair(self, body: Mapping[str, Any]) -> Response:
+        """A session for a code."""
+        code = body.get("code")
+        if not isinstance(code, str) or len(code) > 100:
+            raise BadRequest("'code' must be the code that satdiag printed, as text.")
+        try:
+            token, role = self._access.pairing.pair(code)
+        except TooSoon as error:
+            wait = str(max(1, round(error.wait_s)))
+            return JSONResponse({"error": f"{error}.", "wait_s": error.wait_s}, 429, {"Retry-After": wait})
+        except WrongCode as error:
+            return JSONResponse({"error": f"{error}."}, 403)
+        response = JSONResponse({"role": role})
+        # No 'Secure': over plain HTTP in a local network a browser would not keep such a cookie at all.
+        response.set_cookie(self._access.cookie, token, path="/", httponly=True, samesite="strict")
+        return response
+
+    async def taps(self, body: Mapping[str, Any]) -> Response:
+        """What was tapped; answered when it is committed."""
+        taps = _list(body, "taps", 50)
+        answer = await run_in_threadpool(self._deck.take_taps, body.get("page"), taps)
+        return JSONResponse({"saved": answer.saved, "refused": answer.refused, "conflict": answer.conflict})
+
+    async def sheet(self, body: Mapping[str, Any]) -> Response:
+        """Changes of the sheet."""
+        changes = body.get("changes")
+        if not isinstance(changes, dict):
+            raise BadRequest("'changes' must be an object of keys and values.")
+        return JSONResponse({"sheet": await run_in_threadpool(self._deck.change_sheet, changes)})
+
+    async def read_lineup(self, body: Mapping[str, Any]) -> Response:
+        """What a pasted channel list would become; nothing is changed."""
+        from satdiag.live.pasted import read_channels
+
+        text = body.get("text")
+        if not isinstance(text, str):
+            raise BadRequest("'text' must be text.")
+        pasted = await run_in_threadpool(read_channels, text)
+        channels = [{"number": one.number, "name": one.name, "category": one.category} for one in pasted.channels]
+        return JSONResponse(
+            {"channels": channels, "left_out": [one._asdict() for one in pasted.left_out], "how": pasted.how}
+        )
+
+    async def lineup(self, body: Mapping[str, Any]) -> Response:
+        """Another line-up."""
+        channels = [_channel(one) for one in _list(body, "channels", MOST_CHANNELS)]
+        outside = _list(body, "outside", MOST_CHANNELS) if "outside" in body else []
+        if not channels or not all(isinstance(one, str) for one in outside):
+            raise BadRequest("'channels' must hold a channel at least, and 'outside' names of categories.")
+        return JSONResponse({"count": await run_in_threadpool(self._deck.set_lineup, channels, outside)})
+
+
+def _channel(value: object) -> tuple[int, str, str]:
+    if not isinstance(value, dict):
+        raise BadRequest("A channel must be an object with 'number', 'name' and 'category'.")
+    number, name, category = value.get("number"), value.get("name", ""), value.get("category", "")
+    if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= 9_999_999:
+        raise BadRequest("A channel's 'number' must be a whole number from 0 to 9999999.")
+    if not isinstance(name, str) or not isinstance(category, str) or len(name) + len(category) > 400:
+        raise BadRequest("A channel's 'name' and 'category' must be short texts.")
+    return number, name, category
+
+
+# --- what is only read ---------------------------------------------------------------------------------------------
+
+
+class _Pages:
+    """The page's own files: a fixed table, so that no name that is asked for is ever looked up in a folder."""
+
+    def __init__(self) -> None:
+        folder = files("satdiag.live") / "static"
+        found = [part for part in folder.iterdir() if part.is_file()] if folder.is_dir() else []
+        self._files = {
+            part.name: (part.read_bytes(), kind)
+            for part in found
+            if (kind := TYPES.get("." + part.name.rpartition(".")[2]))
+        }
+
+    async def index(self, request: Request) -> Response:
+        """The page."""
+        return self._file("index.html")
+
+    async def static(self, request: Request) -> Response:
+        """A file of the page."""
+        return self._file(request.path_params["name"])
+
+    async def plotly(self, request: Request) -> Response:
+        """The library that draws the figures, as it is installed."""
+        data = await run_in_threadpool(_plotly)
+        return Response(data, media_type=TYPES[".js"], headers={"Cache-Control": "private, max-age=86400"})
+
+    def _file(self, name: str) -> Response:
+        if name not in self._files:
+            return JSONResponse({"error": "There is nothing at this address."}, 404)
+        data, kind = self._files[name]
+        return Response(data, media_type=kind, headers={"Cache-Control": "no-cache"})
+
+
+@cache
+def _plotly() -> bytes:
+    from plotly.offline import get_plotlyjs
+
+    return str(get_plotlyjs()).encode()
+
+
+class _Streams:
+    """Counts the streams of events: each holds a connection, and there are only so many."""
+
+    def __init__(self, deck: Deck, access: Access) -> None:
+        self._deck, self._access = deck, access
+        self._open = 0
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One stream."""
+        if self._open >= self._access.limits.streams:
+            refusal = JSONResponse({"error": "Too many pages are open."}, 429, {"Retry-After": "10"})
+            await refusal(scope, receive, send)
+            return
+        self._open += 1
+        try:
+            await EventStream(self._deck, self._access.role(scope))(scope, receive, send)
+        finally:
+            self._open -= 1

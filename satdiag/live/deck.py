@@ -1,0 +1,265 @@
+"""The deck of the live page: it owns the recorder, keeps what the page shows, and takes what is tapped and written.
+
+Nothing here knows of HTTP. The job file is never opened but through the store, and read-only beside the writer.
+"""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING, Any
+
+from satdiag.errors import StoreWaits
+from satdiag.live.analyst import EVERY_S, Analyst
+from satdiag.live.sentence import NOTHING_YET, Now
+from satdiag.live.state import LogView, channel_list, expectation_of, sheet_values
+from satdiag.live.taps import Answer, Taps
+from satdiag.opening import open_job
+from satdiag.recorder.heard import Reading
+from satdiag.recorder.loop import Recorder, expected_count
+from satdiag.recorder.status import StatusTaker
+from satdiag.recorder.writer import PATIENCE_S, Batch
+
+if TYPE_CHECKING:
+    from satdiag.job import Job
+    from satdiag.live.pairing import Role
+    from satdiag.recorder.clock import Clock
+    from satdiag.recorder.heard import Source
+    from satdiag.recorder.loop import Summary
+    from satdiag.recorder.status import Status
+    from satdiag.rows import Row
+    from satdiag.store import LiveFile
+
+FRESH_S = 0.15
+"""A state that was put together so recently is handed out again: many pages cost little more than one."""
+
+BEHIND = 400
+"""More rows than this that wait to be written, and the analysis waits."""
+
+CHANGE_WAIT_S = 5.0
+
+
+class Deck:
+    """One recording and what the page shows of it. May be used from any thread; `tick` is called by its owner.
+
+    `closing` is set when it ends. `changes` counts what people should see at once; levels and figures, which change
+    all the time, are not counted.
+    """
+
+    def __init__(
+        self,
+        place: Path,
+        sources: Sequence[Source] = (),
+        clock: Clock | None = None,
+        say: Callable[[str], None] = lambda text: None,
+        analyse_every_s: float = EVERY_S,
+    ) -> None:
+        self.place, self.server = place, secrets.token_hex(8)
+        self.recorder = Recorder(place, sources, clock, say)
+        self.recorder.writer.listeners.append(self._committed)
+        self.closing = threading.Event()
+        self.changes = 0
+        self._say, self._every_s = say, analyse_every_s
+        self._lock, self._build_lock = threading.Lock(), threading.Lock()
+        self._change_lock, self._renew_lock = threading.Lock(), threading.Lock()
+        self._replaced: deque[str] = deque()
+        self._early: list[Row] | None = []
+        self._view_broken = False
+        self._built: tuple[float, int, dict[str, Any]] | None = None
+
+    # --- begin and end ---------------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Open the job file and begin to record. Raises what is wrong with the file; nothing was started then."""
+        self.recorder.start()
+        try:
+            job = open_job(self.place)
+            self._begin(job)
+        except BaseException:
+            self.recorder.stop()
+            raise
+        self._analyst.start()
+
+    def _begin(self, job: Job) -> None:
+        """Take the job as it is now; what was committed meanwhile comes after it, and nothing twice."""
+        known = {row.id for row in job.rows}
+        view = LogView(job.sheet.naive_times)
+        view.take(job.rows)
+        with self._lock:
+            view.take(row for row in self._early or () if row.id not in known)
+            self._view, self._early = view, None
+            self._take_job(job)
+        self._status = StatusTaker(self.recorder)
+        self._taps = Taps(self.recorder.desk, self.recorder.writer, self.recorder.clock, job.rows)
+        self._analyst = Analyst(self.place, lambda: self._view.rows, self._is_behind, Now(NOTHING_YET), self._every_s)
+
+    def _take_job(self, job: Job) -> None:
+        """What the page shows of the sheet and of the line-up, from the documents of the job."""
+        self._sheet, self._expectation = job.sheet, expectation_of(job)
+        self.recorder.expected = expected_count(job)
+
+    def stop(self, patience_s: float = PATIENCE_S) -> Summary:
+        """End the streams, the recording and the analysis; may be called again, as `Recorder.stop`."""
+        self.closing.set()
+        self._analyst.let_go()
+        summary = self.recorder.stop(patience_s)
+        self._analyst.join()
+        return summary
+
+    def tick(self) -> None:
+        """To be called several times a second; raises the error that ended the writer."""
+        self.recorder.tick()
+        self._renew()  # a document that waited for the medium
+
+    def _is_behind(self) -> bool:
+        writer = self.recorder.writer
+        return writer.held > BEHIND or bool(writer.trouble)
+
+    def _committed(self, rows: Sequence[Row]) -> None:
+        """Called on the writer's thread: what fails here must not end the writing."""
+        try:
+            with self._lock:
+                if self._early is not None:
+                    self._early += rows
+                elif not self._view_broken:
+                    before = self._view.shown
+                    self._view.take(rows)
+                    self.changes += self._view.shown != before
+        except Exception as error:  # noqa: BLE001 (see above)
+            self._view_broken = True
+            self._say(f"The page's lists stand still ({type(error).__name__}: {error}); the rows are written.")
+
+    # --- what the page shows ----------------------------------------------------------------------------------------
+
+    def state(self, role: Role | None) -> dict[str, Any]:
+        """The whole state of the page for one role, at most `FRESH_S` old."""
+        with self._build_lock:
+            built, changes = self._built, self.changes
+            if built is None or built[1] != changes or monotonic() - built[0] > FRESH_S:
+                built = self._built = (monotonic(), changes, self._build())
+        return {**built[2], "role": role}
+
+    def time(self) -> dict[str, Any]:
+        """Both clocks of this computer in milliseconds, and the name of this start of the server."""
+        now = self.recorder.clock.now()
+        return {"wall_ms": now.wall_ns / 1e6, "mono_ms": now.mono_ns / 1e6, "server": self.server}
+
+    def _build(self) -> dict[str, Any]:
+        status, latest = self._status.take(), self._analyst.latest
+        now_us = self.recorder.clock.now().wall_ns // 1000
+        age_s = latest.age_s
+        with self._lock:  # the writer waits for it
+            sheet, view = self._sheet, self._view
+            told = {
+                "rows": view.rows,
+                "channels": channel_list(view, self._expectation, latest.chances, now_us),
+                "attempt": view.attempt(),
+                "entries": view.entries(),
+            }
+        return {
+            "job": sheet.id,
+            "run": status.run,
+            "receiver": sheet.receiver.masked_id,
+            "sheet": sheet_values(sheet),
+            "now": latest.now.to_dict(age_s),
+            **_figures(status),
+            **told,
+            "could_not": list(latest.could_not),
+            "analysis_age_s": _short(age_s),
+        }
+
+    # --- what comes in ----------------------------------------------------------------------------------------------
+
+    def take_taps(self, page: object, taps: Sequence[object]) -> Answer:
+        """Apply taps; see `Taps.take`."""
+        return self._taps.take(page, taps)
+
+    def change_sheet(self, changes: Mapping[str, Any]) -> dict[str, Any]:
+        """Change keys of the sheet and return it. Raises BadInput, StoreWaits if it is not written in time."""
+        from satdiag.live.sheet_edit import edited
+
+        with self._change_lock:
+            text = open_job(self.place).documents["job.toml"].decode()
+            made = edited(text, changes)
+            if made.words:
+                self._replace("job.toml", made.text.encode(), f"sheet: {'; '.join(made.words)}")
+            return sheet_values(self._sheet)
+
+    def set_lineup(self, channels: Sequence[tuple[int, str, str]], outside: Sequence[str]) -> int:
+        """Put another line-up into the job and return how many channels it has. Raises BadInput, StoreWaits."""
+        from satdiag.live.pasted import PastedChannel, lineup_bytes
+
+        with self._change_lock:
+            package = self._sheet.package
+            data = lineup_bytes([PastedChannel(*channel) for channel in channels], outside, package)
+            self._replace("lineup.csv", data, f"line-up: {len(channels)} channels")
+        return len(channels)
+
+    def _replace(self, name: str, data: bytes, what: str) -> None:
+        """Write a document on the writer's thread, between two commits, and take the job as it is then.
+
+        A note says `what` was changed, as the log was read differently before.
+        """
+        done, trouble = threading.Event(), list[Exception]()
+
+        def work(live: LiveFile) -> None:
+            try:
+                live.replace_document(name, data)
+            except StoreWaits:
+                raise  # the writer does it again
+            except Exception as error:  # noqa: BLE001 (what is wrong with a document must not end the writing)
+                trouble.append(error)
+
+        def committed() -> None:
+            if not trouble:
+                self._replaced.append(what)
+            done.set()
+
+        room = self.recorder.writer.put(Batch((), (), committed, urgent=True, work=work), 1.0)
+        if not room or not done.wait(CHANGE_WAIT_S):
+            raise StoreWaits(f"{self.place}: {name} is not written yet; it is held, and will be when it can be.")
+        if trouble:
+            raise trouble[0]
+        self._renew()
+
+    def _renew(self) -> None:
+        """Take the job as it is after documents were replaced, and write down that they were."""
+        with self._renew_lock:
+            words = [self._replaced.popleft() for _ in range(len(self._replaced))]
+            if not words:
+                return
+            job, recorder = open_job(self.place), self.recorder
+            with self._lock:
+                self._take_job(job)
+                self.changes += 1
+            recorder.desk.renew(job.sheet)
+            self._analyst.refresh()
+            notes = [Reading("note", "", text[:500]) for text in words]
+            recorder.writer.put(recorder.desk.own(recorder.clock.now(), notes), 0.0, always=True)
+
+
+def _short(seconds: float | None) -> float | None:
+    """Tenths of a second are enough."""
+    return None if seconds is None else round(seconds, 1)
+
+
+def _figures(status: Status) -> dict[str, Any]:
+    """The part of the state that is taken from the recorder's status."""
+    return {
+        "exposure_s": _short(status.exposure_s),
+        "exposure_max_s": _short(status.exposure_max_s),
+        "held": status.held,
+        "store_trouble": status.store_trouble,
+        "sources": [
+            {"name": one.name, "state": one.state, "trouble": one.trouble, "age_s": _short(one.age_s)}
+            for one in status.sources
+        ],
+        "levels": [
+            {"path": level.path, "value": level.value, "unit": level.unit, "age_s": _short(level.age_s)}
+            for level in status.levels
+        ],
+    }

@@ -1,0 +1,296 @@
+"""The server of the page: which address it listens on, what it prints, how it ends. One process records and serves.
+
+It listens on this computer alone unless it is told to serve the local network, and then on one address only. It ends
+after some hours, so that a forgotten page does not stay open to a network.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import struct
+import sys
+import threading
+import webbrowser
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from ipaddress import IPv4Address
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from satdiag.errors import SatdiagError
+from satdiag.live.pairing import Pairing
+from satdiag.live.security import Access
+from satdiag.recorder.stopping import stopping
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp
+
+    from satdiag.live.deck import Deck
+    from satdiag.recorder.loop import Summary
+
+LOOPBACK = "127.0.0.1"
+USUAL_PORT = 8766
+"""Taken if no port is asked for and it is free: after a restart a page finds its server, and the taps it holds."""
+
+TICK_S = 0.2
+JOIN_S = 5.0
+_SIOCGIFADDR = 0x8915  # linux/sockios.h, from memory
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How to serve: on which of this computer's addresses, port 0 for any, for how many hours."""
+
+    address: str = LOOPBACK
+    port: int = 0
+    hours: float = 4.0
+    browser: bool = False
+
+    @property
+    def is_lan(self) -> bool:
+        """True if others in the network can reach it."""
+        return self.address != LOOPBACK
+
+
+# --- addresses ------------------------------------------------------------------------------------------------------
+
+
+def own_addresses() -> list[str]:
+    """This computer's IPv4 addresses in its networks, without loopback, the one towards the internet first."""
+    found = [*_towards_others(), *_of_interfaces(), *_of_name()]
+    kept = []
+    for text in dict.fromkeys(found):
+        address = IPv4Address(text)
+        if not (address.is_loopback or address.is_unspecified or address.is_link_local):
+            kept.append(text)
+    return kept
+
+
+def _towards_others() -> list[str]:
+    """The address that a packet to elsewhere would carry; none is sent (192.0.2.1 is for documents, RFC 5737)."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+            return [str(probe.getsockname()[0])]
+        except OSError:
+            return []
+
+
+def _of_interfaces() -> list[str]:
+    """The first address of every network interface, where the system tells (Linux)."""
+    if sys.platform != "linux":
+        return []
+    import fcntl
+
+    found = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        for _, name in socket.if_nameindex():
+            with suppress(OSError):  # an interface without an address
+                told = fcntl.ioctl(probe.fileno(), _SIOCGIFADDR, struct.pack("256s", name.encode()[:15]))
+                found.append(socket.inet_ntoa(told[20:24]))
+    return found
+
+
+def _of_name() -> list[str]:
+    try:
+        told = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
+    except OSError:
+        return []
+    return [str(one[4][0]) for one in told]
+
+
+def chosen_address(wanted: str, found: Sequence[str], choose: Callable[[Sequence[str]], str] | None) -> str:
+    """The one address to serve on: the one that is wanted, the only one there is, or the one a person chooses.
+
+    `wanted` blank: not said. `choose` None: nobody is there to be asked. Raises SatdiagError.
+    """
+    listed = ", ".join(found)
+    if wanted:
+        if wanted not in found:
+            there = f"It has {listed}." if found else "It has none in a network just now."
+            raise SatdiagError(f"{wanted} is not an address of this computer. {there}")
+        return wanted
+    if not found:
+        raise SatdiagError("This computer has no address in a network just now. Join the network first.")
+    if len(found) == 1:
+        return found[0]
+    if choose is None:
+        raise SatdiagError(f"This computer has several addresses: {listed}. Name one of them: --lan {found[0]}.")
+    return choose(found)
+
+
+def listening(address: str, port: int) -> socket.socket:
+    """A socket that listens there; port 0: the usual one, or any if that is in use. Raises SatdiagError."""
+    tried = [port] if port else [USUAL_PORT, 0]
+    trouble = ""
+    for one in tried:
+        place = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        try:
+            # On Windows SO_REUSEADDR would let a second program take the same port.
+            if sys.platform == "win32":
+                place.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+            else:
+                place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            place.bind((address, one))
+            place.listen(64)
+            return place
+        except OSError as error:
+            place.close()
+            trouble = error.strerror or str(error)
+    raise SatdiagError(f"{address}:{port} cannot be served on ({trouble}). Take another port: --port 0.")
+
+
+def hosts_of(address: str, port: int) -> set[str]:
+    """The names that a browser may ask for."""
+    names = {address}
+    if address == LOOPBACK:
+        names.add("localhost")
+    else:
+        name = socket.gethostname().lower()
+        names |= {name, f"{name.partition('.')[0]}.local"}
+    return {f"{name}:{port}" for name in names} | (names if port == 80 else set())
+
+
+# --- what is printed ------------------------------------------------------------------------------------------------
+
+
+def link_of(plan: Plan, port: int, code: str) -> str:
+    """The link that pairs; the code stands behind '#', which a browser never sends."""
+    return f"http://{plan.address}:{port}/#c={code}"
+
+
+def words_of(plan: Plan, port: int, pairing: Pairing) -> list[str]:
+    """What a person should know at the start."""
+    lines = [
+        f"Page:              http://{plan.address}:{port}/",
+        f"Code to write:     {pairing.code[:4]} {pairing.code[4:]}",
+        f"Code to look on:   {pairing.watch_code[:4]} {pairing.watch_code[4:]}",
+        f"Link with code:    {link_of(plan, port, pairing.code)}",
+    ]
+    if plan.is_lan:
+        lines += [
+            "Anyone on this network with the code can write into the log, and what is sent is not encrypted.",
+            "Give the code only to those who should write.",
+        ]
+    else:
+        lines.append("Only this computer can open it. For a telephone in the same network: --lan.")
+    return [
+        *lines,
+        f"It ends after {plan.hours:g} hours, or with Ctrl-C. Everything acknowledged is in the job file.",
+    ]
+
+
+def qr_text(link: str) -> str:
+    """The link as a picture of characters for a dark terminal; on a light one it is inverse."""
+    import io
+
+    import segno
+
+    text = io.StringIO()
+    segno.make(link, micro=False).terminal(text, border=2, compact=True)
+    return text.getvalue()
+
+
+# --- serving --------------------------------------------------------------------------------------------------------
+
+
+class Serving:
+    """Records and serves until someone asks it to stop, or its hours are over. `say` prints a line."""
+
+    def __init__(self, deck: Deck, plan: Plan, say: Callable[[str], None], show_qr: bool = False) -> None:
+        self._deck, self._plan, self._say, self._show_qr = deck, plan, say, show_qr
+
+    def run(self, at_end: Callable[[Summary], None]) -> tuple[Summary, bool]:
+        """Record and serve. Raises SatdiagError if it could not begin.
+
+        `at_end` is called while a closed window still waits for us. Returns what it came to, and True if someone
+        insisted on an end that does not wait for a full medium.
+        """
+        done = threading.Event()
+        place = listening(self._plan.address, self._plan.port)
+        with closing(place), stopping(done) as asked:
+            try:
+                self._deck.start()
+                try:
+                    with suppress(SatdiagError):  # the summary tells what ended the writer
+                        self._serve(place, asked)
+                finally:
+                    summary, insisted = self._stopped()
+                    at_end(summary)
+                return summary, insisted
+            finally:
+                done.set()
+
+    def _stopped(self) -> tuple[Summary, bool]:
+        try:
+            return self._deck.stop(), False
+        except KeyboardInterrupt:
+            return self._deck.stop(patience_s=0.0), True
+
+    def _serve(self, place: socket.socket, asked: threading.Event) -> None:
+        from satdiag.live.app import make_app
+
+        port, pairing = place.getsockname()[1], Pairing()
+        access = Access(hosts_of(self._plan.address, port), pairing, f"satdiag_{port}")
+        with _server(make_app(self._deck, access), place, self._deck.closing) as thread:
+            self._tell(port, pairing)
+            end_s = monotonic() + self._plan.hours * 3600
+            while not asked.wait(TICK_S):
+                if self._deck.recorder.writer.error is not None:
+                    return
+                self._deck.tick()
+                if monotonic() >= end_s:
+                    self._say(f"Ended after {self._plan.hours:g} hours, as it was to.")
+                    return
+                if not thread.is_alive():
+                    self._say("The page cannot be served any more. Everything acknowledged is written.")
+                    return
+
+    def _tell(self, port: int, pairing: Pairing) -> None:
+        link = link_of(self._plan, port, pairing.code)
+        if self._show_qr and self._plan.is_lan:
+            self._say(qr_text(link))
+        for line in words_of(self._plan, port, pairing):
+            self._say(line)
+        if self._plan.browser and _has_screen():
+            threading.Thread(target=webbrowser.open, args=(link,), daemon=True).start()
+
+
+def _has_screen() -> bool:
+    """Elsewhere a browser for terminals might open, in the terminal that is printed on."""
+    return sys.platform != "linux" or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+@contextmanager
+def _server(app: ASGIApp, place: socket.socket, ends: threading.Event) -> Iterator[threading.Thread]:
+    """The web server in a thread of its own; at the end streams are told to end, then it is."""
+    import uvicorn
+
+    config = uvicorn.Config(
+        app,
+        http="h11",
+        ws="none",
+        loop="asyncio",
+        lifespan="off",
+        log_config=None,
+        log_level="critical",
+        access_log=False,  # addresses and times of people are nobody's business
+        proxy_headers=False,  # who asks is who is connected, not who a header says
+        server_header=False,
+        limit_concurrency=100,
+        backlog=64,
+        timeout_keep_alive=10,
+        timeout_graceful_shutdown=2,
+        h11_max_incomplete_event_size=16 * 1024,
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [place]}, name="page", daemon=True)
+    thread.start()
+    try:
+        yield thread
+    finally:
+        ends.set()
+        server.should_exit = True
+        thread.join(JOIN_S)

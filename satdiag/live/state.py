@@ -1,0 +1,213 @@
+"""What the page shows of the log: channels, entries, the open channel change; kept up as rows are committed."""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from satdiag.entitlement.channels import TUNE_VERDICTS, expected_channels
+from satdiag.rows import Row, parse_time_us
+from satdiag.vocabulary import UNREADABLE
+
+if TYPE_CHECKING:
+    from datetime import timezone
+
+    from satdiag.job import Job
+    from satdiag.sheet import Sheet
+    from satdiag.tables import LineUpChannel
+
+SHOWN = 200
+"""So many of the latest entries are shown."""
+
+REMEMBERED = 8
+"""So many of the latest checks of a channel are remembered, in case the last of them are withdrawn."""
+
+STATES = ("authorised", "refused", "missing", "no-signal")
+_PEOPLE = ("page", "hand", "")
+_STREAMS = ("signal", "lock", "errors", "noise", "supply", "bias", "power")
+"""Kinds that a device says again and again: the page shows their latest value, not a list of them."""
+
+
+class Check(NamedTuple):
+    """One check of a channel; `time_us` since 1970, None where no clock tells."""
+
+    id: str
+    state: str
+    time_us: int | None
+
+
+class LogView:
+    """Takes rows in the order in which they were committed. Not for several threads at once.
+
+    `rows` counts them all; `shown` those that say something new of a channel or stand among the entries.
+    """
+
+    def __init__(self, naive: timezone | None) -> None:
+        self._naive = naive
+        self.rows = self.shown = 0
+        self._channels: dict[int, tuple[Check, ...]] = {}
+        self._entries: deque[Row] = deque(maxlen=SHOWN)
+        self._tuning: deque[Row] = deque(maxlen=SHOWN)
+        self._withdrawn: set[str] = set()
+
+    def take(self, rows: Iterable[Row]) -> None:
+        """Rows that were committed."""
+        for row in rows:
+            self.rows += 1
+            if row.kind == "withdraw":
+                self.shown += 1
+                self._withdraw(row.value)
+                continue
+            if row.kind in ("channel", "tune"):
+                self._see_channel(row)
+            if row.kind in ("tune", "power", "swap"):
+                self._tuning.append(row)
+            if (row.kind, row.subject) == ("swap", "receiver") and row.value != UNREADABLE:
+                self._channels = dict.fromkeys(self._channels, ())
+            if row.kind not in _STREAMS or row.source.partition("/")[0] in _PEOPLE:
+                self.shown += 1
+                self._entries.append(row)
+
+    def _see_channel(self, row: Row) -> None:
+        number = int(row.subject)
+        checks = self._channels.get(number, ())
+        state = TUNE_VERDICTS.get(row.value, "") if row.kind == "tune" else row.value
+        if state in STATES:
+            checks = (*checks, Check(row.id, state, parse_time_us(row.time, self._naive)))[-REMEMBERED:]
+        self._channels[number] = checks
+
+    def _withdraw(self, identifier: str) -> None:
+        self._withdrawn.add(identifier)
+        for number, checks in self._channels.items():
+            if any(check.id == identifier for check in checks):
+                self._channels[number] = tuple(check for check in checks if check.id != identifier)
+
+    def checks(self) -> Mapping[int, tuple[Check, ...]]:
+        """The latest checks of every channel that was ever named, oldest first."""
+        return dict(self._channels)
+
+    def entries(self) -> list[dict[str, Any]]:
+        """The latest entries, newest first."""
+        return [
+            {
+                "id": row.id,
+                "time": row.time,
+                "words": words_of(row),
+                "withdrawn": bool(row.id) and row.id in self._withdrawn,
+                "source": row.source,
+            }
+            for row in reversed(self._entries)
+        ]
+
+    def attempt(self) -> dict[str, Any] | None:
+        """The channel change that is open: asked for, and neither given up nor both heard and named."""
+        open_row: Row | None = None
+        marks: set[str] = set()
+        for row in self._tuning:
+            if row.id and row.id in self._withdrawn:
+                continue
+            ends = row.kind == "power" and row.value in ("off", "standby")
+            if ends or (row.kind, row.subject) == ("swap", "receiver"):
+                open_row = None
+            elif row.kind == "tune" and row.value == "requested":
+                open_row, marks = row, set()
+            elif row.kind == "tune" and open_row is not None and row.subject == open_row.subject:
+                marks.add(row.value)
+                if marks & {"refused", "abandoned"} or marks >= {"audio", "title"}:
+                    open_row = None
+        if open_row is None:
+            return None
+        time_us = parse_time_us(open_row.time, self._naive)
+        return {"channel": int(open_row.subject), "since_ms": None if time_us is None else time_us / 1000}
+
+
+def words_of(row: Row) -> str:
+    """A row as a person would say it, e.g. 'channel 31 refused'."""
+    if row.kind == "note":
+        return f"note: {row.value}"
+    return " ".join(part for part in (row.kind, row.subject, row.value, row.unit) if part)
+
+
+def sheet_values(sheet: Sheet) -> dict[str, Any]:
+    """The sheet by the names that a change uses ('receiver.antenna_lead'), and a list 'site'; None: unknown.
+
+    The receiver's id is masked: the page may lie open where others see it.
+    """
+    receiver = sheet.receiver
+    values: dict[str, Any] = {
+        f"job.{key}": getattr(sheet, key) or None for key in ("id", "reason", "vehicle", "technician")
+    }
+    values |= {f"receiver.{key}": value for key, value in asdict(receiver).items()}
+    values["receiver.id"] = receiver.masked_id if receiver.id else None
+    values |= {"service.package": sheet.package or None, "service.constellation": sheet.constellation}
+    values["site"] = [asdict(site) for site in sheet.sites]
+    return values
+
+
+class Expectation(NamedTuple):
+    """The line-up by number, and which channels should play (True), need not (False); others are unknown."""
+
+    lineup: Mapping[int, LineUpChannel]
+    expected: Mapping[int, bool]
+
+
+def expectation_of(job: Job) -> Expectation:
+    """What a job's line-up and package say; nothing where there is no line-up."""
+    if job.lineup is None:
+        return Expectation({}, {})
+    told = expected_channels(job, {})
+    expected = {line.channel: line.channel in told.channels for line in job.lineup}
+    for number in told.package_unknown:
+        expected.pop(number, None)
+    return Expectation({line.channel: line for line in job.lineup}, expected)
+
+
+class Chance(NamedTuple):
+    """How likely a channel will still come, and the median wait on the exposure clock; None where nothing tells."""
+
+    chance: float | None
+    wait_s: float | None
+
+
+def channel_list(
+    view: LogView, expectation: Expectation, chances: Mapping[int, Chance], now_us: int
+) -> list[dict[str, Any]]:
+    """Every channel of the line-up or of the log, by number."""
+    checks = view.checks()
+    found = []
+    for number in sorted({*expectation.lineup, *checks}):
+        line = expectation.lineup.get(number)
+        seen = checks.get(number, ())
+        last = seen[-1] if seen else None
+        chance = chances.get(number, Chance(None, None))
+        age_s = None if last is None or last.time_us is None else max(0.0, (now_us - last.time_us) / 1e6)
+        found.append(
+            {
+                "number": number,
+                "name": line.name if line else "",
+                "category": line.category if line else "",
+                "expected": expectation.expected.get(number),
+                "state": last.state if last else None,
+                "checked_s_ago": None if age_s is None else round(age_s, 1),
+                "before": seen[-2].state if len(seen) > 1 else None,
+                "chance": chance.chance,
+                "wait_s": chance.wait_s,
+            }
+        )
+    return found
+
+
+def changed(before: Mapping[int, Mapping[str, Any]], now: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The channels that are not as they were; that time passes since a check is no change."""
+    return [one for one in now if _lasting(before.get(one["number"])) != _lasting(one)]
+
+
+def _lasting(channel: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    return None if channel is None else {key: value for key, value in channel.items() if key != "checked_s_ago"}
+
+
+def counts(channels: Iterable[Mapping[str, Any]]) -> Counter[str]:
+    """How many channels that need not be left out are in each state; '' for those not checked."""
+    return Counter(one["state"] or "" for one in channels if one["expected"] is not False)

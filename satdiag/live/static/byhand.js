@@ -1,0 +1,73 @@
+// What is read or done by hand. The targets that never change stand in the page and say what they enter:
+// data-enter="kind subject value [unit]"; data-ask="kind subject unit" asks for the value on the number pad.
+
+import { by, el, fill } from "./dom.js";
+import { askNumber } from "./pad.js";
+import { press, target } from "./press.js";
+
+const MOST_BARS = 12; // more are typed on the number pad
+
+/** The view 'By hand'. */
+export function byHandView(app) {
+	const [scale, note] = [by("scale"), by("note")];
+	let drawn = "";
+
+	function enter(kind, subject, value, unit, stamp) {
+		return app.enter({ kind, subject, value, unit: value === "unreadable" ? "" : unit }, stamp);
+	}
+
+	for (const key of document.querySelectorAll("[data-enter]")) {
+		const [kind, subject, value, unit] = key.dataset.enter.split(" ");
+		press(key, app.clock, (stamp) => enter(kind, subject, value, unit, stamp));
+	}
+	for (const key of document.querySelectorAll("[data-ask]")) {
+		const [kind, subject, unit] = key.dataset.ask.split(" ");
+		key.addEventListener("click", () =>
+			askNumber(app, key.ariaLabel || key.textContent, unit, false, (value, at) => enter(kind, subject, value, unit, at)));
+	}
+	press(by("put-note"), app.clock, (stamp) => {
+		const text = note.value.trim().replace(/\s+/g, " ");
+		if (text && enter("note", "", text, undefined, stamp)) note.value = "";
+	});
+	scale.addEventListener("change", () => update());
+
+	function paths() {
+		const known = (app.state?.levels ?? []).map((one) => String(one.path));
+		const fits = /^(any|repeater|satellite(:[A-Za-z0-9][A-Za-z0-9._-]*)?)$/;
+		return [...new Set([...known, "satellite", "repeater", "any"])].filter((path) => fits.test(path));
+	}
+
+	function unitOf(path) {
+		const read = app.state?.levels?.find((one) => one.path === path)?.unit;
+		return app.sheet("receiver.level_scale") || read || scale.value;
+	}
+
+	function levelKeys(path, unit) {
+		const say = (value) => (stamp) => enter("signal", path, value, unit, stamp);
+		const bars = Number(/^bars\/(\d+)$/.exec(unit)?.[1]);
+		const keys = bars <= MOST_BARS
+			? Array.from({ length: bars + 1 }, (_, n) => target(app, "bar-key", String(n), say(String(n)), `${n} of ${bars} bars`))
+			: el("button.choice-key", `Number in ${unit}`, { click: () =>
+				askNumber(app, `Level, ${path}`, unit, true, (value, stamp) => say(value)(stamp)) });
+		return [keys, target(app, "choice-key", "unreadable", say("unreadable"))];
+	}
+
+	function row(what, path, keys) {
+		const name = path.replace(":", " ");
+		return el("div.asked", { role: "group", "aria-label": `${what}, ${name}` }, el("span", name), el("div.choices", keys));
+	}
+
+	function update() {
+		const dual = app.sheet("receiver.antenna_lead") === "dual";
+		for (const key of document.querySelectorAll("[data-lead]")) key.hidden = (key.dataset.lead === "dual") !== dual;
+		const some = paths().map((path) => [path, unitOf(path)]);
+		if (JSON.stringify(some) === drawn) return; // a key that is being pressed is not exchanged under the finger
+		drawn = JSON.stringify(some);
+		by("scale-row").hidden = some.every(([, unit]) => unit) && !scale.value;
+		fill(by("levels"), ...some.map(([path, unit]) => (unit ? row("Level", path, levelKeys(path, unit)) : null)));
+		fill(by("locks"), ...some.map(([path]) => row("Lock", path, ["yes", "no"].map((value) =>
+			target(app, "choice-key", value, (stamp) => enter("lock", path, value, undefined, stamp))))));
+	}
+
+	return { id: "byhand", update };
+}

@@ -1,0 +1,184 @@
+// The channels: what was seen of each, and four marks to say what is seen now.
+
+import { by, count, el, fill, MARKS, markOf, put, putShape, shape, spell } from "./dom.js";
+import { press } from "./press.js";
+
+const FILTERS = [
+	["all channels", () => true],
+	["not checked", (one, seen) => !seen],
+	["changed", (one) => one.before && one.before !== one.state],
+	["expected", (one) => one.expected === true],
+	...MARKS.map(({ value, word }) => [word, (one, seen) => seen === value]),
+];
+const categoryOf = (one) => one.category || "Without a category";
+
+/** The view 'Channels'. */
+export function channelsView(app) {
+	const rows = new Map(); // number -> the parts of its row
+	const groups = new Map(); // category -> {section, sums, list, members}
+	const marked = new Map(); // number -> state that was entered here and is on its way
+	const chooser = document.querySelector(".chooser");
+	const panel = el("div.four", { role: "group" });
+	let chosen = ""; // the mark that a tap sets; "" asks
+	let opened = null;
+	let shown = "";
+
+	const channels = () => app.state?.channels ?? [];
+	const seenOf = (one) => marked.get(one.number) ?? one.state;
+	chooser.append(...MARKS.map(({ value, word }) =>
+		el("button", { "aria-pressed": "false", "data-value": value }, shape(value), el("span", word))));
+	for (const key of chooser.children) key.addEventListener("click", () => choose(key.dataset.value));
+	by("filter").append(...FILTERS.map(([text], value) => el("option", text, { value })));
+	by("filter").addEventListener("change", sift);
+	by("search").addEventListener("input", sift);
+	by("range").addEventListener("click", askRange);
+	by("minutes").addEventListener("input", () => (by("past-minutes").checked = true));
+
+	function choose(value) {
+		chosen = value;
+		for (const key of chooser.children) key.ariaPressed = String(key.dataset.value === value);
+		close();
+	}
+
+	function close() {
+		if (opened) opened.button.ariaExpanded = "false";
+		opened = null;
+		panel.remove();
+	}
+
+	const mark = (number, value, stamp) => app.enter({ kind: "channel", subject: String(number), value }, stamp);
+
+	function tapped(number, stamp) {
+		if (chosen) return mark(number, chosen, stamp);
+		const row = rows.get(number);
+		const again = opened === row;
+		close();
+		if (again) return;
+		opened = row;
+		row.button.ariaExpanded = "true";
+		panel.ariaLabel = `What channel ${number} does`;
+		fill(panel, ...targets((value, at) => {
+			mark(number, value, at);
+			close();
+			row.button.focus({ preventScroll: true });
+		}));
+		row.item.append(panel);
+		panel.scrollIntoView({ block: "nearest" });
+	}
+
+	function targets(handler) {
+		return MARKS.map(({ value, word }) =>
+			press(el("button.mark", shape(value), el("span", word)), app.clock, (stamp) => handler(value, stamp)));
+	}
+
+	function build() {
+		close();
+		rows.clear();
+		groups.clear();
+		for (const one of [...channels()].sort((a, b) => a.number - b.number)) {
+			const category = categoryOf(one);
+			if (!groups.has(category)) groups.set(category, makeGroup(category));
+			groups.get(category).members.push(one.number);
+			groups.get(category).list.append(makeRow(one.number));
+		}
+		const none = "There is no line-up yet. Paste one under Start, or change to a channel under Change timing.";
+		fill(by("groups"), ...[...groups.values()].map((group) => group.section), rows.size ? null : el("p.card", none));
+	}
+
+	function makeGroup(category) {
+		const [sums, list, members] = [el("span.small"), el("ul.rows"), []];
+		const all = el("button.plain", "Mark all", { "aria-label": `Mark all of ${category}`,
+			click: () => askMany(`All of ${category}`, () => members) });
+		return { sums, list, members, section: el("section", el("div.head", el("h2", category), sums, all), list) };
+	}
+
+	function makeRow(number) {
+		const row = { shape: el("span"), word: el("span"), name: el("strong"), news: el("span.news"), more: el("span.more") };
+		row.button = el("button.channel", { "aria-expanded": "false" }, el("span.front", row.shape, row.word),
+			el("span.body", row.name, row.news, row.more));
+		row.item = el("li", press(row.button, app.clock, (stamp) => tapped(number, stamp)));
+		rows.set(number, row);
+		return row.item;
+	}
+
+	function paint(one) {
+		const row = rows.get(one.number);
+		const waits = marked.has(one.number);
+		const news = !waits && one.before && one.state && one.before !== one.state;
+		putShape(row.shape, seenOf(one) ?? "");
+		put(row.word, markOf(seenOf(one)).word);
+		put(row.name, `${one.number}  ${one.name || "no name"}`);
+		put(row.news, news ? `changed: was ${markOf(one.before).word}` : "");
+		row.button.classList.toggle("changed", Boolean(news));
+		const checked = typeof one.checked_s_ago === "number" ? `checked ${spell(one.checked_s_ago)} ago` : "";
+		put(row.more, [waits ? "on its way" : checked, one.expected === false ? "not expected" : "",
+			typeof one.chance === "number" ? `chance ${Math.round(one.chance * 100)} %` : "",
+			typeof one.wait_s === "number" ? `wait about ${spell(one.wait_s)}` : ""].filter(Boolean).join(" · "));
+	}
+
+	function sift() {
+		const words = by("search").value.trim().toLowerCase();
+		const keep = FILTERS[by("filter").value][1];
+		const plays = new Map();
+		const found = new Set();
+		for (const one of channels()) {
+			const fits = `${one.number} ${one.name} ${one.category}`.toLowerCase().includes(words) && keep(one, seenOf(one));
+			rows.get(one.number).item.hidden = !fits;
+			if (fits) found.add(categoryOf(one));
+			if (seenOf(one) === "authorised") plays.set(categoryOf(one), (plays.get(categoryOf(one)) ?? 0) + 1);
+		}
+		for (const [category, group] of groups) {
+			group.section.hidden = !found.has(category);
+			put(group.sums, `${plays.get(category) ?? 0} of ${group.members.length} play`);
+		}
+		const all = [...plays.values()].reduce((sum, some) => sum + some, 0);
+		const due = channels().filter((one) => !seenOf(one)).length;
+		put(by("tally"), rows.size ? `${all} of ${count(rows.size, "channel")} play, ${due} not checked yet.` : "");
+	}
+
+	function askRange() {
+		const numbers = [...rows.keys()];
+		[by("from").value, by("to").value] = [numbers[0] ?? "", numbers.at(-1) ?? ""];
+		const fits = (one) => one >= Number(by("from").value) && one <= Number(by("to").value);
+		askMany("Mark a range", () => numbers.filter(fits), true);
+	}
+
+	/** One mark for the channels that `numbers` tells, in the page's own dialog. */
+	function askMany(title, numbers, range = false) {
+		put(by("many-title"), title);
+		by("ends").hidden = !range;
+		by("just-now").checked = true;
+		const say = () => put(by("many-count"), `${count(numbers().length, "channel")} will be marked.`);
+		by("from").oninput = by("to").oninput = say;
+		fill(by("many-marks"), ...targets((value, stamp) => {
+			const past = by("past-minutes").checked;
+			const span_s = past ? Math.round(by("minutes").value * 60) : undefined;
+			if (past && !(span_s > 0)) return by("minutes").focus();
+			app.enterAll(numbers().map((one) => ({ kind: "channel", subject: String(one), value, span_s })), stamp);
+			by("many").close();
+		}));
+		say();
+		by("many").showModal();
+	}
+
+	/** What is on its way is shown as seen. `only`: numbers to paint anew besides; null: all. */
+	function repaint(only) {
+		const touched = new Set([...(only ?? []), ...marked.keys()]);
+		marked.clear();
+		for (const tap of app.queue.waiting()) if (tap.kind === "channel") marked.set(Number(tap.subject), tap.value);
+		for (const number of marked.keys()) touched.add(number);
+		for (const one of channels()) if (rows.has(one.number) && (!only || touched.has(one.number))) paint(one);
+		if (rows.size) sift();
+	}
+
+	function update() {
+		const key = JSON.stringify(channels().map((one) => [one.number, one.category]));
+		const anew = key !== shown;
+		shown = key;
+		if (anew) build();
+		repaint(anew ? null : app.feed.changed);
+		if (!rows.size) put(by("tally"), "");
+	}
+
+	return { id: "channels", update, queued: () => repaint([]) };
+}

@@ -1,0 +1,47 @@
+// The latest entries; any can be taken back. It stays, struck through.
+
+import { by, el, fill, put } from "./dom.js";
+import { press, wordsOf } from "./press.js";
+
+const SHOWN = 25;
+
+/** The list beside the views (below 'By hand' on a phone). */
+export function entriesView(app) {
+	let most = SHOWN;
+	let drawn = "";
+	by("more").addEventListener("click", () => {
+		most += 50;
+		update();
+	});
+
+	function line({ id, time, words, withdrawn, waits, fixed, source }) {
+		const undo = id && !withdrawn && !fixed ? press(el("button.plain", "Take back", { "aria-label": `Take back: ${words}` }),
+			app.clock, (stamp) => app.withdraw(id, stamp)) : null;
+		return el("li", el("span.age", clockOf(time)), el("span.body", el(withdrawn ? "s" : "span", words),
+			el("span.small", withdrawn ? "taken back" : waits ? "waiting" : source)), undo);
+	}
+
+	function update() {
+		const waiting = app.queue.waiting();
+		const back = new Set([...app.taken, ...waiting.filter((tap) => tap.kind === "withdraw").map((tap) => tap.value)]);
+		const held = app.state?.entries ?? [];
+		const ids = new Set(held.map((one) => one.id));
+		const local = waiting.filter((tap) => !ids.has(`p-${tap.key}`)).map((tap) =>
+			({ id: `p-${tap.key}`, time: tap.wall_ms, words: wordsOf(tap), waits: true, fixed: tap.kind === "withdraw" }));
+		const all = [...local, ...held].map((one) => ({ ...one, withdrawn: one.withdrawn || back.has(one.id) }))
+			.sort((a, b) => new Date(b.time) - new Date(a.time));
+		const key = JSON.stringify([all.slice(0, most), all.length]);
+		if (key === drawn) return;
+		drawn = key;
+		fill(by("entries"), ...(all.length ? all.slice(0, most).map(line) : [el("li", "None yet.")]));
+		by("more").hidden = all.length <= most;
+		put(by("more"), `Show more (${all.length - most})`);
+	}
+
+	return { update };
+}
+
+function clockOf(time) {
+	const date = new Date(time);
+	return Number.isNaN(date.getTime()) ? "" : date.toLocaleTimeString([], { timeStyle: "medium", hour12: false });
+}

@@ -1,0 +1,102 @@
+// What the laptop knows: one stream of events, or polling every 2 s while there is none.
+
+import { Answered, ask } from "./net.js";
+
+const POLL_MS = 2000;
+const QUIET_MS = 10_000; // a stream that says nothing for so long is checked
+
+/** Fires 'state' (this.state, with `heard` = performance.now()), 'link' and 'unpaired'. `link`: stream, poll, none. */
+export class Feed extends EventTarget {
+	state = null;
+	heard = -Infinity;
+	link = "none";
+	changed = null; // numbers of the channels that changed with the last state; null: all of them
+	#stream = null;
+	#open = false;
+	#asking = false;
+	#retry_at = 0;
+
+	/** Start listening. */
+	start() {
+		this.refresh();
+		setInterval(() => this.#look(), POLL_MS);
+		for (const name of ["online", "pageshow"]) window.addEventListener(name, () => this.refresh());
+		document.addEventListener("visibilitychange", () => document.hidden || this.refresh());
+	}
+
+	/** Fetch the whole state, then make sure that the stream runs. */
+	async refresh() {
+		if (this.#asking) return;
+		this.#asking = true;
+		try {
+			const state = await ask("/state", undefined, 5000);
+			this.changed = null;
+			this.#take(state);
+			this.#connect();
+			this.#link(this.#open ? "stream" : "poll");
+		} catch (error) {
+			if (error instanceof Answered && [401, 403].includes(error.status)) this.dispatchEvent(new Event("unpaired"));
+			this.#link("none");
+		} finally {
+			this.#asking = false;
+		}
+	}
+
+	#look() {
+		if (!this.#open || performance.now() - this.heard > QUIET_MS) this.refresh();
+	}
+
+	#connect() {
+		if (this.#stream || !("EventSource" in window) || performance.now() < this.#retry_at) return;
+		const stream = new EventSource("/events");
+		this.#stream = stream;
+		let first = true;
+		stream.addEventListener("open", () => {
+			this.#open = true;
+			if (!first) this.refresh(); // what changed while there was no stream is not sent again
+			first = false;
+			this.#link("stream");
+		});
+		stream.addEventListener("state", (event) => this.#event(event.data));
+		stream.addEventListener("error", () => {
+			this.#open = false;
+			if (stream.readyState === EventSource.CLOSED) {
+				this.#stream = null;
+				this.#retry_at = performance.now() + 5 * POLL_MS;
+			}
+			this.refresh();
+		});
+	}
+
+	#event(text) {
+		let told;
+		try {
+			told = JSON.parse(text);
+		} catch {
+			return;
+		}
+		if (told.channels) this.changed = null;
+		else {
+			const news = new Map((told.channels_changed ?? []).map((one) => [one.number, one]));
+			const held = (this.state?.channels ?? []).map((one) => news.get(one.number) ?? one);
+			const numbers = new Set(held.map((one) => one.number));
+			const added = [...news.values()].filter((one) => !numbers.has(one.number));
+			told.channels = [...held, ...added];
+			this.changed = added.length ? null : [...news.keys()];
+		}
+		this.#take(told);
+		this.#link("stream");
+	}
+
+	#take(state) {
+		this.state = state;
+		this.heard = performance.now();
+		this.dispatchEvent(new Event("state"));
+	}
+
+	#link(link) {
+		if (this.link === link) return;
+		this.link = link;
+		this.dispatchEvent(new Event("link"));
+	}
+}

@@ -1,0 +1,209 @@
+// The page put together: views, the strip at the top, the words for a screen reader, the one way to enter something.
+
+import { byHandView } from "./byhand.js";
+import { channelsView } from "./channels.js";
+import { Clock } from "./clock.js";
+import { by, count, dialog, el, fill, kept, put } from "./dom.js";
+import { entriesView } from "./entries.js";
+import { Feed } from "./events.js";
+import { nowView } from "./now.js";
+import { pairByAddress, pairForm } from "./pair.js";
+import { wordsOf } from "./press.js";
+import { Queue } from "./queue.js";
+import { Speed } from "./speed.js";
+import { startView } from "./start.js";
+import { timingView } from "./timing.js";
+
+const SAID_EVERY_MS = 5000;
+const SNACK_MS = 8000;
+const LINKS = {
+	stream: ["● live", "good", "The laptop is heard as it happens."],
+	poll: ["◐ every 2 s", "busy", "The laptop is asked every 2 s."],
+	none: ["✕ no laptop", "bad", "The laptop is not heard."],
+};
+const [clock, feed, speed] = [new Clock(), new Feed(), new Speed()];
+const queue = new Queue(clock);
+let clock_set = false;
+let wanted = "";
+let spoken = "";
+let spoken_at = -Infinity;
+let snack_timer = 0;
+
+const app = {
+	clock, queue, feed, speed,
+	taken: new Set(), // ids of rows that were taken back here
+	get state() {
+		return feed.state;
+	},
+
+	/** A value of the job sheet by its dotted key. */
+	sheet(key) {
+		const sheet = feed.state?.sheet ?? {};
+		return sheet[key] ?? key.split(".").reduce((part, name) => part?.[name], sheet);
+	},
+
+	/** True if something may be entered now; else it is said why not. */
+	mayEnter() {
+		const why = speed.locked ? "Entry is locked while the vehicle moves."
+			: feed.state?.role === "watch" ? "This device may only watch." : "";
+		if (why) app.say(why, true);
+		return !why;
+	},
+
+	/** Enter one thing: it is kept here at once and then sent. Returns the tap, or null. */
+	enter(fields, stamp) {
+		return app.enterAll([fields], stamp)?.[0] ?? null;
+	},
+
+	/** Enter many things of one moment. Returns the taps, or undefined. */
+	enterAll(many, stamp) {
+		if (!many.length || !app.mayEnter()) return undefined;
+		const taps = many.map((fields) => queue.add(fields, stamp));
+		navigator.vibrate?.(20);
+		const first = wordsOf(taps[0]);
+		snack(taps.length === 1 ? first : `${taps.length} entries, the first: ${first}`, taps.map((tap) => `p-${tap.key}`));
+		return taps;
+	},
+
+	/** Take an entry back by the id of its row. */
+	withdraw(id, stamp) {
+		if (!app.mayEnter()) return;
+		app.taken.add(id);
+		queue.add({ kind: "withdraw", subject: "row", value: id }, stamp);
+		for (const view of views) view.withdrawn?.(id);
+		app.say("Taken back.", true);
+	},
+
+	/** Say something to a screen reader, and on the screen if `shown`. */
+	say(words, shown = false) {
+		wanted = words;
+		if (shown) snack(words, []);
+	},
+};
+const entries = entriesView(app);
+const views = [nowView, channelsView, timingView, byHandView, startView].map((make) => make(app));
+
+function show(id) {
+	document.body.dataset.view = id;
+	for (const view of views) by(`view-${view.id}`).hidden = view.id !== id;
+	for (const key of by("bar").children) key.ariaCurrent = key.dataset.view === id ? "page" : null;
+	window.scrollTo(0, 0);
+	kept("satdiag.view", id);
+}
+
+function snack(words, ids) {
+	const undo = () => {
+		by("snack").hidden = true;
+		const stamp = clock.stamp();
+		for (const id of ids) app.withdraw(id, stamp);
+	};
+	fill(by("snack"), el("span", words), ids.length ? el("button.plain", "Undo", { click: undo }) : null);
+	by("snack").hidden = false;
+	clearTimeout(snack_timer);
+	snack_timer = setTimeout(() => (by("snack").hidden = true), SNACK_MS);
+}
+
+/** The strip at the top: is the laptop heard, is everything saved, and what else one must know. */
+function strip() {
+	const [waiting, refused] = [queue.waiting().length, queue.refused().length];
+	put(by("queue"), refused ? `▲ ${refused} refused` : waiting ? `◷ ${waiting} waiting` : "✓ saved");
+	by("queue").dataset.state = refused ? "bad" : waiting ? "busy" : "good";
+	put(by("link"), LINKS[feed.link][0]);
+	by("link").dataset.state = LINKS[feed.link][1];
+	const state = feed.state;
+	const away = queue.elsewhere().length;
+	const when = { stores: !queue.keeps, link: feed.link === "none" && state, store: state?.store_trouble,
+		trouble: waiting && feed.link !== "none" && queue.trouble, away: away && count(away, "tap"),
+		watch: state?.role === "watch", clock: clock_set };
+	for (const line of by("banner").children) {
+		const told = when[line.dataset.when];
+		line.hidden = !told;
+		if (told && line.firstElementChild) put(line.firstElementChild, told);
+	}
+	by("banner").hidden = !Object.values(when).some(Boolean);
+}
+
+/** Tell a screen reader what is new, at most every 5 s. */
+function tell() {
+	const waiting = queue.waiting().length;
+	const words = [wanted || feed.state?.now?.sentence, waiting ? `${waiting} waiting` : ""].filter(Boolean).join(" ");
+	if (words === spoken || performance.now() - spoken_at < SAID_EVERY_MS) return;
+	[spoken, spoken_at, wanted] = [words, performance.now(), ""];
+	put(by("said"), words);
+}
+
+function askQueue() {
+	const waiting = queue.waiting();
+	const refusals = queue.refused().map((tap) => {
+		const end = (word, act) => el("button.plain", word, { click: () => (act(), item.remove()) });
+		const item = el("li.refusal", el("strong", wordsOf(tap)), el("span", `Refused: ${tap.why}`), el("div.pair",
+			end("Try again", () => queue.retry(tap.key)), end("Dismiss", () => queue.dismiss(tap.key))));
+		return item;
+	});
+	const why = queue.trouble ? `: ${queue.trouble}` : "";
+	dialog("On the way to the laptop", el("p", waiting.length ? `${count(waiting.length, "tap")} waiting${why}.`
+		: "All else is saved."), el("ul.plainlist", refusals, waiting.slice(0, 50).map((tap) => el("li", wordsOf(tap)))));
+}
+
+function askLink() {
+	const by_ms = `${Math.round(clock.offset_ms)} ms, ±${Math.max(1, Math.ceil(clock.uncertainty_ms))} ms`;
+	dialog("The laptop", el("p", LINKS[feed.link][2]), el("p", clock.offset_ms === null ? "The clocks are not compared yet."
+		: `This clock differs from the laptop's by ${by_ms}. Each entry carries that difference.`));
+}
+
+function lock() {
+	by("lock").hidden = !speed.locked;
+	for (const view of views.slice(1)) by(`view-${view.id}`).inert = speed.locked;
+	by("beside").inert = speed.locked;
+}
+
+function update() {
+	const { job, receiver } = feed.state;
+	put(by("job"), job || "satdiag");
+	put(by("receiver"), receiver && receiver !== "unknown" ? `receiver ${receiver}` : "");
+	by("pairing").hidden = true;
+	queue.serve(job);
+	for (const view of [...views, entries]) view.update();
+	strip();
+}
+
+function everySecond() {
+	clock.watch();
+	speed.look();
+	views[0].tick();
+	tell();
+}
+
+/** Compare the clocks, then send what waits. */
+const compare = () => clock.measure().then(() => queue.flush(true), () => {});
+const unpaired = () => (by("pairing").hidden = false);
+
+async function main() {
+	for (const key of by("bar").children) key.addEventListener("click", () => show(key.dataset.view));
+	show(views.find((view) => view.id === kept("satdiag.view"))?.id ?? "now");
+	by("queue").addEventListener("click", askQueue);
+	by("link").addEventListener("click", askLink);
+	by("passenger").addEventListener("click", () => speed.passenger());
+	pairForm(() => (feed.refresh(), compare()));
+	queue.addEventListener("change", () => (strip(), views[1].queued(), entries.update()));
+	queue.addEventListener("unpaired", unpaired);
+	feed.addEventListener("unpaired", unpaired);
+	feed.addEventListener("state", update);
+	feed.addEventListener("link", () => (strip(), feed.link === "none" || compare()));
+	clock.addEventListener("server", () => (queue.serve(null), feed.refresh())); // it may record another job now
+	clock.addEventListener("set", () => {
+		clock_set = true;
+		strip();
+		app.say("The clock of this phone was set; it was measured again.");
+	});
+	speed.addEventListener("change", lock);
+	setInterval(everySecond, 1000);
+	setInterval(() => document.hidden || document.body.dataset.view !== "timing" || views[2].tick(), 100);
+	strip();
+	await pairByAddress();
+	feed.start();
+	speed.begin();
+	compare();
+}
+
+main();

@@ -1,0 +1,117 @@
+// How long a channel change takes: one large button at the change, others at the sound and the title.
+
+import { by, el, fill, kept, put } from "./dom.js";
+import { press } from "./press.js";
+
+const OPEN = "satdiag.attempt";
+const PAST = "satdiag.attempts";
+const LAST = "satdiag.channel";
+const SHOWN = 6;
+const EPOCH_MS = 1e11; // no attempt lasts three years
+const SAME_MS = 3000;
+const WORDS = { audio: "sound", title: "title", refused: "refused", abandoned: "gave up" };
+
+/** The view 'Change timing'. An open attempt lies in localStorage and so survives a reload and a sleeping phone. */
+export function timingView(app) {
+	let attempt = kept(OPEN); // {channel, key, origin: of the page's clock, wall_ms, mono_ms, and s of each mark}
+	const number = by("tune-number");
+	const signs = [...document.querySelectorAll("[data-sign]")];
+	number.value = kept(LAST) ?? "";
+	number.addEventListener("input", () => kept(LAST, number.value.trim()));
+	for (const key of document.querySelectorAll("[data-step]")) {
+		key.addEventListener("click", () => {
+			number.value = Math.max(0, (Number(number.value) || 0) + Number(key.dataset.step));
+			kept(LAST, number.value);
+		});
+	}
+	press(by("changed"), app.clock, begin);
+	for (const key of signs) press(key, app.clock, (stamp) => sign(key.dataset.sign, stamp));
+	window.addEventListener("storage", (event) => {
+		if (event.key !== OPEN) return;
+		attempt = kept(OPEN);
+		update();
+	});
+
+	function begin(stamp) {
+		const channel = number.value.trim();
+		if (!/^(0|[1-9][0-9]{0,6})$/.test(channel)) {
+			app.say("Give the channel's number first.", true);
+			return number.focus();
+		}
+		const tap = app.enter({ kind: "tune", subject: channel, value: "requested" }, stamp);
+		if (!tap) return;
+		if (attempt) finish("another change");
+		hold({ channel, key: tap.key, origin: performance.timeOrigin, wall_ms: stamp.wall_ms, mono_ms: stamp.mono_ms });
+		update();
+	}
+
+	function sign(value, stamp) {
+		const running = attempt ?? told();
+		if (!running || value in running) return;
+		if (!app.enter({ kind: "tune", subject: running.channel, value }, stamp)) return;
+		hold({ ...running, [value]: took_s(running, stamp) });
+		if (("audio" in attempt && "title" in attempt) || "refused" in attempt || "abandoned" in attempt) finish();
+		update();
+	}
+
+	function hold(one) {
+		attempt = one;
+		kept(OPEN, one);
+	}
+
+	function finish(why) {
+		kept(PAST, [{ ...attempt, why }, ...(kept(PAST) ?? [])].slice(0, SHOWN));
+		hold(null);
+	}
+
+	/** An attempt that another page of this job began, as the laptop tells it; not one that was ended here. */
+	function told() {
+		const one = app.state?.attempt;
+		if (!one || typeof one.since_ms !== "number") return null;
+		const epoch = one.since_ms > EPOCH_MS; // else it counts from the beginning of the attempt
+		const wall_ms = epoch ? one.since_ms - (app.clock.offset_ms ?? 0)
+			: Date.now() - (performance.now() - app.feed.heard) - one.since_ms;
+		const ended = (kept(PAST) ?? []).some((was) => was.channel === String(one.channel) &&
+			Math.abs(was.wall_ms - wall_ms) < SAME_MS);
+		return ended ? null : { channel: String(one.channel), wall_ms };
+	}
+
+	function took_s(running, stamp) {
+		const same = running.origin === performance.timeOrigin;
+		return Math.max(0, (same ? stamp.mono_ms - running.mono_ms : stamp.wall_ms - running.wall_ms) / 1000);
+	}
+
+	function update() {
+		const running = attempt ?? told();
+		const seen = ["audio", "title"].filter((mark) => running && mark in running).map((mark) => `, ${WORDS[mark]} there`);
+		put(by("attempt"), running ? `Channel ${running.channel}${seen.join("")}: waiting` : "No attempt is open.");
+		for (const key of signs) {
+			const { sign: mark } = key.dataset;
+			key.disabled = !running || mark in running || (mark === "refused" && "audio" in running);
+		}
+		const done = kept(PAST) ?? [];
+		fill(by("past"), ...(done.length ? done.map(summary) : ["None yet."]).map((text) => el("li", text)));
+		tick();
+	}
+
+	function tick() {
+		const running = attempt ?? told();
+		put(by("since"), running ? `${took_s(running, app.clock.stamp()).toFixed(1)} s` : "");
+	}
+
+	/** An entry was taken back: with its beginning goes the attempt. */
+	function withdrawn(id) {
+		if (!attempt || id !== `p-${attempt.key}`) return;
+		hold(null);
+		update();
+	}
+
+	update();
+	return { id: "timing", update, tick, withdrawn };
+}
+
+function summary(one) {
+	const marks = Object.keys(WORDS).filter((mark) => typeof one[mark] === "number");
+	const parts = marks.map((mark) => `${WORDS[mark]} after ${one[mark].toFixed(1)} s`);
+	return `Channel ${one.channel}: ${[...parts, one.why ? `ended by ${one.why}` : ""].filter(Boolean).join(", ")}`;
+}

@@ -1,0 +1,204 @@
+"""The stream of events: what comes, how often, in which form, and that both ends end it."""
+
+import asyncio
+import json
+import re
+import time
+from itertools import pairwise
+
+import pytest
+
+from satdiag.live import events
+from satdiag.live.events import EventStream
+from satdiag.live.state import changed
+from tests.live.rigs import PAGE, new_job, running, tap
+from tests.recorder.conftest import nothing_is_left  # noqa: F401
+
+
+@pytest.fixture
+def place(tmp_path):
+    return new_job(tmp_path / "demo.satjob")
+
+
+class Listener:
+    """The other end of a stream, in the same event loop. `states`: (when, id, state) of each event."""
+
+    def __init__(self, deck, role="write", stuck=False):
+        self.gone, self.states, self.other, self.ended = asyncio.Event(), [], [], False
+        self._stuck = stuck
+        self.task = asyncio.create_task(EventStream(deck, role)({}, self._receive, self._send))
+
+    async def _receive(self):
+        await self.gone.wait()
+        return {"type": "http.disconnect"}
+
+    async def _send(self, message):
+        if message["type"] == "http.response.start":
+            self.start = message
+            return
+        if self._stuck and self.states:
+            await asyncio.Event().wait()
+        self.ended = not message["more_body"]
+        self._take(message["body"].decode())
+
+    def _take(self, text):
+        if not text:
+            return
+        assert text.endswith("\n\n")
+        found = re.fullmatch(r"id: (\d+)\nevent: state\ndata: ([^\n]*)\n\n", text)
+        if found:
+            self.states.append((time.monotonic(), int(found[1]), json.loads(found[2])))
+        else:
+            self.other.append(text)
+
+    async def wait_for(self, count, timeout_s=10.0):
+        """Until so many states have come."""
+        async with asyncio.timeout(timeout_s):
+            while len(self.states) < count:
+                await asyncio.sleep(0.02)
+
+
+def taps(deck, *sent):
+    """Send taps as a page does."""
+    return asyncio.to_thread(deck.take_taps, PAGE, list(sent))
+
+
+def test_the_whole_state_comes_first_and_then_what_changed(place):
+    async def run(deck):
+        heard = Listener(deck)
+        await heard.wait_for(1)
+        begun = time.monotonic()
+        await taps(deck, tap("channel", "2", "refused"))
+        await heard.wait_for(2)
+        assert heard.states[1][0] - begun < 1.0
+        heard.gone.set()
+        await asyncio.wait_for(heard.task, 2)
+        return heard
+
+    with running(place) as deck:
+        heard = asyncio.run(run(deck))
+        whole = deck.state("write")
+    (_, first_id, first), (_, second_id, second) = heard.states[:2]
+    assert dict(heard.start["headers"])[b"content-type"].startswith(b"text/event-stream")
+    assert (first_id, second_id) == (0, 1)
+    assert [one["number"] for one in first["channels_changed"]] == [1, 2, 3, 4, 5]
+    assert [(one["number"], one["state"]) for one in second["channels_changed"]] == [(2, "refused")]
+    assert "channels" not in first
+    assert set(first) == {*whole, "channels_changed"} - {"channels"}
+    assert first["role"] == "write"
+
+
+def test_many_commits_are_brought_together(place):
+    async def run(deck):
+        heard = Listener(deck)
+        await heard.wait_for(1)
+        for n in range(40):
+            await taps(deck, tap("note", "", f"demo {n}"))
+            await asyncio.sleep(0.02)
+        async with asyncio.timeout(5):
+            while heard.states[-1][1] < 40:
+                await asyncio.sleep(0.02)
+        heard.gone.set()
+        await heard.task
+        return heard
+
+    with running(place) as deck:
+        heard = asyncio.run(run(deck))
+    times = [at for at, _, _ in heard.states]
+    gaps = [later - earlier for earlier, later in pairwise(times)]
+    assert min(gaps) > 0.15
+    assert 2 < len(heard.states) < 30
+    ids = [number for _, number, _ in heard.states]
+    assert ids == sorted(ids)
+
+
+def test_a_quiet_stream_pings_and_tells_the_ages_again(place, monkeypatch):
+    monkeypatch.setattr(events, "PING_EVERY_S", 0.5)
+    monkeypatch.setattr(events, "AGES_EVERY_S", 0.6)
+    monkeypatch.setattr(events, "LOOK_EVERY_S", 0.3)
+
+    async def run(deck):
+        await taps(deck, tap("channel", "2", "refused"))
+        while deck.state(None)["analysis_age_s"] is None:
+            await asyncio.sleep(0.05)
+        heard = Listener(deck)
+        await heard.wait_for(3)
+        heard.gone.set()
+        await heard.task
+        return heard
+
+    with running(place) as deck:
+        heard = asyncio.run(run(deck))
+    assert heard.other
+    assert set(heard.other) == {": ping\n\n"}
+    assert [state["channels_changed"] for _, _, state in heard.states[1:]] == [[], []]
+
+
+def test_it_ends_when_the_server_ends(place):
+    async def run(deck):
+        heard = [Listener(deck), Listener(deck, "watch")]
+        for one in heard:
+            await one.wait_for(1)
+        deck.closing.set()
+        await asyncio.wait_for(asyncio.gather(*(one.task for one in heard)), 2)
+        assert all(one.ended for one in heard)
+        assert len(asyncio.all_tasks()) == 1
+
+    with running(place) as deck:
+        asyncio.run(run(deck))
+
+
+def test_a_page_that_takes_nothing_is_let_go_and_holds_nobody_up(place, monkeypatch):
+    monkeypatch.setattr(events, "PATIENCE_S", 0.4)
+
+    async def run(deck):
+        stuck, well = Listener(deck, stuck=True), Listener(deck)
+        await stuck.wait_for(1)
+        await well.wait_for(1)
+        for n in range(5):
+            await taps(deck, tap("note", "", f"demo {n}"))
+        await asyncio.wait_for(stuck.task, 3)
+        async with asyncio.timeout(3):
+            while well.states[-1][1] < 5:
+                await asyncio.sleep(0.02)
+        well.gone.set()
+        await well.task
+        assert not stuck.ended
+
+    with running(place) as deck:
+        asyncio.run(run(deck))
+
+
+def test_only_time_going_on_is_no_change():
+    before = {1: {"number": 1, "state": "refused", "checked_s_ago": 1.0}}
+    assert changed(before, [{"number": 1, "state": "refused", "checked_s_ago": 9.0}]) == []
+    assert changed(before, [{"number": 1, "state": "authorised", "checked_s_ago": 1.0}]) != []
+    assert changed({}, before.values()) == [before[1]]
+
+
+def test_what_a_device_says_comes_within_a_second_and_not_at_every_row(place):
+    """A replay of levels that were noted every 20 s, 600 times as fast: 30 rows a second."""
+    from satdiag.recorder.clock import Clock
+    from satdiag.recorder.replay_source import ReplaySource
+    from satdiag.store import create_job_file
+    from tests.helpers import make_job
+
+    rows = "\n".join(f"{n // 3}:{n % 3 * 20:02d} signal satellite:demo {n % 9} dB" for n in range(120))
+    other = place.with_name("levels.satjob")
+    create_job_file(other, make_job(rows))
+
+    async def run(deck):
+        heard = Listener(deck)
+        async with asyncio.timeout(20):
+            while not heard.states or heard.states[-1][1] < 60:
+                await asyncio.sleep(0.02)
+        heard.gone.set()
+        await heard.task
+        return heard
+
+    clock = Clock()
+    with running(place, sources=[ReplaySource(other, 600.0, clock, "replay")], clock=clock) as deck:
+        heard = asyncio.run(run(deck))
+    seconds = heard.states[-1][0] - heard.states[0][0]
+    assert len(heard.states) <= 2 + seconds / 0.6
+    assert heard.states[-1][2]["levels"][0]["path"] == "satellite:demo"
