@@ -19,7 +19,7 @@ def browser_path() -> str | None:
     return named or next((found for name in NAMES if (found := shutil.which(name))), None)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Any]:
     """A running headless Chromium. Without one the test is skipped, or fails where CI is set."""
     path = browser_path()
