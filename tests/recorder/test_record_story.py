@@ -60,7 +60,7 @@ def test_a_job_is_made_recorded_cut_off_recorded_on_and_analysed(tmp_path):
         with Recording(place, *sources, stdin=subprocess.PIPE) as recording:
             away = unplugged_for_a_while(recording, meter, place)
             recording.enter(*BY_HAND)
-            enough = len(recording.acknowledged) + 300
+            enough = len(recording.acknowledged) + 100
             recording.wait_for(enough)
             half_way = exported(place, tmp_path / "half-way", recording)
             recording.kill()
@@ -69,7 +69,7 @@ def test_a_job_is_made_recorded_cut_off_recorded_on_and_analysed(tmp_path):
         with Recording(place, *sources, stdin=subprocess.PIPE) as recording:
             recording.wait_for_words(r"r1\) ended without closing")
             recording.enter("channel 31 no-signal")
-            recording.wait_for(500)
+            recording.wait_for(200)
             assert recording.stop() == 0, recording.messages
         acknowledged += recording.acknowledged
     assert at_rest(place)
