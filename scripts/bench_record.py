@@ -87,7 +87,7 @@ def recording(place, feeder, acknowledge=None):
     recorder = Recorder(place, [make_source(parse_spec(feeder.spec), clock)], clock, acknowledge=acknowledge)
     recorder.start()
     try:
-        until(lambda: recorder.runners[0].heard.state == "listening", 5, "the port opens")
+        until(lambda: recorder.runners[0].heard.state in ("open", "listening"), 5, "the port opens")
         time.sleep(0.2)  # what comes at once after the opening may be half a line, and is not read
         yield recorder
     finally:
