@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from satdiag.entitlement.channels import expected_channels
 from satdiag.errors import SatdiagError
 from satdiag.recorder.clock import Clock, StepWatch, time_text
 from satdiag.recorder.desk import BY_HAND, RECORDER, Desk, next_run
@@ -254,11 +255,7 @@ class Recorder:
 
 def expected_count(job: Job) -> int | None:
     """How many channels should play, where a line-up tells; None where it is not known before they are seen."""
-    if job.lineup is None:
-        return None
-    from satdiag.entitlement.channels import expected_channels  # brings scipy along, which a start need not wait for
-
-    return len(expected_channels(job, {}).channels)
+    return None if job.lineup is None else len(expected_channels(job, {}).channels)
 
 
 def _total(runner: Runner) -> SourceTotal:
