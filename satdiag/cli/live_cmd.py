@@ -39,11 +39,11 @@ def live(
     Prints the page's address and the code that lets write. It serves this computer alone unless --lan is given.
     """
     check_parts()
-    from satdiag.cli.record_cmd import make_job, rescue_rest, sources_of
+    from satdiag.cli.record_cmd import make_job, rescue_rest, sources_of, told
     from satdiag.live.deck import Deck
     from satdiag.live.serve import LOOPBACK, Plan, Serving, chosen_address, own_addresses
     from satdiag.recorder.clock import Clock
-    from satdiag.recorder.session import Voice, summary_lines
+    from satdiag.recorder.session import Voice
 
     address = LOOPBACK
     if lan is not None:
@@ -57,11 +57,7 @@ def live(
     rescued: list[str] = []
     serving = Serving(Deck(jobfile, sources, clock, voice), plan, _say, show_qr=on_screen)
     summary, insisted = serving.run(lambda summary: rescued.extend(rescue_rest(summary)))
-    for line in (*summary_lines(summary), *rescued):
-        _say(line)
-    if summary.error is not None:
-        raise summary.error
-    return 130 if insisted else 2 if rescued else 0
+    return told(summary, rescued, insisted, _say)
 
 
 def _say(text: str) -> None:

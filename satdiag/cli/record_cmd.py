@@ -50,7 +50,7 @@ def record(
     """
     from satdiag.recorder.clock import Clock
     from satdiag.recorder.loop import Recorder
-    from satdiag.recorder.session import Session, Voice, summary_lines
+    from satdiag.recorder.session import Session, Voice
 
     if for_s is not None and math.isnan(for_s):
         raise click.BadParameter("takes a number of seconds.", param_hint="'--for'")
@@ -71,8 +71,15 @@ def record(
     )
     if acknowledgements is not None:
         acknowledgements.close()
+    return told(summary, rescued, insisted, voice)
+
+
+def told(summary: Summary, rescued: Sequence[str], insisted: bool, say: Callable[[str], None]) -> int:
+    """Say what a recording came to; its exit code. Raises the error that ended it before its time."""
+    from satdiag.recorder.session import summary_lines
+
     for line in (*summary_lines(summary), *rescued):
-        voice(line)
+        say(line)
     if summary.error is not None:
         raise summary.error
     return 130 if insisted else 2 if rescued else 0

@@ -30,6 +30,7 @@ OTHER = "other"
 _NUMBER = r"([0-9]{1,7})(?![0-9])"
 _WORD = r"(?:(?:channel|chan|ch|number|no|nr)\b\.?\s*|#\s*)"
 _DASH = "-\u2010-\u2015\u2212"
+_HALF = re.compile("[\ud800-\udfff]")
 _BARE = re.compile(rf"{_WORD}?{_NUMBER}[.):]?", re.IGNORECASE)
 _LEADING = re.compile(rf"{_WORD}?{_NUMBER}(?:[.:](?![0-9])|[{_DASH})|=]| )[{_DASH} .:)|=]*(\S.*)", re.IGNORECASE)
 _TRAILING = re.compile(rf"(?: ?[{_DASH}:|=] ?{_WORD}?| {_WORD}| ?\({_WORD}){_NUMBER}\)?$", re.IGNORECASE)
@@ -138,9 +139,10 @@ def lineup_bytes(channels: Iterable[PastedChannel], outside: Collection[str], pa
 
 
 def _clean(text: str, limit: int = MAX_NAME) -> str:
-    """Text on one line with single blanks, without marks that cannot be seen."""
-    kept = ("\x20" if mark.isspace() else mark for mark in text if mark.isspace() or _is_seen(mark))
-    return " ".join("".join(kept).split())[:limit].rstrip()
+    """Text on one line with single blanks, without marks that cannot be seen; two numbers never become one."""
+    kept = "".join("\x20" if mark.isspace() else mark if _is_seen(mark) else "\0" for mark in text)
+    apart = re.sub(r"(?<=[0-9])\0+(?=[0-9])", " ", kept).replace("\0", "")
+    return " ".join(apart.split())[:limit].rstrip()
 
 
 def _is_seen(mark: str) -> bool:
@@ -149,7 +151,7 @@ def _is_seen(mark: str) -> bool:
 
 def _lines_of(text: str) -> tuple[list[_Line], list[LeftOut]]:
     """The lines that are looked at, and what was cut off."""
-    data = text.encode(errors="surrogatepass")
+    data = _HALF.sub(" ", text).encode()
     whole = re.split(r"\r\n|[\r\n]", data[:MAX_BYTES].decode(errors="ignore"))
     cut = []
     if len(data) > MAX_BYTES:

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from satdiag.errors import SatdiagError
 from satdiag.live.pairing import Pairing
 from satdiag.live.security import Access
-from satdiag.recorder.stopping import stopping
+from satdiag.recorder.stopping import begin_to_end
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp
@@ -203,31 +203,9 @@ class Serving:
         self._deck, self._plan, self._say, self._show_qr = deck, plan, say, show_qr
 
     def run(self, at_end: Callable[[Summary], None]) -> tuple[Summary, bool]:
-        """Record and serve. Raises SatdiagError if it could not begin.
-
-        `at_end` is called while a closed window still waits for us. Returns what it came to, and True if someone
-        insisted on an end that does not wait for a full medium.
-        """
-        done = threading.Event()
-        place = listening(self._plan.address, self._plan.port)
-        with closing(place), stopping(done) as asked:
-            try:
-                self._deck.start()
-                try:
-                    with suppress(SatdiagError):  # the summary tells what ended the writer
-                        self._serve(place, asked)
-                finally:
-                    summary, insisted = self._stopped()
-                    at_end(summary)
-                return summary, insisted
-            finally:
-                done.set()
-
-    def _stopped(self) -> tuple[Summary, bool]:
-        try:
-            return self._deck.stop(), False
-        except KeyboardInterrupt:
-            return self._deck.stop(patience_s=0.0), True
+        """Record and serve; what is returned, and `at_end`: as `begin_to_end`. Raises SatdiagError."""
+        with closing(listening(self._plan.address, self._plan.port)) as place:
+            return begin_to_end(self._deck, lambda asked: self._serve(place, asked), at_end)
 
     def _serve(self, place: socket.socket, asked: threading.Event) -> None:
         from satdiag.live.app import make_app

@@ -10,11 +10,10 @@ from contextlib import ExitStack, contextmanager, suppress
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from satdiag.errors import SatdiagError
 from satdiag.recorder.loop import Recorder, Summary
 from satdiag.recorder.screen import PlainLines, duration, printable, render
 from satdiag.recorder.status import StatusTaker
-from satdiag.recorder.stopping import stopping
+from satdiag.recorder.stopping import begin_to_end
 
 if TYPE_CHECKING:
     from rich.console import Group
@@ -53,28 +52,14 @@ class Session:
     def run(self, screen: bool, hand: bool, at_end: Callable[[Summary], None]) -> tuple[Summary, bool]:
         """Record; `screen`: draw on the terminal, `hand`: take what is typed or piped in.
 
-        `at_end` is called while a closed window still waits for us. Returns what it came to, and True if someone
-        insisted on an end that does not wait for a full medium. Raises SatdiagError if it could not begin.
+        What is returned, and `at_end`: as `begin_to_end`.
         """
-        done = threading.Event()
-        with stopping(done) as asked:
-            try:
-                self._recorder.start()
-                try:
-                    with suppress(SatdiagError), ExitStack() as stack:  # the summary tells what ended the writer
-                        self._go_on(asked, self._steps(stack, screen, hand))
-                finally:
-                    summary, insisted = self._stopped()
-                    at_end(summary)
-                return summary, insisted
-            finally:
-                done.set()
 
-    def _stopped(self) -> tuple[Summary, bool]:
-        try:
-            return self._recorder.stop(), False
-        except KeyboardInterrupt:
-            return self._recorder.stop(patience_s=0.0), True
+        def work(asked: threading.Event) -> None:
+            with ExitStack() as stack:
+                self._go_on(asked, self._steps(stack, screen, hand))
+
+        return begin_to_end(self._recorder, work, at_end)
 
     def _go_on(self, asked: threading.Event, step: Callable[[], bool]) -> None:
         end_s = None if self._for_s is None else monotonic() + self._for_s

@@ -6,12 +6,57 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from types import FrameType
-from typing import Any
+from typing import TYPE_CHECKING, Any, Protocol
+
+from satdiag.errors import SatdiagError
+
+if TYPE_CHECKING:
+    from satdiag.recorder.loop import Summary
 
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 _CONSOLE_CLOSED = (2, 5, 6)  # CTRL_CLOSE_EVENT, CTRL_LOGOFF_EVENT, CTRL_SHUTDOWN_EVENT (wincon.h, from memory)
+
+
+class Recording(Protocol):
+    """What is begun and stopped: a recorder, or what has one in it."""
+
+    def start(self) -> None:
+        """Begin. Raises SatdiagError."""
+
+    def stop(self, patience_s: float = ...) -> Summary:
+        """End, waiting so long for a full medium; may be called again with less patience."""
+
+
+def begin_to_end(
+    recording: Recording, work: Callable[[threading.Event], None], at_end: Callable[[Summary], None]
+) -> tuple[Summary, bool]:
+    """Start a recording, do `work` until it returns (its event is set when someone asks to stop), and stop.
+
+    `at_end` is called while a closed window still waits for us. Returns what it came to, and True if someone insisted
+    on an end that does not wait for a full medium. Raises SatdiagError if it could not begin.
+    """
+    done = threading.Event()
+    with stopping(done) as asked:
+        try:
+            recording.start()
+            try:
+                with suppress(SatdiagError):  # the summary tells what ended the writer
+                    work(asked)
+            finally:
+                summary, insisted = _stopped(recording)
+                at_end(summary)
+            return summary, insisted
+        finally:
+            done.set()
+
+
+def _stopped(recording: Recording) -> tuple[Summary, bool]:
+    try:
+        return recording.stop(), False
+    except KeyboardInterrupt:
+        return recording.stop(patience_s=0.0), True
 
 
 @contextmanager

@@ -25,7 +25,14 @@ _FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the first one that a zip file can hold
 _PLAIN_FILE = stat.S_IFREG | 0o644
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _ENCRYPTED = 0x1
-_BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError, ValueError)
+_BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    EOFError,
+    RuntimeError,
+    OSError,
+    ValueError,
+)  # RuntimeError: packed in a way unknown here
 _MEND = "Make it afresh with `satdiag user export`."
 
 

@@ -150,6 +150,13 @@ def test_marks_that_cannot_be_seen_are_taken_out():
     assert short("31 A\x00l\u202epha\x1b") == [(31, "Alpha", "")]
 
 
+@pytest.mark.parametrize("mark", ["\x00", "\x1b", "\u202e", "\ud800", "\u200b\u200b"])
+def test_two_numbers_never_become_one(mark):
+    numbers = [number for number, _, _ in short(f"3{mark}1 Alpha\n7 Beta")]
+    assert 31 not in numbers
+    assert 7 in numbers
+
+
 @settings(max_examples=300, deadline=None)
 @given(st.text(alphabet=st.sampled_from("0123 9aZ\t\n\r,;|\"'-–:.()[]=#é\x00\ud800\u2028"), max_size=120) | st.text())
 def test_any_text_is_read_without_an_error_and_makes_a_line_up(text):

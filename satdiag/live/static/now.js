@@ -64,8 +64,8 @@ export function nowView(app) {
 	function update() {
 		const state = app.state;
 		put(by("sentence"), state.now?.sentence || "There is not enough in the log yet to say anything.");
-		put(by("todo"), state.now?.what_to_do || "");
-		by("todo").hidden = !state.now?.what_to_do;
+		put(by("advice"), state.now?.what_to_do || "");
+		by("advice").hidden = !state.now?.what_to_do;
 		call.plan(state.now?.next_look_s, app.feed.heard);
 		put(by("exposure"), listening(state.exposure_s, state.exposure_max_s));
 		const cannot = state.could_not ?? [];
