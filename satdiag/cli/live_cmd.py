@@ -14,7 +14,8 @@ NOT_SAID = "choose"
 
 @click.command(
     epilog="A SPEC is one of `satdiag record`. --lan without an ADDRESS stands at the end of the line, or before "
-    "another option. The telephone's screen cannot be kept awake by the page: set that on the telephone."
+    "another option. The telephone's screen cannot be kept awake by the page: set that on the telephone. "
+    "`satdiag docs live` says more."
 )
 @click.argument("jobfile", type=click.Path(path_type=Path))
 @click.option("--from", "specs", metavar="SPEC", multiple=True, help="A source to listen to; may be repeated.")

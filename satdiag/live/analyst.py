@@ -10,7 +10,7 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from satdiag.errors import SatdiagError
 from satdiag.findings import Findings
@@ -18,8 +18,14 @@ from satdiag.live.sentence import Now, chances_of, now_of
 from satdiag.live.state import Chance
 from satdiag.report.opening import could_not
 
+if TYPE_CHECKING:
+    from satdiag.job import Job
+
 EVERY_S = 5.0
 """It is computed anew this often at most, and less often where that would take more than a twentieth of the time."""
+
+LONGEST_PAUSE_S = 60.0
+"""But this often at least: people wait for what it says."""
 
 PATIENCE_S = 0.25
 JOIN_S = 5.0
@@ -75,6 +81,8 @@ class Analyst:
             self._thread.join(JOIN_S)
 
     def _run(self) -> None:
+        from satdiag import analysis  # noqa: F401 (what it takes to load is not what an analysis takes)
+
         looked_at, pause_s = 0, 0.0
         while not self._stop.wait(max(PATIENCE_S, pause_s)):
             pause_s, rows = 0.0, self._rows()
@@ -84,7 +92,7 @@ class Analyst:
             begun_s = monotonic()
             self._look(begun_s)
             looked_at = rows
-            pause_s = max(self._every_s, 20 * (monotonic() - begun_s))
+            pause_s = max(self._every_s, min(20 * (monotonic() - begun_s), LONGEST_PAUSE_S))
 
     def _look(self, begun_s: float) -> None:
         from satdiag.analysis import analyse
@@ -95,7 +103,7 @@ class Analyst:
                 if self._stop.is_set():
                     return
                 job = open_job(self._place)
-            self.latest = _analysis(analyse(job), begun_s)
+            self.latest = _analysis(analyse(job), looked_s_ago(job), begun_s)
         except SatdiagError as error:
             self._failed(f"The log could not be analysed just now: {error}")
         except Exception as error:  # noqa: BLE001 (an error of the analysis must not end the recording)
@@ -107,5 +115,11 @@ class Analyst:
         self.latest = self.latest._replace(could_not=(why, *told)[:50])
 
 
-def _analysis(findings: Findings, at_s: float) -> Analysis:
-    return Analysis(now_of(findings), dict(chances_of(findings)), could_not(findings), at_s)
+def looked_s_ago(job: Job) -> float:
+    """How long before the last row a channel was last looked at; 0 where none was."""
+    looked_s = [float(rows["t_s"].max()) for kind in ("channel", "tune") if len(rows := job.select(kind))]
+    return max(0.0, job.end_s - max(looked_s, default=job.end_s))
+
+
+def _analysis(findings: Findings, looked_s: float, at_s: float) -> Analysis:
+    return Analysis(now_of(findings, looked_s), dict(chances_of(findings)), could_not(findings), at_s)

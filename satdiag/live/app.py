@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 from collections.abc import Awaitable, Callable, Mapping
 from functools import cache
@@ -16,8 +17,10 @@ from starlette.routing import Route
 
 from satdiag.errors import BadInput, Problem, SatdiagError, StoreWaits
 from satdiag.live.events import EventStream
+from satdiag.live.lineups import MOST_CHANNELS, Marks, kept_names, read_kept, told
 from satdiag.live.pairing import TooSoon, WrongCode
-from satdiag.live.security import Access, Guard
+from satdiag.live.pasted import PastedChannel, read_channels
+from satdiag.live.security import MOST_LINEUP_BYTES, Access, Guard
 from satdiag.live.taps import NotATap
 
 if TYPE_CHECKING:
@@ -32,7 +35,6 @@ TYPES = {
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
 }
-MOST_CHANNELS = 2000
 
 Answering = Callable[[Mapping[str, Any]], Awaitable[Response]]
 
@@ -53,15 +55,22 @@ def make_app(deck: Deck, access: Access) -> Starlette:
         Route("/time", data.time, methods=["GET"]),
         Route("/state", data.state, methods=["GET"]),
         Route("/events", streams, methods=["GET"]),
+        Route("/levels", data.levels, methods=["GET"]),
         Route("/pair", _change(data.pair), methods=["POST"]),
         Route("/taps", _change(data.taps), methods=["POST"]),
         Route("/sheet", _change(data.sheet), methods=["POST"]),
         Route("/lineup/read", _change(data.read_lineup), methods=["POST"]),
         Route("/lineup", _change(data.lineup), methods=["POST"]),
+        Route("/lineup/marks", _change(data.lineup_marks), methods=["POST"]),
+        Route("/lineups", data.kept_lineups, methods=["GET"]),
+        Route("/lineups/read", _change(data.read_kept), methods=["POST"]),
+        Route("/lineups/keep", _change(data.keep_lineup), methods=["POST"]),
     ]
     guard = Middleware(Guard, access=access)
     handlers: Mapping[Any, Any] = {404: _not_found, 405: _not_found}
-    return Starlette(routes=routes, middleware=[guard], exception_handlers=handlers)
+    app = Starlette(routes=routes, middleware=[guard], exception_handlers=handlers)
+    app.router.redirect_slashes = False  # an address that is nearly one of ours is none
+    return app
 
 
 async def _not_found(request: Request, error: Exception) -> Response:
@@ -127,13 +136,17 @@ class _Data:
         """The whole state of the page."""
         return JSONResponse(await run_in_threadpool(self._deck.state, self._access.role(request.scope)))
 
+    async def levels(self, request: Request) -> Response:
+        """The levels of the last half hour."""
+        return JSONResponse(await run_in_threadpool(self._deck.levels))
+
     async def pair(self, body: Mapping[str, Any]) -> Response:
         """A session for a code."""
         code = body.get("code")
         if not isinstance(code, str) or len(code) > 100:
             raise BadRequest("'code' must be the code that satdiag printed, as text.")
         try:
-            token, role = self._access.pairing.pair(code)
+            token, role = await run_in_threadpool(self._access.pairing.pair, code)
         except TooSoon as error:
             wait = str(max(1, round(error.wait_s)))
             return JSONResponse({"error": f"{error}.", "wait_s": error.wait_s}, 429, {"Retry-After": wait})
@@ -141,7 +154,9 @@ class _Data:
             return JSONResponse({"error": f"{error}."}, 403)
         response = JSONResponse({"role": role})
         # No 'Secure': over plain HTTP in a local network a browser would not keep such a cookie at all.
-        response.set_cookie(self._access.cookie, token, path="/", httponly=True, samesite="strict")
+        # It lasts as long as the session: a telephone ends its browser when it likes.
+        age_s = int(self._access.pairing.left_s)
+        response.set_cookie(self._access.cookie, token, max_age=age_s, path="/", httponly=True, samesite="strict")
         return response
 
     async def taps(self, body: Mapping[str, Any]) -> Response:
@@ -159,35 +174,63 @@ class _Data:
 
     async def read_lineup(self, body: Mapping[str, Any]) -> Response:
         """What a pasted channel list would become; nothing is changed."""
-        from satdiag.live.pasted import read_channels
-
-        text = body.get("text")
-        if not isinstance(text, str):
-            raise BadRequest("'text' must be text.")
-        pasted = await run_in_threadpool(read_channels, text)
-        channels = [{"number": one.number, "name": one.name, "category": one.category} for one in pasted.channels]
-        return JSONResponse(
-            {"channels": channels, "left_out": [one._asdict() for one in pasted.left_out], "how": pasted.how}
-        )
+        text = _text(body, "text", MOST_LINEUP_BYTES)
+        return JSONResponse(told(await run_in_threadpool(read_channels, text)))
 
     async def lineup(self, body: Mapping[str, Any]) -> Response:
         """Another line-up."""
         channels = [_channel(one) for one in _list(body, "channels", MOST_CHANNELS)]
-        outside = _list(body, "outside", MOST_CHANNELS) if "outside" in body else []
-        if not channels or not all(isinstance(one, str) for one in outside):
-            raise BadRequest("'channels' must hold a channel at least, and 'outside' names of categories.")
-        return JSONResponse({"count": await run_in_threadpool(self._deck.set_lineup, channels, outside)})
+        if not channels:
+            raise BadRequest("'channels' must hold a channel at least.")
+        return JSONResponse({"count": await run_in_threadpool(self._deck.set_lineup, channels, _marks(body))})
+
+    async def lineup_marks(self, body: Mapping[str, Any]) -> Response:
+        """Other marks of the line-up that is there."""
+        return JSONResponse({"count": await run_in_threadpool(self._deck.mark_lineup, _marks(body))})
+
+    async def kept_lineups(self, request: Request) -> Response:
+        """The names of the line-ups that are kept for all jobs."""
+        try:
+            return JSONResponse({"names": await run_in_threadpool(kept_names)})
+        except SatdiagError as error:
+            return JSONResponse({"error": str(error)}, 503)
+
+    async def read_kept(self, body: Mapping[str, Any]) -> Response:
+        """A kept line-up, as a pasted list is read; nothing is changed."""
+        return JSONResponse(told(await run_in_threadpool(read_kept, _text(body, "name", 200))))
+
+    async def keep_lineup(self, body: Mapping[str, Any]) -> Response:
+        """Keep the job's line-up for other jobs."""
+        name, replace = _text(body, "name", 200), body.get("replace", False)
+        if not isinstance(replace, bool):
+            raise BadRequest("'replace' must be true or false.")
+        return JSONResponse({"name": name, "kept": await run_in_threadpool(self._deck.keep_lineup, name, replace)})
 
 
-def _channel(value: object) -> tuple[int, str, str]:
+def _text(body: Mapping[str, Any], key: str, most: int) -> str:
+    value = body.get(key)
+    if not isinstance(value, str) or len(value) > most:
+        raise BadRequest(f"'{key}' must be text of {most} characters at most.")
+    return value
+
+
+def _marks(body: Mapping[str, Any]) -> Marks:
+    """Which categories are outside the package, which are in it, and what the package is called, as far as said."""
+    outside, inside = (_list(body, key, MOST_CHANNELS) if key in body else [] for key in ("outside", "inside"))
+    if not all(isinstance(one, str) for one in (*outside, *inside)):
+        raise BadRequest("'outside' and 'inside' must hold names of categories.")
+    return Marks(outside, inside, _text(body, "package", 100) if "package" in body else "")
+
+
+def _channel(value: object) -> PastedChannel:
     if not isinstance(value, dict):
-        raise BadRequest("A channel must be an object with 'number', 'name' and 'category'.")
-    number, name, category = value.get("number"), value.get("name", ""), value.get("category", "")
+        raise BadRequest("A channel must be an object with 'number', 'name', 'category' and 'packages'.")
+    number, texts = value.get("number"), [value.get(key, "") for key in ("name", "category", "packages")]
     if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= 9_999_999:
         raise BadRequest("A channel's 'number' must be a whole number from 0 to 9999999.")
-    if not isinstance(name, str) or not isinstance(category, str) or len(name) + len(category) > 400:
-        raise BadRequest("A channel's 'name' and 'category' must be short texts.")
-    return number, name, category
+    if not all(isinstance(text, str) for text in texts) or sum(map(len, texts)) > 1000:
+        raise BadRequest("A channel's 'name', 'category' and 'packages' must be short texts.")
+    return PastedChannel(number, *texts)
 
 
 # --- what is only read ---------------------------------------------------------------------------------------------
@@ -214,9 +257,13 @@ class _Pages:
         return self._file(request.path_params["name"])
 
     async def plotly(self, request: Request) -> Response:
-        """The library that draws the figures, as it is installed."""
-        data = await run_in_threadpool(_plotly)
-        return Response(data, media_type=TYPES[".js"], headers={"Cache-Control": "private, max-age=86400"})
+        """The library that draws the figures, as it is installed; packed for whoever can unpack it."""
+        packed = "gzip" in request.headers.get("accept-encoding", "")
+        data = await run_in_threadpool(_plotly, packed)
+        headers = {"Cache-Control": "private, max-age=86400", "Vary": "Accept-Encoding"}
+        if packed:
+            headers["Content-Encoding"] = "gzip"
+        return Response(data, media_type=TYPES[".js"], headers=headers)
 
     def _file(self, name: str) -> Response:
         if name not in self._files:
@@ -226,7 +273,9 @@ class _Pages:
 
 
 @cache
-def _plotly() -> bytes:
+def _plotly(packed: bool) -> bytes:
+    if packed:
+        return gzip.compress(_plotly(False), mtime=0)
     from plotly.offline import get_plotlyjs
 
     return str(get_plotlyjs()).encode()
@@ -247,6 +296,7 @@ class _Streams:
             return
         self._open += 1
         try:
-            await EventStream(self._deck, self._access.role(scope))(scope, receive, send)
+            role = self._access.role(scope)
+            await EventStream(self._deck, role, lambda: self._access.role(scope) == role)(scope, receive, send)
         finally:
             self._open -= 1

@@ -13,10 +13,14 @@ from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
-from satdiag.errors import StoreWaits
+from satdiag.errors import StoreWaits, bad_input
 from satdiag.live.analyst import EVERY_S, Analyst
+from satdiag.live.history import History
+from satdiag.live.lineups import FILE, Change, Marks, check_package, keep, mark_lineup, put_lineup, summary
+from satdiag.live.listening import Listening
 from satdiag.live.sentence import NOTHING_YET, Now
-from satdiag.live.state import LogView, channel_list, expectation_of, sheet_values
+from satdiag.live.speed import Speedometer
+from satdiag.live.state import LogView, channel_list, expectation_of, seen_by, sheet_values
 from satdiag.live.taps import Answer, Taps
 from satdiag.opening import open_job
 from satdiag.recorder.heard import Reading
@@ -27,6 +31,7 @@ from satdiag.recorder.writer import PATIENCE_S, Batch
 if TYPE_CHECKING:
     from satdiag.job import Job
     from satdiag.live.pairing import Role
+    from satdiag.live.pasted import PastedChannel
     from satdiag.recorder.clock import Clock
     from satdiag.recorder.heard import Source
     from satdiag.recorder.loop import Summary
@@ -59,7 +64,8 @@ class Deck:
         analyse_every_s: float = EVERY_S,
     ) -> None:
         self.place, self.server = place, secrets.token_hex(8)
-        self.recorder = Recorder(place, sources, clock, say)
+        self._speedometer = Speedometer()
+        self.recorder = Recorder(place, self._speedometer.beside(sources), clock, say)
         self.recorder.writer.listeners.append(self._committed)
         self.closing = threading.Event()
         self.changes = 0
@@ -87,11 +93,15 @@ class Deck:
     def _begin(self, job: Job) -> None:
         """Take the job as it is now; what was committed meanwhile comes after it, and nothing twice."""
         known = {row.id for row in job.rows}
-        view = LogView(job.sheet.naive_times)
-        view.take(job.rows)
+        view, history = LogView(job.sheet.naive_times), History(job.sheet.naive_times)
+        self._listening = Listening(job.sheet)
+        for taker in (view, history, self._listening):
+            taker.take(job.rows)
         with self._lock:
-            view.take(row for row in self._early or () if row.id not in known)
-            self._view, self._early = view, None
+            early = [row for row in self._early or () if row.id not in known]
+            for taker in (view, history, self._listening):
+                taker.take(early)
+            self._view, self._history, self._early = view, history, None
             self._take_job(job)
         self._status = StatusTaker(self.recorder)
         self._taps = Taps(self.recorder.desk, self.recorder.writer, self.recorder.clock, job.rows)
@@ -100,6 +110,8 @@ class Deck:
     def _take_job(self, job: Job) -> None:
         """What the page shows of the sheet and of the line-up, from the documents of the job."""
         self._sheet, self._expectation = job.sheet, expectation_of(job)
+        self._listening.sheet = job.sheet
+        self._lineup = None if job.lineup is None else summary(job.lineup)
         self.recorder.expected = expected_count(job)
 
     def stop(self, patience_s: float = PATIENCE_S) -> Summary:
@@ -127,7 +139,8 @@ class Deck:
                     self._early += rows
                 elif not self._view_broken:
                     before = self._view.shown
-                    self._view.take(rows)
+                    for taker in (self._view, self._history, self._listening):
+                        taker.take(rows)
                     self.changes += self._view.shown != before
         except Exception as error:  # noqa: BLE001 (see above)
             self._view_broken = True
@@ -141,7 +154,18 @@ class Deck:
             built, changes = self._built, self.changes
             if built is None or built[1] != changes or monotonic() - built[0] > FRESH_S:
                 built = self._built = (monotonic(), changes, self._build())
-        return {**built[2], "role": role}
+        return seen_by(built[2], role)
+
+    @property
+    def job(self) -> str:
+        """The id of the job that is recorded."""
+        return self._sheet.id
+
+    def levels(self) -> dict[str, Any]:
+        """The levels of the last half hour, for a figure; see `History.to_dict`."""
+        now_us = self.recorder.clock.now().wall_ns // 1000
+        with self._lock:
+            return self._history.to_dict(now_us)
 
     def time(self) -> dict[str, Any]:
         """Both clocks of this computer in milliseconds, and the name of this start of the server."""
@@ -153,23 +177,25 @@ class Deck:
         now_us = self.recorder.clock.now().wall_ns // 1000
         age_s = latest.age_s
         with self._lock:  # the writer waits for it
-            sheet, view = self._sheet, self._view
+            sheet, view, lineup = self._sheet, self._view, self._lineup
             told = {
                 "rows": view.rows,
                 "channels": channel_list(view, self._expectation, latest.chances, now_us),
                 "attempt": view.attempt(),
                 "entries": view.entries(),
+                "now": {**latest.now.to_dict(), **self._listening.now(now_us)._asdict()},
             }
         return {
             "job": sheet.id,
             "run": status.run,
             "receiver": sheet.receiver.masked_id,
             "sheet": sheet_values(sheet),
-            "now": latest.now.to_dict(age_s),
+            "lineup": lineup,
             **_figures(status),
             **told,
             "could_not": list(latest.could_not),
             "analysis_age_s": _short(age_s),
+            **self._speedometer.now(self.recorder.clock.now())._asdict(),
         }
 
     # --- what comes in ----------------------------------------------------------------------------------------------
@@ -183,24 +209,38 @@ class Deck:
         from satdiag.live.sheet_edit import edited
 
         with self._change_lock:
-            text = open_job(self.place).documents["job.toml"].decode()
-            made = edited(text, changes)
+            documents = open_job(self.place).documents
+            made = edited(documents["job.toml"].decode(), changes)
             if made.words:
-                self._replace("job.toml", made.text.encode(), f"sheet: {'; '.join(made.words)}")
+                sheet = made.text.encode()
+                check_package(sheet, documents.get(FILE))
+                self._replace({"job.toml": sheet}, f"sheet: {'; '.join(made.words)}")
             return sheet_values(self._sheet)
 
-    def set_lineup(self, channels: Sequence[tuple[int, str, str]], outside: Sequence[str]) -> int:
+    def set_lineup(self, channels: Sequence[PastedChannel], marks: Marks) -> int:
         """Put another line-up into the job and return how many channels it has. Raises BadInput, StoreWaits."""
-        from satdiag.live.pasted import PastedChannel, lineup_bytes
+        return self._change_lineup(lambda documents: put_lineup(documents, channels, marks))
 
+    def mark_lineup(self, marks: Marks) -> int:
+        """Mark categories of the job's line-up; returns how many channels it has. Raises BadInput, StoreWaits."""
+        return self._change_lineup(lambda documents: mark_lineup(documents, marks))
+
+    def keep_lineup(self, name: str, replace: bool) -> str:
+        """Keep the job's line-up for other jobs; see `keep`. Raises SatdiagError."""
+        documents = open_job(self.place).documents
+        if FILE not in documents:
+            raise bad_input(FILE, "the job has no line-up yet", "Save a list of channels first.")
+        return keep(name, documents[FILE], replace)
+
+    def _change_lineup(self, change: Callable[[Mapping[str, bytes]], Change]) -> int:
         with self._change_lock:
-            package = self._sheet.package
-            data = lineup_bytes([PastedChannel(*channel) for channel in channels], outside, package)
-            self._replace("lineup.csv", data, f"line-up: {len(channels)} channels")
-        return len(channels)
+            made = change(open_job(self.place).documents)
+            if made.documents:
+                self._replace(made.documents, made.words)
+        return made.channel_count
 
-    def _replace(self, name: str, data: bytes, what: str) -> None:
-        """Write a document on the writer's thread, between two commits, and take the job as it is then.
+    def _replace(self, documents: Mapping[str, bytes], what: str) -> None:
+        """Write documents, all or none, on the writer's thread, between two commits, and take the job as it is then.
 
         A note says `what` was changed, as the log was read differently before.
         """
@@ -208,7 +248,7 @@ class Deck:
 
         def work(live: LiveFile) -> None:
             try:
-                live.replace_document(name, data)
+                live.replace_documents(documents)
             except StoreWaits:
                 raise  # the writer does it again
             except Exception as error:  # noqa: BLE001 (what is wrong with a document must not end the writing)
@@ -221,7 +261,8 @@ class Deck:
 
         room = self.recorder.writer.put(Batch((), (), committed, urgent=True, work=work), 1.0)
         if not room or not done.wait(CHANGE_WAIT_S):
-            raise StoreWaits(f"{self.place}: {name} is not written yet; it is held, and will be when it can be.")
+            held = f"{' and '.join(documents)} not written yet: held, and written when that can be."
+            raise StoreWaits(f"{self.place}: {held}")
         if trouble:
             raise trouble[0]
         self._renew()

@@ -1,5 +1,9 @@
 """Server-sent events: the state of the page as it changes, a few times a second at most.
 
+An event holds the state but for `channels`: instead there is `channels_changed`, those that are not as this stream
+sent them last. Whenever there are other channels than before (at the start, and with a new line-up) it holds
+`channels`, all of them, and whoever listens forgets the others.
+
 Each page holds one state at most that waits to be sent; a page that does not take it is let go. The format is that
 of https://html.spec.whatwg.org/multipage/server-sent-events.html.
 """
@@ -8,7 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
@@ -35,14 +39,14 @@ PING_EVERY_S = 15.0
 PATIENCE_S = 20.0
 """A page that takes nothing for so long is let go."""
 
-_AGES = ("channels", "channels_changed", "analysis_age_s", "role")
+_AGES = ("channels", "channels_changed", "analysis_age_s", "speed_age_s", "role")
 
 
 class EventStream:
-    """An ASGI response that sends the state until the page or the server ends."""
+    """An ASGI response that sends the state until the page or the server ends, or `still` says that it may not."""
 
-    def __init__(self, deck: Deck, role: Role | None) -> None:
-        self._deck, self._role = deck, role
+    def __init__(self, deck: Deck, role: Role | None, still: Callable[[], bool] = lambda: True) -> None:
+        self._deck, self._role, self._still = deck, role, still
         self._channels: dict[int, Mapping[str, Any]] = {}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -60,7 +64,7 @@ class EventStream:
 
     async def _run(self, send: Send) -> None:
         seen, look_s, sent_s, ping_s, told = -1, 0.0, 0.0, monotonic(), ""
-        while not self._deck.closing.is_set():
+        while not self._deck.closing.is_set() and self._still():
             now_s, changes = monotonic(), self._deck.changes
             if changes != seen or now_s >= look_s:
                 state = await run_in_threadpool(self._deck.state, self._role)
@@ -76,10 +80,12 @@ class EventStream:
         await _put(send, b"", more=False)
 
     def _event(self, state: dict[str, Any]) -> bytes:
-        """The state as an event; of the channels only those that are not as this page knows them."""
-        channels = state.pop("channels")
-        state["channels_changed"] = changed(self._channels, channels)
+        """The state as an event; of the same channels as before only those that are not as this page knows them."""
+        channels, before = state["channels"], self._channels
         self._channels = {one["number"]: one for one in channels}
+        if before.keys() == self._channels.keys():
+            del state["channels"]
+            state["channels_changed"] = changed(before, channels)
         data = json.dumps(state, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
         return f"id: {state['rows']}\nevent: state\ndata: {data}\n\n".encode()
 
@@ -87,7 +93,6 @@ class EventStream:
 def _lasting(state: Mapping[str, Any]) -> str:
     """Everything of a state that does not change by time going on alone."""
     kept = {key: value for key, value in state.items() if key not in _AGES}
-    kept["now"] = {**state["now"], "next_look_s": None}
     kept["sources"] = [{**one, "age_s": None} for one in state["sources"]]
     kept["levels"] = [{**one, "age_s": None} for one in state["levels"]]
     return json.dumps(kept)

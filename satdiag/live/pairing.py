@@ -1,13 +1,18 @@
-"""Who may do what: pairing codes, sessions in memory, and the delay that makes guessing hopeless."""
+"""Who may do what: pairing codes, the sessions they opened, and the delay that makes guessing hopeless.
+
+Of a session's token only the SHA-256 is held, here and in the book in which sessions outlive a crash. It needs no
+salt: a token is 256 random bits.
+"""
 
 from __future__ import annotations
 
+import hashlib
 import secrets
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
-from time import monotonic
-from typing import Literal
+from collections.abc import Callable, Sequence
+from time import monotonic, time
+from typing import Literal, NamedTuple, Protocol
 
 Role = Literal["write", "watch"]
 
@@ -18,6 +23,8 @@ LONGEST_DELAY_S = 60.0
 """At most 1,440 guesses a day of 100,000,000 codes."""
 
 MOST_SESSIONS = 64
+LONGEST_S = 48 * 3600.0
+"""No page is served for longer, so no session lasts longer."""
 
 
 class WrongCode(Exception):
@@ -32,32 +39,73 @@ class TooSoon(Exception):
         super().__init__(f"too many wrong codes; wait {wait_s:.0f} s")
 
 
+class Session(NamedTuple):
+    """One paired page: the SHA-256 of its token in hex, what it may do, and when that ends.
+
+    `ends_s` is on the pairing's own clock in memory, and in seconds since 1970 in a book.
+    """
+
+    digest: str
+    role: Role
+    ends_s: float
+
+
+class Book(Protocol):
+    """Where sessions outlive a crash. It raises nothing: a pairing works without."""
+
+    def read(self, now_s: float) -> list[Session]:
+        """The sessions that have not ended; `now_s` since 1970."""
+
+    def write(self, sessions: Sequence[Session]) -> None:
+        """Keep these, and no others."""
+
+    def remove(self) -> None:
+        """Keep none."""
+
+
 def new_code() -> str:
     """A code of 8 digits that nobody can foretell."""
     return f"{secrets.randbelow(10**DIGITS):0{DIGITS}d}"
 
 
+def digest_of(token: str) -> str:
+    """The SHA-256 of a token, in hex."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
 class Pairing:
     """The codes of one start of the server, and the sessions they opened. May be used from any thread.
 
-    `code` lets write, `watch_code` only look on. The delay holds for everyone, wherever they come from.
+    `code` lets write, `watch_code` only look on. The delay holds for everyone, wherever they come from. Sessions end
+    `lasts_s` after the start; those in the `book` of an earlier start go on until their own end. `inherited`: how
+    many these were.
     """
 
     def __init__(
-        self, code: str | None = None, watch_code: str | None = None, now_s: Callable[[], float] = monotonic
+        self,
+        code: str | None = None,
+        watch_code: str | None = None,
+        now_s: Callable[[], float] = monotonic,
+        lasts_s: float = LONGEST_S,
+        book: Book | None = None,
+        wall_s: Callable[[], float] = time,
     ) -> None:
         self.code = code or new_code()
         self.watch_code = watch_code or new_code()
         while self.watch_code == self.code:
             self.watch_code = new_code()
-        self._now_s = now_s
+        self._now_s, self._wall_s, self._book = now_s, wall_s, book
         self._lock = threading.Lock()
         self._wrong = 0
         self._not_before_s = 0.0
-        self._sessions: OrderedDict[str, Role] = OrderedDict()
+        self._ends_s = now_s() + lasts_s
+        self._sessions: OrderedDict[str, Session] = OrderedDict()
+        for kept in book.read(wall_s()) if book else ():
+            self._sessions[kept.digest] = kept._replace(ends_s=kept.ends_s - wall_s() + now_s())
+        self.inherited = len(self._sessions)
 
     def pair(self, code: str) -> tuple[str, Role]:
-        """A new session's token and its role. Raises TooSoon, WrongCode."""
+        """A new session's token and its role; it may write a file. Raises TooSoon, WrongCode."""
         with self._lock:
             now_s = self._now_s()
             if now_s < self._not_before_s:
@@ -71,9 +119,7 @@ class Pairing:
                 raise WrongCode("that is not the code")
             self._wrong = 0
             token = secrets.token_urlsafe(32)
-            self._sessions[token] = role
-            while len(self._sessions) > MOST_SESSIONS:
-                self._sessions.popitem(last=False)
+            self._add(Session(digest_of(token), role, self._ends_s))
             return token, role
 
     def _role_of_code(self, code: str) -> Role | None:
@@ -83,6 +129,28 @@ class Pairing:
         watches = secrets.compare_digest(given, self.watch_code.encode())
         return "write" if writes else "watch" if watches else None
 
+    def _add(self, session: Session) -> None:
+        self._sessions[session.digest] = session
+        while len(self._sessions) > MOST_SESSIONS:
+            self._sessions.popitem(last=False)
+        if self._book:
+            later_s, now_s = self._wall_s() - self._now_s(), self._now_s()
+            living = [one for one in self._sessions.values() if one.ends_s > now_s]
+            self._book.write([one._replace(ends_s=one.ends_s + later_s) for one in living])
+
     def role(self, token: str | None) -> Role | None:
-        """The role of a session; None if there is no such session."""
-        return None if token is None else self._sessions.get(token)
+        """The role of a session; None if there is no such session, or it has ended."""
+        found = None if token is None else self._sessions.get(digest_of(token))
+        return found.role if found is not None and self._now_s() < found.ends_s else None
+
+    @property
+    def left_s(self) -> float:
+        """In how many seconds a session that is opened now ends."""
+        return max(0.0, self._ends_s - self._now_s())
+
+    def forget(self) -> None:
+        """Leave nothing in the book, now and later: a next start asks for its code."""
+        with self._lock:
+            if self._book:
+                self._book.remove()
+            self._book = None

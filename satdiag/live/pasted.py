@@ -8,14 +8,13 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from satdiag.csv_text import csv_line, records
-from satdiag.errors import BadInput, bad_input
-from satdiag.sheet import KEYS
-from satdiag.tables import LINEUP_COLUMNS, parse_lineup
+from satdiag.csv_text import records
+from satdiag.errors import BadInput
+from satdiag.tables import parse_lineup
 
 MAX_BYTES = 200_000
 MAX_LINES = 5000
@@ -24,9 +23,6 @@ MAX_LINE = 300
 
 MAX_NAME = 100
 MAX_COLUMNS = 40
-OTHER = "other"
-"""The package word of channels that do not belong to the package that was ordered."""
-
 _NUMBER = r"([0-9]{1,7})(?![0-9])"
 _WORD = r"(?:(?:channel|chan|ch|number|no|nr)\b\.?\s*|#\s*)"
 _DASH = "-\u2010-\u2015\u2212"
@@ -113,32 +109,10 @@ def read_channels(text: str) -> Pasted:
     return Pasted(kept, (*left_out, *cut), said)
 
 
-def lineup_bytes(channels: Iterable[PastedChannel], outside: Collection[str], package: str) -> bytes:
-    """The channels as lineup.csv. Channels of the categories `outside` do not hold `package`, the others do.
-
-    Packages that the list itself names stay, but for `package` on a channel outside. A blank `package` is unknown:
-    nothing can be outside it then, and the others stay blank. Raises BadInput for a number that stands twice or
-    cannot be, and for a package word that cannot be.
-    """
-    if trouble := KEYS["service"]["package"](package):
-        raise bad_input("job.toml", f"{package!r} {trouble}", "Mend the package.", column="package")
-    other = OTHER if package != OTHER else f"{OTHER}-2"
-    lines = [csv_line(LINEUP_COLUMNS)]
-    for channel in channels:
-        words = channel.packages.split() or ([package] if package else [])
-        if channel.category in outside:
-            words = [word for word in words if word != package] or [other]
-        name, category = _clean(channel.name), _clean(channel.category)
-        lines.append(csv_line([str(channel.number), name, category, " ".join(words)]))
-    text = "\n".join(lines) + "\n"
-    parse_lineup(text)
-    return text.encode()
-
-
 # --- lines --------------------------------------------------------------------------------------------------------
 
 
-def _clean(text: str, limit: int = MAX_NAME) -> str:
+def on_one_line(text: str, limit: int = MAX_NAME) -> str:
     """Text on one line with single blanks, without marks that cannot be seen; two numbers never become one."""
     kept = "".join("\x20" if mark.isspace() else mark if _is_seen(mark) else "\0" for mark in text)
     apart = re.sub(r"(?<=[0-9])\0+(?=[0-9])", " ", kept).replace("\0", "")
@@ -160,7 +134,7 @@ def _lines_of(text: str) -> tuple[list[_Line], list[LeftOut]]:
     if len(whole) > MAX_LINES and any(line.strip() for line in whole[MAX_LINES:]):
         cut = [LeftOut(MAX_LINES + 1, "", f"there are more than {MAX_LINES} lines; from here on nothing was read")]
     numbered = enumerate(whole[:MAX_LINES], 1)
-    return [_Line(number, raw, _clean(raw, MAX_LINE + 1)) for number, raw in numbered], cut
+    return [_Line(number, raw, on_one_line(raw, MAX_LINE + 1)) for number, raw in numbered], cut
 
 
 def _counted(channels: Sequence[PastedChannel]) -> str:
@@ -176,7 +150,7 @@ def _own_lineup(text: str) -> tuple[PastedChannel, ...]:
     except BadInput:
         return ()
     return tuple(
-        PastedChannel(int(number), _clean(name), _clean(category), packages)
+        PastedChannel(int(number), on_one_line(name), on_one_line(category), packages)
         for number, name, category, packages in (record.fields for record in body[1:])
     )
 
@@ -219,7 +193,7 @@ def _cells(raw: str, mark: str) -> list[str]:
         )
     except csv.Error:
         fields = raw.split(mark)
-    return [_clean(field, MAX_LINE + 1) for field in fields[:MAX_COLUMNS]]
+    return [on_one_line(field, MAX_LINE + 1) for field in fields[:MAX_COLUMNS]]
 
 
 def _headed(fields: Sequence[str]) -> dict[str, int]:

@@ -31,10 +31,17 @@ HEADERS = (
     (b"cross-origin-resource-policy", b"same-origin"),
 )
 OUR_HEADER = b"x-satdiag"
+JOB_HEADER = b"x-satdiag-job"
+"""The job that a page means: what is meant for another one must not come into this, whoever sent it."""
+
 MOST_BYTES = 64 * 1024
+MOST_LINEUP_BYTES = 512 * 1024
+LINEUPS = frozenset({"/lineup", "/lineup/read"})
+"""A long line-up is pasted, and saved, in one piece."""
 BODY_WAIT_S = 10.0
-DATA = frozenset({"/state", "/events"})
-"""What only someone with a session may read; everything but the page's own files and `/time`."""
+OPEN = frozenset({"/", "/time", "/plotly.js"})
+OPEN_FOLDER = "/static/"
+"""What anyone may read: the page's own files, and the clock. All else needs a session, also what is added later."""
 
 _MOST_CLIENTS = 512
 
@@ -80,12 +87,16 @@ class Rate:
 
 @dataclass(frozen=True)
 class Access:
-    """Who is let in: the names (host:port) that may be asked for, the pairing, the name of the cookie, the limits."""
+    """Who is let in: the names (host:port) that may be asked for, the pairing, the name of the cookie, the limits.
+
+    `job`: the id of the job that is recorded; None: not looked at.
+    """
 
     hosts: Collection[str]
     pairing: Pairing = field(default_factory=Pairing)
     cookie: str = "satdiag"
     limits: Limits = field(default_factory=Limits)
+    job: str | None = None
 
     def role(self, scope: Scope) -> Role | None:
         """The role of the session whose cookie came with a request, or None."""
@@ -168,7 +179,7 @@ class Guard:
             raise Refusal(405, "Only GET and POST are known here.", [(b"allow", b"GET, POST")])
         if method == "POST":
             self._check_change(scope, path, client)
-        elif path in DATA:
+        elif path not in OPEN and not path.startswith(OPEN_FOLDER):
             self._check_origin(scope, ("same-origin", "none"))
             if self._access.role(scope) is None:
                 raise Refusal(401, "Pair first: enter the code that satdiag printed.")
@@ -186,6 +197,8 @@ class Guard:
                 raise Refusal(401, "Pair first: enter the code that satdiag printed.")
             if role != "write":
                 raise Refusal(403, "This page may look on only. Pair with the code that lets write.")
+            if self._access.job is not None and any(job != self._access.job for job in _values(scope, JOB_HEADER)):
+                raise Refusal(409, "Another job is recorded here now.")
         if not self._changes.allows(client):
             raise Refusal(429, "Too many changes; wait a moment.", [(b"retry-after", b"1")])
 
@@ -205,9 +218,10 @@ def _is_json(kind: str) -> bool:
 
 async def _whole_body(scope: Scope, receive: Receive) -> Receive:
     """Read the body, as long as it may be, and give something that hands it on in one piece. Raises Refusal."""
-    too_large = Refusal(413, f"More than {MOST_BYTES // 1024} kB.", [(b"connection", b"close")])
+    most = MOST_LINEUP_BYTES if scope["path"] in LINEUPS else MOST_BYTES
+    too_large = Refusal(413, f"More than {most // 1024} kB.", [(b"connection", b"close")])
     lengths = _values(scope, b"content-length")
-    if any(not text.isascii() or not text.isdigit() or int(text[:12]) > MOST_BYTES for text in lengths):
+    if any(not text.isascii() or not text.isdigit() or int(text[:12]) > most for text in lengths):
         raise too_large
     pieces: list[bytes] = []
     size = 0
@@ -219,7 +233,7 @@ async def _whole_body(scope: Scope, receive: Receive) -> Receive:
                     raise Refusal(400, "The request broke off.")
                 pieces.append(message.get("body", b""))
                 size += len(pieces[-1])
-                if size > MOST_BYTES:
+                if size > most:
                     raise too_large
                 if not message.get("more_body", False):
                     break

@@ -1,12 +1,26 @@
-"""The one sentence at the top of the page, what to do, and when to look next; from the findings of the analysis."""
+"""The one sentence at the top of the page, what to do, and when the person is called; from the findings.
+
+Three moments are worth calling a person for. Each is a wait on the exposure clock, which only runs while the receiver
+is awake with signal, counted from the analysis. With n channels that are likely to come and have not:
+
+* look: when at least one more should be there, but not within a minute of the last look, nor half an hour after it;
+* half: when half of the n (rounded up) should be there; left out where that is the first one;
+* stop: when the last of all that come is there with 95 % certainty, the upper end of its 90 % range.
+
+'Should be there' means as likely as not: the exposure at which the median of the fill-in curve, which counts all
+channels together in every simulated future, has reached so many more than were seen for certain. Where the curve
+ends before, it is the wait of that rank among the channels' own median waits.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any, Literal
 
 from satdiag.diagnosis.verdict import minutes
-from satdiag.findings import EntitlementFindings, Findings
+from satdiag.findings import EntitlementFindings, FillCurve, Findings
 from satdiag.live.state import Chance
 from satdiag.report import words
 
@@ -15,34 +29,44 @@ LATEST_LOOK_S = 1800.0
 LIKELY = 0.5
 
 NOTHING_YET = "Nothing is known yet. Tap what you see."
+IF_AWAKE = "If the receiver is awake with signal until then"
+EVEN = "with even chances"
+SURE = "with 95 % certainty: what is missing then needs another test than waiting"
+
+
+@dataclass(frozen=True)
+class Call:
+    """A moment to call the person: `in_s` after the analysis if the receiver listens on; below 0 it has passed."""
+
+    what: Literal["look", "half", "stop"]
+    in_s: float
+    why: str
 
 
 @dataclass(frozen=True)
 class Now:
-    """Where it stands: a sentence, what to do, and in how many seconds to look at the channels again, if known."""
+    """Where it stands: a sentence, what to do, and the moments to call the person, the first one first."""
 
     sentence: str
     what_to_do: str = ""
-    next_look_s: float | None = None
+    calls: tuple[Call, ...] = ()
 
-    def to_dict(self, age_s: float | None) -> dict[str, object]:
-        """As the page gets it; the wait until the next look has run since the analysis."""
-        wait = self.next_look_s
-        if wait is not None and age_s is not None:
-            wait = max(0.0, wait - age_s)
-        look = None if wait is None else round(wait)
-        return {"sentence": self.sentence, "what_to_do": self.what_to_do, "next_look_s": look}
+    def to_dict(self) -> dict[str, Any]:
+        """As the page gets it. A call's `in_s` counts from the analysis: its age has to be taken off."""
+        calls = [{"what": call.what, "in_s": round(call.in_s), "why": call.why} for call in self.calls]
+        return {"sentence": self.sentence, "what_to_do": self.what_to_do, "calls": calls}
 
 
-def now_of(findings: Findings) -> Now:
-    """The sentence of an analysis."""
+def now_of(findings: Findings, looked_s_ago: float = 0.0) -> Now:
+    """The sentence of an analysis; `looked_s_ago`: how long before the last row a channel was last looked at."""
     verdict, entitlement = findings.verdict, findings.entitlement
-    sentence, look_s = words.sentence(verdict.text) or NOTHING_YET, None
+    sentence = words.sentence(verdict.text) or NOTHING_YET
+    calls: tuple[Call, ...] = ()
     if verdict.state == "filling":
-        sentence, look_s = _filling(entitlement), _next_look_s(entitlement)
+        sentence, calls = _filling(entitlement), calls_of(entitlement, looked_s_ago)
     elif verdict.state == "works" and entitlement.expected:
         sentence = f"It works: {entitlement.authorised} of {entitlement.expected} channels play."
-    return Now(sentence, words.sentence(verdict.do_next), look_s)
+    return Now(sentence, words.sentence(verdict.do_next), calls)
 
 
 def _filling(entitlement: EntitlementFindings) -> str:
@@ -54,16 +78,65 @@ def _filling(entitlement: EntitlementFindings) -> str:
     return f"{counted} About {number} more {unit} awake, outdoors."
 
 
-def _next_look_s(entitlement: EntitlementFindings) -> float | None:
-    """When half of the channels that are likely to come should be there; None where nothing tells."""
-    waits = sorted(
+# --- calls ----------------------------------------------------------------------------------------------------------
+
+
+def calls_of(entitlement: EntitlementFindings, looked_s_ago: float = 0.0) -> tuple[Call, ...]:
+    """The moments that the findings tell, in order; how they are found is said above."""
+    likely = _likely_waits_s(entitlement)
+    found: list[Call] = []
+    if likely:
+        found.append(_look(_until_more_s(entitlement, 1, likely), looked_s_ago, len(likely)))
+    rank = (len(likely) + 1) // 2
+    if rank > 1:
+        half_s = max(_until_more_s(entitlement, rank, likely), found[0].in_s)
+        what = f"{rank} of {_these(len(likely))} that should still come are there"
+        found.append(Call("half", half_s, f"{IF_AWAKE}, {what} {EVEN}."))
+    last = entitlement.remaining_to_last_s
+    if last is not None and (likely or last.p95 > 0):
+        stop_s = max([last.p95, *(call.in_s for call in found)])
+        found.append(Call("stop", stop_s, f"{IF_AWAKE}, the last channel that comes is there {SURE}."))
+    return tuple(found)
+
+
+def _look(wait_s: float, looked_s_ago: float, number: int) -> Call:
+    latest_s = LATEST_LOOK_S - looked_s_ago
+    if wait_s > latest_s:
+        return Call("look", latest_s, "Then nobody has looked for half an hour, though nothing need have come yet.")
+    why = f"{IF_AWAKE}, at least one more of {_these(number)} that should still come is there {EVEN}."
+    return Call("look", max(wait_s, SOONEST_LOOK_S - looked_s_ago), why)
+
+
+def _likely_waits_s(entitlement: EntitlementFindings) -> list[float]:
+    """The median waits of the channels that are likely to come, the shortest first."""
+    return sorted(
         channel.remaining_s.median
         for channel in entitlement.channels
         if channel.remaining_s is not None and (channel.p_will_come or 0.0) >= LIKELY
     )
-    if not waits:
-        return None
-    return min(max(waits[(len(waits) - 1) // 2], SOONEST_LOOK_S), LATEST_LOOK_S)
+
+
+def _until_more_s(entitlement: EntitlementFindings, more: int, likely: list[float]) -> float:
+    """How long from now until so many more should be there; below 0 if they should be there already."""
+    curve, now_s = entitlement.curve, entitlement.exposure_s
+    if curve is not None and curve.seen_low and now_s is not None:
+        reached_s = _reached_s(curve, curve.seen_low[-1] + more)
+        if reached_s is not None:
+            return reached_s - now_s
+    return likely[more - 1]
+
+
+def _reached_s(curve: FillCurve, number: float) -> float | None:
+    """The exposure at which the median of the curve reaches a number, a straight line between its points."""
+    points = list(zip(curve.exposure_s, curve.median, strict=True))
+    for (before_s, before), (at_s, count) in pairwise(points):
+        if before < number <= count:
+            return before_s + (at_s - before_s) * (number - before) / (count - before)
+    return None
+
+
+def _these(number: int) -> str:
+    return f"the {number} channels" if number > 1 else "the one channel"
 
 
 def chances_of(findings: Findings) -> Mapping[int, Chance]:

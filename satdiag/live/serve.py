@@ -1,12 +1,15 @@
 """The server of the page: which address it listens on, what it prints, how it ends. One process records and serves.
 
 It listens on this computer alone unless it is told to serve the local network, and then on one address only. It ends
-after some hours, so that a forgotten page does not stay open to a network.
+after some hours, so that a forgotten page does not stay open to a network. If it crashes, or the computer is started
+anew, a next start on the same job takes the same port, and pages that were paired stay paired.
 """
 
 from __future__ import annotations
 
+import hashlib
 import os
+import signal
 import socket
 import struct
 import sys
@@ -16,11 +19,13 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from ipaddress import IPv4Address
-from time import monotonic
+from time import monotonic, sleep, time
+from types import FrameType
 from typing import TYPE_CHECKING
 
 from satdiag.errors import SatdiagError
 from satdiag.live.pairing import Pairing
+from satdiag.live.pairings import PairedFile, port_before, sweep
 from satdiag.live.security import Access
 from satdiag.recorder.stopping import begin_to_end
 
@@ -36,6 +41,9 @@ USUAL_PORT = 8766
 
 TICK_S = 0.2
 JOIN_S = 5.0
+PORT_WAIT_S = 2.0
+"""So long a port that our pages know may still be held after a crash, before another one is taken."""
+
 _SIOCGIFADDR = 0x8915  # linux/sockios.h, from memory
 
 
@@ -121,25 +129,43 @@ def chosen_address(wanted: str, found: Sequence[str], choose: Callable[[Sequence
     return choose(found)
 
 
-def listening(address: str, port: int) -> socket.socket:
-    """A socket that listens there; port 0: the usual one, or any if that is in use. Raises SatdiagError."""
-    tried = [port] if port else [USUAL_PORT, 0]
+def listening(address: str, port: int, before: int | None = None) -> socket.socket:
+    """A socket that listens there. Raises SatdiagError.
+
+    Port 0: the one that paired pages know from `before`, for which is waited a little; else the usual one, or any if
+    that is in use.
+    """
+    if port:
+        return _listening(address, [port])
+    end_s = monotonic() + PORT_WAIT_S
+    while before is not None:
+        try:
+            return _listening(address, [before])
+        except SatdiagError:
+            if monotonic() >= end_s:
+                break
+            sleep(TICK_S)
+    return _listening(address, [USUAL_PORT, 0])
+
+
+def _listening(address: str, ports: Sequence[int]) -> socket.socket:
     trouble = ""
-    for one in tried:
+    for port in ports:
         place = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         try:
-            # On Windows SO_REUSEADDR would let a second program take the same port.
+            # Elsewhere SO_REUSEADDR takes a port of which only ended connections are left, as after a crash. On
+            # Windows it would let a second program take a port that is in use, and the first would go unheard.
             if sys.platform == "win32":
                 place.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
             else:
                 place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            place.bind((address, one))
+            place.bind((address, port))
             place.listen(64)
             return place
         except OSError as error:
             place.close()
             trouble = error.strerror or str(error)
-    raise SatdiagError(f"{address}:{port} cannot be served on ({trouble}). Take another port: --port 0.")
+    raise SatdiagError(f"{address}:{ports[-1]} cannot be served on ({trouble}). Take another port: --port 0.")
 
 
 def hosts_of(address: str, port: int) -> set[str]:
@@ -151,6 +177,11 @@ def hosts_of(address: str, port: int) -> set[str]:
         name = socket.gethostname().lower()
         names |= {name, f"{name.partition('.')[0]}.local"}
     return {f"{name}:{port}" for name in names} | (names if port == 80 else set())
+
+
+def cookie_name(port: int, job: str) -> str:
+    """A name of its own for each port and job: pairing for one job does not undo the pairing for another."""
+    return f"satdiag_{port}_{hashlib.sha256(job.encode()).hexdigest()[:8]}"
 
 
 # --- what is printed ------------------------------------------------------------------------------------------------
@@ -176,6 +207,8 @@ def words_of(plan: Plan, port: int, pairing: Pairing) -> list[str]:
         ]
     else:
         lines.append("Only this computer can open it. For a telephone in the same network: --lan.")
+    if pairing.inherited:
+        lines.append(f"Phones paired before stay paired ({pairing.inherited}). A new one needs the code.")
     return [
         *lines,
         f"It ends after {plan.hours:g} hours, or with Ctrl-C. Everything acknowledged is in the job file.",
@@ -204,27 +237,51 @@ class Serving:
 
     def run(self, at_end: Callable[[Summary], None]) -> tuple[Summary, bool]:
         """Record and serve; what is returned, and `at_end`: as `begin_to_end`. Raises SatdiagError."""
-        with closing(listening(self._plan.address, self._plan.port)) as place:
+        before = None if self._plan.port else port_before(self._deck.place, time())
+        with closing(listening(self._plan.address, self._plan.port, before)) as place:
             return begin_to_end(self._deck, lambda asked: self._serve(place, asked), at_end)
 
     def _serve(self, place: socket.socket, asked: threading.Event) -> None:
+        """Serve to the end. Sessions are forgotten if a person ended it, or its hours did; not if the system did."""
         from satdiag.live.app import make_app
 
-        port, pairing = place.getsockname()[1], Pairing()
-        access = Access(hosts_of(self._plan.address, port), pairing, f"satdiag_{port}")
-        with _server(make_app(self._deck, access), place, self._deck.closing) as thread:
-            self._tell(port, pairing)
-            end_s = monotonic() + self._plan.hours * 3600
-            while not asked.wait(TICK_S):
-                if self._deck.recorder.writer.error is not None:
-                    return
-                self._deck.tick()
-                if monotonic() >= end_s:
-                    self._say(f"Ended after {self._plan.hours:g} hours, as it was to.")
-                    return
-                if not thread.is_alive():
-                    self._say("The page cannot be served any more. Everything acknowledged is written.")
-                    return
+        port, job = place.getsockname()[1], self._deck.job
+        pairing = Pairing(lasts_s=self._plan.hours * 3600, book=self._book(job, port))
+        access = Access(hosts_of(self._plan.address, port), pairing, cookie_name(port, job), job=job)
+        with _noting_ctrl_c() as by_hand:
+            try:
+                with _server(make_app(self._deck, access), place, self._deck.closing) as thread:
+                    self._tell(port, pairing)
+                    is_over = self._until_the_end(thread, asked)
+                if is_over:
+                    pairing.forget()
+            finally:
+                if by_hand.is_set():
+                    pairing.forget()
+
+    def _book(self, job: str, port: int) -> PairedFile | None:
+        """Where sessions outlive a crash; None where no user folder is known."""
+        sweep(time())
+        try:
+            return PairedFile(job, port, self._deck.place, self._say)
+        except SatdiagError as error:
+            self._say(f"{error} Without it, phones must be paired again after a crash.")
+            return None
+
+    def _until_the_end(self, thread: threading.Thread, asked: threading.Event) -> bool:
+        """Keep the recording going; True if it ended because its hours are over."""
+        end_s = monotonic() + self._plan.hours * 3600
+        while not asked.wait(TICK_S):
+            if self._deck.recorder.writer.error is not None:
+                return False
+            self._deck.tick()
+            if monotonic() >= end_s:
+                self._say(f"Ended after {self._plan.hours:g} hours, as it was to.")
+                return True
+            if not thread.is_alive():
+                self._say("The page cannot be served any more. Everything acknowledged is written.")
+                return False
+        return False
 
     def _tell(self, port: int, pairing: Pairing) -> None:
         link = link_of(self._plan, port, pairing.code)
@@ -239,6 +296,26 @@ class Serving:
 def _has_screen() -> bool:
     """Elsewhere a browser for terminals might open, in the terminal that is printed on."""
     return sys.platform != "linux" or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+@contextmanager
+def _noting_ctrl_c() -> Iterator[threading.Event]:
+    """An event that is set when Ctrl-C ends it: a person, not a computer that shuts down or a closed window."""
+    noted = threading.Event()
+    before = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or not callable(before):
+        yield noted
+        return
+
+    def note(number: int, frame: FrameType | None) -> None:
+        noted.set()
+        before(number, frame)
+
+    signal.signal(signal.SIGINT, note)
+    try:
+        yield noted
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager

@@ -65,7 +65,7 @@ def edited(text: str, changes: Mapping[str, Any]) -> Edited:
     lines = text.split("\n")
     for step in steps:
         old = _set(wanted, step)
-        if (type(old), old) != (type(step.value), step.value):
+        if not _same(old, step.value):
             lines = _with_change(lines, step)
             words.append(f"{step.name}: {_shown(step, old)} -> {_shown(step, step.value)}")
     made = "\n".join(lines)
@@ -166,6 +166,14 @@ def _set(data: dict[str, Any], step: _Change) -> Any:
     if step.value is not None:
         table[step.key] = step.value
     return old
+
+
+def _same(old: Any, new: Any) -> bool:
+    """Whether a value is what it was: a page sends 45 for 45.0, and that is no change; true is never 1."""
+    if isinstance(old, list) and isinstance(new, list):
+        return len(old) == len(new) and all(map(_same, old, new))
+    numbers = [type(value) in (int, float) for value in (old, new)]
+    return bool(old == new and (all(numbers) or type(old) is type(new)))
 
 
 def _shown(step: _Change, value: Any) -> str:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter, deque
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from satdiag.entitlement.channels import TUNE_VERDICTS, expected_channels
+from satdiag.live.wording import words_of
 from satdiag.rows import Row, parse_time_us
 from satdiag.vocabulary import UNREADABLE
 
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from datetime import timezone
 
     from satdiag.job import Job
+    from satdiag.live.pairing import Role
     from satdiag.sheet import Sheet
     from satdiag.tables import LineUpChannel
 
@@ -94,6 +97,7 @@ class LogView:
             {
                 "id": row.id,
                 "time": row.time,
+                "kind": row.kind,
                 "words": words_of(row),
                 "withdrawn": bool(row.id) and row.id in self._withdrawn,
                 "source": row.source,
@@ -123,13 +127,6 @@ class LogView:
         return {"channel": int(open_row.subject), "since_ms": None if time_us is None else time_us / 1000}
 
 
-def words_of(row: Row) -> str:
-    """A row as a person would say it, e.g. 'channel 31 refused'."""
-    if row.kind == "note":
-        return f"note: {row.value}"
-    return " ".join(part for part in (row.kind, row.subject, row.value, row.unit) if part)
-
-
 def sheet_values(sheet: Sheet) -> dict[str, Any]:
     """The sheet by the names that a change uses ('receiver.antenna_lead'), and a list 'site'; None: unknown.
 
@@ -144,6 +141,29 @@ def sheet_values(sheet: Sheet) -> dict[str, Any]:
     values |= {"service.package": sheet.package or None, "service.constellation": sheet.constellation}
     values["site"] = [asdict(site) for site in sheet.sites]
     return values
+
+
+def seen_by(state: Mapping[str, Any], role: Role | None) -> dict[str, Any]:
+    """The state of the page as someone may see it: all of it only who may write.
+
+    Anyone else, e.g. the customer, sees no technician, of a place its name alone, that there are notes, not what they
+    say, and no names of folders.
+    """
+    if role == "write":
+        return {**state, "role": role}
+    sheet = {key: value for key, value in state["sheet"].items() if key != "job.technician"}
+    sheet["site"] = [{"name": site["name"]} for site in sheet["site"]]
+    entries = [{**one, "words": "a note"} if one["kind"] == "note" else one for one in state["entries"]]
+    told = {
+        "could_not": [_without_folders(text) for text in state["could_not"]],
+        "store_trouble": _without_folders(state["store_trouble"]),
+    }
+    return {**state, "role": role, "sheet": sheet, "entries": entries, **told}
+
+
+def _without_folders(text: str) -> str:
+    """A sentence in which the names of files stand without the folders they lie in."""
+    return re.sub(r"(?<!\S)(?:[A-Za-z]:)?[/\\](?:[^:'\"\n]*[/\\])?", "", text)
 
 
 class Expectation(NamedTuple):

@@ -10,6 +10,7 @@ import re
 import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import ceil
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
@@ -135,7 +136,8 @@ def _plain(number: float) -> str:
 
 def reading_of(tap: Tap, run: str, page: str) -> Reading:
     """The reading of a tap: its time is the server's, its elapsed time that of the page it was tapped on."""
-    note = f"clock {round(tap.offset_ms):+d} ms, ±{round(tap.uncertainty_ms)} ms"
+    # Rounded up, and never ±0: no two clocks are compared to less than a millisecond here.
+    note = f"clock {round(tap.offset_ms):+d} ms, ±{max(1, ceil(tap.uncertainty_ms))} ms"
     return tap.reading._replace(
         note=f"{tap.reading.note}; {note}" if tap.reading.note else note,
         time=time_text(server_us(tap) * 1000),

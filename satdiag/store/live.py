@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import TracebackType
@@ -151,31 +151,30 @@ class LiveFile:
             self._fold_due = not self._fold()
         self._commit(add, _State(state.rows + len(fresh), state.parts + len(parts), digests))
 
-    def replace_document(self, name: str, data: bytes, rows: Sequence[Row] = ()) -> None:
-        """Put a whole document, e.g. lineup.csv, in the place of the one of that name, or add it, and add rows.
+    def replace_documents(self, changed: Mapping[str, bytes], rows: Sequence[Row] = ()) -> None:
+        """Put whole documents, e.g. lineup.csv, in the place of those of their names, or add them, and add rows.
 
-        All or none; on the medium at return. The rows are already checked, against the new document. Raises BadInput
-        if the job would not be sound with it; StoreWaits, StoreProblem as `append`; the file is as it was then.
+        All or none; on the medium at return. The rows are already checked, against the new documents. Raises BadInput
+        if the job would not be sound with them; StoreWaits, StoreProblem as `append`; the file is as it was then.
         Raises ValueError for a document that is not replaced as a whole.
         """
-        if name not in _WHOLE_FILES:
-            raise ValueError(f"{name!r} is not a document that is replaced while it is recorded")
-        data = normalised(name, data)
+        if strange := set(changed) - set(_WHOLE_FILES):
+            raise ValueError(f"{min(strange)!r} is not a document that is replaced while it is recorded")
         fresh = [row._replace(raw=None) for row in rows]
-        state = self._state
-        header, documents = self._documents(name)
-        if problems := document_problems({**documents, name: data}):
+        state, new = self._state, {name: normalised(name, data) for name, data in changed.items()}
+        header, documents = self._documents(new)
+        if problems := document_problems({**documents, **new}):
             raise BadInput(problems)
-        if name == SHEET_FILE:
-            self._check_rows_with(parse_sheet(data.decode()), parse_sheet(documents[name].decode()))
-        documents[name] = data
+        if SHEET_FILE in new:
+            self._check_rows_with(*(parse_sheet(part[SHEET_FILE].decode()) for part in (new, documents)))
+        documents.update(new)
         try:
             digests = state.digests.with_documents(header, documents).grown(fresh)
         except UnicodeEncodeError:
             raise StoreProblem(f"{self.place}: a text that cannot be written as UTF-8 was not kept.") from None
 
         def put() -> None:
-            self._connection.execute("INSERT OR REPLACE INTO documents VALUES (?, ?)", (name, data))
+            self._connection.executemany("INSERT OR REPLACE INTO documents VALUES (?, ?)", new.items())
             insert_rows(self._connection, fresh, state.rows + 1)
             self._carry_on(state.digests, digests)
 
@@ -286,12 +285,12 @@ class LiveFile:
         except sqlite3.DatabaseError as error:
             raise self._told(error) from None
 
-    def _documents(self, name: str) -> tuple[str, dict[str, bytes]]:
+    def _documents(self, names: Iterable[str]) -> tuple[str, dict[str, bytes]]:
         """The header and the table of documents, true to their digest: a new one shall not hide a changed byte."""
         header = "".join(value for (value,) in self._read("SELECT value FROM meta WHERE key = 'header'"))
         documents = dict(self._read("SELECT name, bytes FROM documents"))
-        pieces = self._read("SELECT 1 FROM parts WHERE name = ? LIMIT 1", name)
-        if pieces or self._state.digests.with_documents(header, documents).fixed != self._state.digests.fixed:
+        pieces = [self._read("SELECT 1 FROM parts WHERE name = ? LIMIT 1", name) for name in names]
+        if any(pieces) or self._state.digests.with_documents(header, documents).fixed != self._state.digests.fixed:
             what = "its documents are not as they were when it was opened; nothing was changed"
             raise StoreProblem(f"{self.place}: {what}. {MEND}")
         return header, documents

@@ -8,17 +8,20 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from satdiag.store import check_job_file, read_job_file
+from satdiag.user_folder import ENVIRONMENT
 from tests.live.rigs import CODE, PAGE, WATCH, browser, new_job, running, tap
 from tests.recorder.conftest import nothing_is_left  # noqa: F401
 
 STATE_KEYS = {
-    *("job", "run", "role", "receiver", "sheet", "now", "exposure_s", "exposure_max_s", "rows", "held"),
+    *("job", "run", "role", "receiver", "sheet", "lineup", "now", "exposure_s", "exposure_max_s", "rows", "held"),
     *("store_trouble", "sources", "levels", "channels", "attempt", "entries", "could_not", "analysis_age_s"),
+    *("speed_m_s", "speed_age_s"),
 }
 
 
 @pytest.fixture
-def place(tmp_path):
+def place(tmp_path, monkeypatch):
+    monkeypatch.setenv(ENVIRONMENT, str(tmp_path / "user"))
     return new_job(tmp_path / "demo.satjob")
 
 
@@ -57,7 +60,7 @@ def test_taps_are_answered_and_shown(place):
     channel = state["channels"][1]
     assert (channel["state"], channel["before"]) == ("refused", None)
     assert 0 <= channel["checked_s_ago"] < 5
-    assert state["entries"][0]["words"] == "channel 2 refused"
+    assert state["entries"][0]["words"] == "channel 2: refused"
 
 
 def test_pages_files_come_from_a_fixed_table(place):
@@ -68,7 +71,8 @@ def test_pages_files_come_from_a_fixed_table(place):
     with running(place) as deck:
         index, *found = asked(deck, work, code=None)
     assert index.headers["content-type"] == "text/html; charset=utf-8"
-    assert [one.status_code for one in found] == [200, 404, 404, 404, 200, 404, 404]
+    # The third is '/app.py' when it arrives: a stranger is told of nothing but the page's own files.
+    assert [one.status_code for one in found] == [200, 404, 401, 404, 200, 404, 404]
     assert found[0].headers["content-type"] == "text/javascript; charset=utf-8"
     assert found[0].headers["x-content-type-options"] == "nosniff"
 
@@ -131,7 +135,7 @@ def test_the_sheet_is_changed_beside_the_recording(place):
 
 # --- anything at all ------------------------------------------------------------------------------------------------
 
-POSTS = ("/pair", "/taps", "/sheet", "/lineup/read", "/lineup")
+POSTS = ("/pair", "/taps", "/sheet", "/lineup/read", "/lineup", "/lineup/marks", "/lineups/read", "/lineups/keep")
 JSON = st.recursive(
     st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=12)),
     lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=8), inner, max_size=4)),
@@ -154,6 +158,10 @@ SHAPED = st.fixed_dictionaries(
             ),
         ),
         "outside": JSON,
+        "inside": JSON,
+        "package": JSON,
+        "name": JSON,
+        "replace": JSON,
     },
 )
 BODIES = st.one_of(

@@ -12,8 +12,10 @@ from satdiag.entitlement.channels import checks_by_channel, history_of
 from satdiag.errors import BadInput, StoreWaits
 from satdiag.exposure import exposure_clock
 from satdiag.live.deck import Deck
+from satdiag.live.lineups import Marks
+from satdiag.live.pasted import PastedChannel
 from satdiag.live.sentence import LATEST_LOOK_S, SOONEST_LOOK_S, chances_of, now_of
-from satdiag.live.state import SHOWN, LogView, channel_list, expectation_of
+from satdiag.live.state import SHOWN, LogView, channel_list, expectation_of, seen_by
 from satdiag.rows import parse_time_us
 from satdiag.store import check_job_file, create_job_file, read_job_file
 from tests.helpers import make_job, make_rows
@@ -120,9 +122,9 @@ def test_entries_are_what_people_said_and_what_is_rare():
     told = [(one["words"], one["withdrawn"]) for one in view.entries()]
     assert told == [
         ("note: two words", False),
-        ("gap serial:bench lost", False),
-        ("channel 3 refused", True),
-        ("signal any 9 dB", False),
+        ("gap serial:bench: lost", False),
+        ("channel 3: refused", True),
+        ("level any: 9 dB", False),
     ]
     assert view.rows == 6
     assert view.shown == 5
@@ -143,23 +145,23 @@ def test_the_sentence_while_it_fills_in_says_what_the_findings_hold():
         f" About {minutes(entitlement.remaining_to_last_s.median)} awake, outdoors."
     )
     assert now.what_to_do
-    assert SOONEST_LOOK_S <= now.next_look_s <= LATEST_LOOK_S
+    assert [call.what for call in now.calls] == ["look", "half", "stop"]
+    assert SOONEST_LOOK_S <= now.calls[0].in_s <= LATEST_LOOK_S
     chances = chances_of(findings)
     for channel in entitlement.channels:
         told = chances[channel.channel]
         assert told.chance == pytest.approx(channel.p_will_come, abs=5e-4)
         assert (told.wait_s is None) == (channel.remaining_s is None)
-    assert now.to_dict(1e6)["next_look_s"] == 0
 
 
 def test_the_sentence_when_all_play_and_when_nothing_is_known():
     all_play = FILLING + "".join(f"\n40:{n:02d} channel {n} authorised" for n in range(1, 21))
     works = now_of(analyse(make_job(all_play, '[service]\npackage = "full"\n', LINEUP)))
     assert works.sentence == "It works: 20 of 20 channels play."
-    assert works.next_look_s is None
+    assert works.calls == ()
     empty = now_of(analyse(make_job("")))
     assert re.match(r"[A-Z].*\.$", empty.sentence)
-    assert empty.next_look_s is None
+    assert empty.calls == ()
 
 
 # --- the deck -------------------------------------------------------------------------------------------------------
@@ -243,7 +245,7 @@ def test_the_job_file_is_never_opened_but_through_sqlite(place):
             deck.take_taps(PAGE, [tap()])
             until(lambda: deck.state(None)["analysis_age_s"] is not None)
             deck.change_sheet({"job.vehicle": "demo bus"})
-            deck.set_lineup([(1, "Demo One", "")], [])
+            deck.set_lineup([PastedChannel(1, "Demo One", "")], Marks())
     finally:
         on[0] = False
     assert opened == []
@@ -255,7 +257,7 @@ def test_a_change_of_the_sheet_leaves_a_note_and_a_wrong_one_leaves_nothing(plac
         with pytest.raises(BadInput):
             deck.change_sheet({"receiver.antenna_lead": "triple"})
         with pytest.raises(BadInput):
-            deck.set_lineup([(1, "Demo One", ""), (1, "Demo Again", "")], [])
+            deck.set_lineup([PastedChannel(1, "Demo One", ""), PastedChannel(1, "Demo Again", "")], Marks())
         deck.change_sheet({"job.vehicle": "demo bus"})
         assert deck.state(None)["sheet"]["job.vehicle"] == "demo bus"
         assert len(deck.take_taps(PAGE, [tap()]).saved) == 1
@@ -270,14 +272,14 @@ def test_a_document_waits_for_the_medium_and_is_written_when_it_can_be(place, mo
     from satdiag.live import deck as deck_module
     from satdiag.store import LiveFile
 
-    replace, full = LiveFile.replace_document, [True]
+    replace, full = LiveFile.replace_documents, [True]
 
     def reluctant(self, *arguments):
         if full[0]:
             raise StoreWaits("the medium is full")
         replace(self, *arguments)
 
-    monkeypatch.setattr(LiveFile, "replace_document", reluctant)
+    monkeypatch.setattr(LiveFile, "replace_documents", reluctant)
     monkeypatch.setattr(deck_module, "CHANGE_WAIT_S", 0.2)
     with running(place) as deck:
         with pytest.raises(StoreWaits):
@@ -315,3 +317,16 @@ def test_many_at_once_each_see_their_own(place):
 def test_a_deck_that_cannot_start_leaves_nothing(tmp_path):
     with pytest.raises(Exception, match="no file there"):
         Deck(tmp_path / "nothing.satjob").start()
+
+
+def test_who_may_only_watch_sees_no_folders():
+    said = [
+        "demo: /home/demo user/jobs/van.satjob: the medium is full",
+        r"C:\demo jobs\van.satjob is locked",
+        "3 km/h",
+    ]
+    state = {"sheet": {"site": []}, "entries": [], "could_not": said, "store_trouble": said[0]}
+    seen = seen_by(state, "watch")
+    assert seen["could_not"] == ["demo: van.satjob: the medium is full", "van.satjob is locked", "3 km/h"]
+    assert seen["store_trouble"] == "demo: van.satjob: the medium is full"
+    assert seen_by(state, "write")["could_not"] == said

@@ -11,7 +11,7 @@ import pytest
 from satdiag.live import events
 from satdiag.live.events import EventStream
 from satdiag.live.state import changed
-from tests.live.rigs import PAGE, new_job, running, tap
+from tests.live.rigs import PAGE, browser, new_job, running, tap
 from tests.recorder.conftest import nothing_is_left  # noqa: F401
 
 
@@ -81,11 +81,53 @@ def test_the_whole_state_comes_first_and_then_what_changed(place):
     (_, first_id, first), (_, second_id, second) = heard.states[:2]
     assert dict(heard.start["headers"])[b"content-type"].startswith(b"text/event-stream")
     assert (first_id, second_id) == (0, 1)
-    assert [one["number"] for one in first["channels_changed"]] == [1, 2, 3, 4, 5]
+    assert [one["number"] for one in first["channels"]] == [1, 2, 3, 4, 5]
     assert [(one["number"], one["state"]) for one in second["channels_changed"]] == [(2, "refused")]
-    assert "channels" not in first
-    assert set(first) == {*whole, "channels_changed"} - {"channels"}
+    assert "channels_changed" not in first
+    assert set(first) == set(whole)
+    assert set(second) == {*whole, "channels_changed"} - {"channels"}
     assert first["role"] == "write"
+
+
+@pytest.mark.parametrize("watching", ["write", "watch"])
+def test_channels_that_went_away_are_told_by_sending_all_that_are_there(place, watching):
+    """Another line-up, one with more channels, one with other names: only the last has the numbers it had before."""
+
+    async def run(deck):
+        heard = Listener(deck, watching)
+        await heard.wait_for(1)
+        async with browser(deck) as client:
+            for count, numbers in enumerate([(2, 3), (2, 3, 77), (2, 3, 77)], 2):
+                channels = [{"number": one, "name": f"Demo {count}", "category": "music"} for one in numbers]
+                answer = await client.post("/lineup", json={"channels": channels})
+                assert answer.status_code == 200
+                await _told(heard, 2, f"Demo {count}")
+        heard.gone.set()
+        await heard.task
+        return heard
+
+    with running(place) as deck:
+        heard = asyncio.run(run(deck))
+    known = {}
+    for _, _, state in heard.states:  # as a page does it
+        if "channels" in state:
+            known = {}
+        for one in state.get("channels", state.get("channels_changed")):
+            known[one["number"]] = one["name"]
+    assert known == dict.fromkeys((2, 3, 77), "Demo 4")
+    whole = [[one["number"] for one in state["channels"]] for _, _, state in heard.states if "channels" in state]
+    assert whole == [[1, 2, 3, 4, 5], [2, 3], [2, 3, 77]]
+
+
+async def _told(heard, number, name):
+    """Until the stream has named a channel so."""
+    async with asyncio.timeout(10):
+        while not any(
+            (one["number"], one["name"]) == (number, name)
+            for _, _, state in heard.states
+            for one in state.get("channels", state.get("channels_changed"))
+        ):
+            await asyncio.sleep(0.02)
 
 
 def test_many_commits_are_brought_together(place):

@@ -6,11 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from satdiag.entitlement.channels import expected_channels
-from satdiag.errors import BadInput
-from satdiag.live.pasted import MAX_LINES, PastedChannel, lineup_bytes, read_channels
+from satdiag.live.lineups import Marks, lineup_bytes
+from satdiag.live.pasted import MAX_LINES, read_channels
 from satdiag.tables import parse_lineup
-from tests.helpers import make_job
 
 TWO = [(31, "Alpha", "Rock"), (32, "80s on 8", "News")]
 
@@ -167,44 +165,5 @@ def test_any_text_is_read_without_an_error_and_makes_a_line_up(text):
         assert channel.name.isprintable()
         assert set(channel.name) <= {*text, " ", "(", ")"}, "nothing is made up"
         assert f"{channel.number}" in text
-    again = parse_lineup(lineup_bytes(found.channels, (), "music").decode())
+    again = parse_lineup(lineup_bytes(found.channels, Marks(), "music").decode())
     assert [(line.channel, line.name, line.category) for line in again] == [one[:3] for one in found.channels]
-
-
-# --- the line-up --------------------------------------------------------------------------------------------------
-
-
-def test_channels_outside_the_package_are_not_expected():
-    channels = [PastedChannel(31, 'Alpha, "live"', "Rock"), PastedChannel(32, "Beta", "Talk, all")]
-    data = lineup_bytes(channels, {"Talk, all"}, "music")
-    assert data.decode().splitlines()[1:] == ['31,"Alpha, ""live""",Rock,music', '32,Beta,"Talk, all",other']
-    job = make_job("0:00 account service confirmed", '[service]\npackage = "music"\n', documents={"lineup.csv": data})
-    expected = expected_channels(job, {})
-    assert (set(expected.channels), set(expected.outside)) == ({31}, {32})
-    assert read_channels(data.decode()).channels == tuple(
-        channel._replace(packages=word) for channel, word in zip(channels, ["music", "other"], strict=True)
-    )
-
-
-def test_packages_that_the_list_names_stay():
-    channels = [PastedChannel(1, "a", "x", "all music"), PastedChannel(2, "b", "y", "all music")]
-    held = [line.packages for line in parse_lineup(lineup_bytes(channels, ["y"], "music").decode())]
-    assert held == [{"all", "music"}, {"all"}]
-
-
-def test_the_other_word_is_never_the_package_itself():
-    channels = [PastedChannel(1, "a", "x"), PastedChannel(2, "b", "y")]
-    assert [line.packages for line in parse_lineup(lineup_bytes(channels, ["y"], "other").decode())] == [
-        {"other"}, {"other-2"},
-    ]  # fmt: skip
-    assert [line.packages for line in parse_lineup(lineup_bytes(channels, [], "").decode())] == [set(), set()]
-
-
-@pytest.mark.parametrize(
-    ("numbers", "package", "said"),
-    [([1, 1], "music", "stands in line 2 already"), ([10**7], "music", "channel number"), ([1], "Mu sic", "package"),
-     ([1], "open", "package")],
-)  # fmt: skip
-def test_what_makes_no_line_up(numbers, package, said):
-    with pytest.raises(BadInput, match=said):
-        lineup_bytes([PastedChannel(number, "a", "") for number in numbers], (), package)

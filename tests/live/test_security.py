@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+from dataclasses import replace
 
 import httpx
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from satdiag.live.app import make_app
-from satdiag.live.pairing import FREE_TRIES, LONGEST_DELAY_S, Pairing, TooSoon, WrongCode, new_code
+from satdiag.live.pairing import FREE_TRIES, LONGEST_DELAY_S, LONGEST_S, Pairing, TooSoon, WrongCode, new_code
 from satdiag.live.security import CSP, MOST_BYTES, Limits, Rate, cookie_of
 from satdiag.store import read_job_file
 from tests.live.rigs import CODE, HOST, PAGE, WATCH, access, browser, new_job, running, tap
@@ -194,6 +195,95 @@ def test_a_stranger_reads_no_data(deck, path):
     assert answer.status_code == 403
 
 
+def test_who_is_no_writer_sees_no_technician_no_position_and_no_words_of_notes(tmp_path):
+    """The state and the stream of events; a change of the sheet writes a note of its own."""
+    secrets = ("Demo Technician", "45.0", "-93.0", "45.1234", "93.9876", "312", "the demo customer is rude")
+    place = {"name": "demo roof", "latitude_deg": 45.1234, "longitude_deg": -93.9876, "height_m": 312}
+    changes = {"job.technician": "Demo Technician", "site": place}
+
+    async def write(client):
+        assert (await client.post("/sheet", json={"changes": changes})).status_code == 200
+        sent = [tap("note", "", "the demo customer is rude"), tap("channel", "2", "refused")]
+        assert len((await client.post("/taps", json={"page": PAGE, "taps": sent})).json()["saved"]) == 2
+        return (await client.get("/state")).json()
+
+    async def both(client):
+        first_event = await _first_event(client)
+        return (await client.get("/state")).text, first_event
+
+    with running(new_job(tmp_path / "demo.satjob")) as own:
+        written = asked(own, write)
+        state, event = asked(own, both, WATCH)
+        whole = asked(own, both)
+    assert all(secret in whole[0] and secret in whole[1] for secret in secrets), "there is something to be hidden"
+    for text in (state, event):
+        assert not [secret for secret in secrets if secret in text]
+        seen = json.loads(text)
+        assert seen["role"] == "watch"
+        assert seen["sheet"]["site"] == [{"name": "demo yard"}, {"name": "demo roof"}]
+        assert seen["sheet"]["job.vehicle"] == "demo van"
+        assert "job.technician" not in seen["sheet"]
+        assert [one["id"] for one in seen["entries"]] == [one["id"] for one in written["entries"]]
+        assert [one["words"] for one in seen["entries"]].count("a note") == 2
+        assert "channel 2: refused" in [one["words"] for one in seen["entries"]]
+
+
+async def _first_event(client):
+    """The data of the first event of the stream; httpx's own transport would wait for the end of it."""
+    cookie = "; ".join(f"{name}={value}" for name, value in client.cookies.items())
+    headers = [(b"host", HOST.encode()), (b"cookie", cookie.encode())]
+    scope = {"type": "http", "method": "GET", "path": "/events", "raw_path": b"/events", "query_string": b""}
+    got, heard = [], asyncio.Event()
+
+    async def receive():
+        await heard.wait()
+        return {"type": "http.disconnect"}
+
+    async def send(message):
+        got.append(message.get("body", b""))
+        if got[-1]:
+            heard.set()
+
+    await client._transport.app({**scope, "headers": headers}, receive, send)
+    return b"".join(got).decode().partition("data: ")[2].partition("\n\n")[0]
+
+
+def test_what_is_meant_for_another_job_comes_not_into_this_one(deck):
+    """A page that was paired with two jobs, one after the other behind one address."""
+
+    async def work(client, job):
+        return await client.post("/lineup/read", json={"text": "9 Demo"}, headers={"X-Satdiag-Job": job})
+
+    who = replace(access(), job="demo-job")
+    assert asked(deck, lambda client: work(client, "demo-job"), who=who).status_code == 200
+    for path in CHANGES:
+
+        async def send(client, path=path):
+            return await client.post(path, json=CHANGES[path](), headers={"X-Satdiag-Job": "demo-job2"})
+
+        assert asked(deck, send, who=replace(access(), job="demo-job")).status_code == 409
+    assert_untouched(deck)
+
+
+def test_a_session_that_has_ended_reads_no_more_and_its_stream_ends(deck):
+    now = [0.0]
+
+    async def work(client):
+        await client.get("/state")
+        streaming = asyncio.create_task(_whole_stream(client))
+        await asyncio.sleep(0.3)
+        now[0] = 101.0
+        status = await asyncio.wait_for(streaming, 5)
+        return status, (await client.get("/state")).status_code, (await client.post("/taps", json={})).status_code
+
+    who = access(now_s=lambda: now[0], lasts_s=100.0)
+    assert asked(deck, work, who=who) == (200, 401, 401)
+
+
+async def _whole_stream(client):
+    return (await client.get("/events")).status_code
+
+
 # --- sizes and floods --------------------------------------------------------------------------------------------
 
 
@@ -290,7 +380,9 @@ def test_the_cookie_is_kept_from_scripts_and_other_sites(deck):
     answer = asked(deck, lambda client: client.post("/pair", json={"code": CODE}), code=None)
     name, *rest = [part.strip().lower() for part in answer.headers["set-cookie"].split(";")]
     assert name.startswith("satdiag_test=")
-    assert set(rest) == {"httponly", "samesite=strict", "path=/"}
+    ages = [int(part.removeprefix("max-age=")) for part in rest if part.startswith("max-age=")]
+    assert {part for part in rest if not part.startswith("max-age=")} == {"httponly", "samesite=strict", "path=/"}
+    assert ages == [pytest.approx(LONGEST_S, abs=60)], "as long as the session, also if the browser is ended"
     assert answer.json() == {"role": "write"}
 
 

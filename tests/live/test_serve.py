@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 import click
 import httpx
@@ -21,6 +21,7 @@ from satdiag.errors import MissingPart, SatdiagError
 from satdiag.live import serve
 from satdiag.live.pairing import Pairing
 from satdiag.store import check_job_file, read_job_file
+from satdiag.user_folder import ENVIRONMENT
 from tests.live.rigs import PAGE, new_job, tap, until
 from tests.recorder.conftest import nothing_is_left  # noqa: F401
 from tests.recorder.recording import Talker
@@ -45,7 +46,8 @@ class Served:
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
         until(lambda: "It ends after" in self.said or self.process.poll() is not None, 30)
-        assert self.process.poll() is None, self.said
+        if self.process.poll() is not None:
+            pytest.fail(f"it ended with exit code {self.end()}: {self.said}")
         self.code = re.search(r"#c=(\d{8})", self.said)[1]
         self.base = re.search(r"http://[\d.]+:\d+", self.said)[0]
         self.port = int(self.base.rpartition(":")[2])
@@ -58,8 +60,12 @@ class Served:
     def client(self):
         """A paired browser."""
         with httpx.Client(base_url=self.base, headers={"X-Satdiag": "1"}, timeout=6) as client:
-            assert client.post("/pair", json={"code": self.code}).status_code == 200
+            self.pair(client)
             yield client
+
+    def pair(self, client):
+        """Pair a browser."""
+        assert client.post(f"{self.base}/pair", json={"code": self.code}).status_code == 200
 
     def end(self, how=signal.SIGTERM):
         """Its exit code."""
@@ -69,6 +75,14 @@ class Served:
         self._reader.join()
         self.process.stderr.close()
         return code
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path_factory, monkeypatch):
+    """A user folder of this test's own, for the processes it starts too."""
+    home = tmp_path_factory.mktemp("home")
+    monkeypatch.setenv(ENVIRONMENT, str(home))
+    return home
 
 
 @pytest.fixture
@@ -117,6 +131,47 @@ def test_killed_again_and_again_each_tap_stands_once(place, capsys, runs, count)
     assert len({row.run.partition(".")[0] for row in rows}) > 1
     assert check_job_file(place) == []
     assert [path.name for path in place.parent.iterdir()] == [place.name]
+
+
+@contextmanager
+def _usual_port_in_use():
+    """Something else has the usual port, so that the page must find the one that it was on before."""
+    with socket.socket() as other:
+        with suppress(OSError):  # it is in use already, and that is as well
+            other.bind(("127.0.0.1", serve.USUAL_PORT))
+            other.listen()
+        yield
+
+
+@posix
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
+def test_a_phone_stays_paired_and_finds_the_page_again_after_a_crash_or_a_shutdown(place, home, how):
+    """No port is asked for. At the end a stream of events is open, so that the port was in use just now."""
+    with httpx.Client(headers={"X-Satdiag": "1"}, timeout=6) as phone, _usual_port_in_use():
+        served = Served(place)
+        try:
+            served.pair(phone)
+            with phone.stream("GET", f"{served.base}/events") as stream:
+                next(stream.iter_lines())
+                assert served.end(how) == (-how if how == signal.SIGKILL else 0)
+            (kept,) = home.rglob("*.json")
+            text = kept.read_text("utf-8")
+            assert served.code not in text
+            assert not [value for value in phone.cookies.values() if value in text]
+            again = Served(place)
+            try:
+                assert again.base == served.base
+                assert again.code != served.code
+                assert "Phones paired before stay paired (1)" in again.said
+                assert phone.get(f"{again.base}/state").status_code == 200
+                sent = phone.post(f"{again.base}/taps", json={"page": PAGE, "taps": [tap()]})
+                assert len(sent.json()["saved"]) == 1
+            finally:
+                assert again.end(signal.SIGINT) == 0
+        finally:
+            served.end(how)
+    assert not list(home.rglob("*.json")), "who ends it with Ctrl-C wants it to be over"
+    assert check_job_file(place) == []
 
 
 @posix
@@ -186,9 +241,12 @@ def test_pages_that_go_away_leave_no_stream_behind(place):
 
 
 @posix
-def test_it_ends_by_itself_after_its_hours(place):
-    served = Served(place, "--hours", "0.0003")
+def test_it_ends_by_itself_after_its_hours(place, home):
+    served = Served(place, "--hours", "0.0005")
+    with served.client():
+        assert list(home.rglob("*.json"))
     assert served.process.wait(20) == 0
+    assert not list(home.rglob("*.json"))
     assert served.end() == 0
     assert "Ended after" in served.said
 
@@ -252,6 +310,40 @@ def test_a_port_in_use_is_said_or_passed_over():
             assert second.getsockname()[1] != taken
 
 
+def test_the_port_that_pages_know_is_waited_for_a_little_then_another_is_taken(monkeypatch):
+    monkeypatch.setattr(serve, "PORT_WAIT_S", 1.0)
+    first = serve.listening("127.0.0.1", 0)
+    known = first.getsockname()[1]
+    soon = threading.Timer(0.3, first.close)
+    soon.start()
+    with serve.listening("127.0.0.1", 0, known) as second:
+        assert second.getsockname()[1] == known
+        begun = time.monotonic()
+        with serve.listening("127.0.0.1", 0, known) as third:
+            assert third.getsockname()[1] != known
+        assert time.monotonic() - begun < 5
+    soon.join()
+
+
+def test_where_no_user_folder_is_known_it_serves_all_the_same(place, monkeypatch):
+    from satdiag.live.deck import Deck
+
+    def none_known():
+        raise SatdiagError("No home folder is known.")
+
+    monkeypatch.setattr("satdiag.live.pairings.user_folder", none_known)
+    said, ends = [], []
+
+    def say(text):
+        said.append(text)
+        if "It ends after" in text:
+            os.kill(os.getpid(), signal.SIGINT)
+
+    serve.Serving(Deck(place, analyse_every_s=600), serve.Plan(), say).run(ends.append)
+    assert "phones must be paired again after a crash" in said[0]
+    assert len(ends) == 1
+
+
 def test_the_link_can_be_read_from_the_picture():
     """The picture's modules are those of segno's own matrix, two rows a line, border 2."""
     import segno
@@ -272,6 +364,9 @@ def test_the_words_warn_where_others_can_reach_it():
     assert "Anyone on this network" in lan
     assert "Anyone on this network" not in alone
     assert "1234 5678" in lan
+    assert "stay paired" not in lan
+    pairing.inherited = 2
+    assert "Phones paired before stay paired (2)" in "\n".join(serve.words_of(serve.Plan(), 1, pairing))
 
 
 def test_a_missing_part_is_named_with_what_to_run(monkeypatch):

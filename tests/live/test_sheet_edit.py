@@ -155,6 +155,27 @@ def test_what_is_so_already_changes_nothing():
     assert edited('[job]\nid = "x"\n', {"service.package": None}) == ('[job]\nid = "x"\n', ())
 
 
+@pytest.mark.parametrize("value", [45, 45.0])
+def test_an_equal_number_is_no_change_however_it_is_written(value):
+    """ECMA-262 has one kind of number: `JSON.stringify(45.0)` is '45'."""
+    text = SHEET.replace("latitude_deg = 41.2", "latitude_deg = 45.0").replace("15, # low", "15.0, # low")
+    same = {"site": {"name": "yard", "latitude_deg": value, "longitude_deg": -96.1}}
+    assert edited(text, same) == (text, ())
+    assert edited(text, {"receiver.bias_normal_ma": [15, 80.0]}) == (text, ())
+    assert edited(text, {"receiver.bias_normal_ma": [15, 81.0]}).words == (
+        "receiver.bias_normal_ma: [15.0, 80] -> [15, 81.0]",
+    )
+
+
+def test_true_is_not_one():
+    """`True == 1` in Python; in a sheet the one is no number and the other no flag."""
+    text = edited(SHEET, {"receiver.second_hand": True, "receiver.level_floor": 1}).text
+    assert edited(text, {"receiver.second_hand": True, "receiver.level_floor": 1.0}).words == ()
+    for wrong in ({"receiver.second_hand": 1}, {"receiver.level_floor": True}):
+        with pytest.raises(BadInput, match="is not"):
+            edited(text, wrong)
+
+
 def test_line_ends_of_either_kind_stay():
     text = SHEET.replace("\n", "\r\n")
     made = edited(

@@ -39,6 +39,18 @@ def test_a_tap_becomes_a_row_that_says_when_and_by_which_clock(place):
     assert check_job_file(place) == []
 
 
+@pytest.mark.parametrize(
+    ("uncertainty_ms", "said"), [(0, 1), (0.3, 1), (1.0, 1), (1.001, 2), (2.4, 3), (7e6, 7_000_000)]
+)
+def test_no_clock_is_said_to_be_better_known_than_it_is(place, uncertainty_ms, said):
+    sent = tap(uncertainty_ms=uncertainty_ms)
+    with running(place) as deck:
+        assert deck.take_taps(PAGE, [sent]).saved == [sent["key"]]
+        assert deck.take_taps(PAGE, [sent]).saved == [sent["key"]]
+    (row,) = rows_of(place)
+    assert row.note == f"clock +1500 ms, ±{said} ms"
+
+
 def test_a_tap_that_is_sent_again_stands_once_also_after_a_restart(place):
     sent = tap()
     with running(place) as deck:
@@ -197,6 +209,7 @@ def test_the_time_of_a_row_is_utc_whatever_the_offset(place):
     sent = tap(wall_ms=time.time() * 1000 + 3_600_000, offset_ms=-3_600_000.0)
     with running(place) as deck:
         deck.take_taps(PAGE, [sent])
+    assert rows_of(place)[0].note == "clock -3600000 ms, ±3 ms"
     told = datetime.fromisoformat(rows_of(place)[0].time)
     expected = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=sent["wall_ms"] - 3_600_000)
     assert abs((told - expected).total_seconds()) < 1e-3

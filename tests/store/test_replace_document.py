@@ -63,18 +63,17 @@ def test_documents_are_replaced_and_added_among_rows_and_raw_lines(place, tmp_pa
         live.begin("r1", STARTED)
         for number in range(1, 6):
             live.append(*batch(3 * number - 2, 3))
-            live.replace_document("lineup.csv", lineup(number), [told(number)])
+            live.replace_documents({"lineup.csv": lineup(number)}, [told(number)])
             assert live.row_count == 1 + 4 * number
             is_right(place, read_only=True)
             assert check_job_file(place) == []
             found = read_job_file(place)
             assert (replaced(found), recorded(found), len(found.lineup)) == (number, 3 * number, number)
-        live.replace_document("job.toml", (SHEET + SITE).encode())
-        live.replace_document("horizon.csv", b"\xef\xbb\xbfazimuth_deg,elevation_deg\r\n0,10")
-        live.replace_document(
-            "obstacles.csv", b"azimuth_from_deg,azimuth_to_deg,distance_m,height_m,note\n1,2,3,4,\n"
-        )
-        live.replace_document("constellation.toml", b'name = "demo"\n')
+        live.replace_documents({"job.toml": (SHEET + SITE).encode()})
+        live.replace_documents({"horizon.csv": b"\xef\xbb\xbfazimuth_deg,elevation_deg\r\n0,10"})
+        obstacles = b"azimuth_from_deg,azimuth_to_deg,distance_m,height_m,note\n1,2,3,4,\n"
+        live.replace_documents({"obstacles.csv": obstacles})
+        live.replace_documents({"constellation.toml": b'name = "demo"\n'})
         live.append([make_row("1:30 site vehicle yard source=page")])
     is_right(place)
     assert check_job_file(place) == []
@@ -85,14 +84,32 @@ def test_documents_are_replaced_and_added_among_rows_and_raw_lines(place, tmp_pa
     write_folder(export_files(found), tmp_path / "out")
     assert job_hash(read_folder(tmp_path / "out")) == job_hash(found)
     with open_live(place) as live:
-        live.replace_document("lineup.csv", lineup(6), [told(6)])
+        live.replace_documents({"lineup.csv": lineup(6)}, [told(6)])
     assert replaced(read_job_file(place)) == 6
+
+
+def test_several_are_replaced_together_though_neither_could_be_alone(place):
+    """A sheet that names a package, and the line-up that holds it: each without the other is no sound job."""
+    before = read_job_file(place).documents
+    package = before["job.toml"] + b'\n[service]\npackage = "gold"\n'
+    held = b"channel,name,category,packages\n1,Demo One,music,gold\n"
+    with open_live(place) as live:
+        live.replace_documents({"lineup.csv": lineup(2)})
+        with pytest.raises(BadInput):
+            live.replace_documents({"job.toml": package})
+        with pytest.raises(BadInput):
+            live.replace_documents({"job.toml": package, "lineup.csv": b"channel\n1\n"})
+        assert read_job_file(place).documents["job.toml"] == before["job.toml"]
+        live.replace_documents({"job.toml": package, "lineup.csv": held}, [told(1)])
+    found = read_job_file(place)
+    assert (found.sheet.package, len(found.lineup)) == ("gold", 1)
+    assert check_job_file(place) == []
 
 
 @pytest.mark.parametrize("name", ["observations.csv", RAW, NMEA, "truth.toml", "../job.toml", "JOB.TOML", ""])
 def test_other_documents_are_not_replaced(place, name):
     with open_live(place) as live, pytest.raises(ValueError, match="is not a document"):
-        live.replace_document(name, b"")
+        live.replace_documents({name: b""})
     assert check_job_file(place) == []
 
 
@@ -121,9 +138,9 @@ def test_a_document_that_the_job_cannot_have_is_refused(tmp_path, name, data, sa
     create_job_file(tmp_path / "demo.satjob", build_job(job.documents, rows))
     with open_live(tmp_path / "demo.satjob") as live:
         with pytest.raises(BadInput, match=said):
-            live.replace_document(name, data, [told(1)])
+            live.replace_documents({name: data}, [told(1)])
         assert live.row_count == 3
-        live.replace_document("job.toml", (sheet + '[service]\npackage = "music"\n').encode(), [told(1)])
+        live.replace_documents({"job.toml": (sheet + '[service]\npackage = "music"\n').encode()}, [told(1)])
     is_right(tmp_path / "demo.satjob")
     assert check_job_file(tmp_path / "demo.satjob") == []
     assert len(read_job_file(tmp_path / "demo.satjob").rows) == 4
@@ -133,18 +150,18 @@ def test_a_byte_that_changed_meanwhile_is_not_hidden_by_new_digests(place):
     with open_live(place) as live:
         sql(place, "UPDATE documents SET bytes = x'2447' WHERE name LIKE 'gnss%'")
         with pytest.raises(StoreProblem, match="not as they were"):
-            live.replace_document("lineup.csv", lineup(1), [told(1)])
+            live.replace_documents({"lineup.csv": lineup(1)}, [told(1)])
         seal(place)
         with pytest.raises(StoreProblem, match="not as they were"):
-            live.replace_document("lineup.csv", lineup(1), [told(1)])
+            live.replace_documents({"lineup.csv": lineup(1)}, [told(1)])
     assert replaced(read_job_file(place)) == 0
 
 
 def test_half_a_character_and_a_closed_file(place):
     with open_live(place) as live, pytest.raises(StoreProblem, match="UTF-8"):
-        live.replace_document("lineup.csv", lineup(1), [told(1)._replace(note="\ud800")])
+        live.replace_documents({"lineup.csv": lineup(1)}, [told(1)._replace(note="\ud800")])
     with pytest.raises(ValueError, match="closed"):
-        live.replace_document("lineup.csv", lineup(1), [told(1)])
+        live.replace_documents({"lineup.csv": lineup(1)}, [told(1)])
     assert replaced(read_job_file(place)) == 0
 
 
@@ -200,7 +217,7 @@ def test_whichever_statement_fails_it_is_there_once(quick, monkeypatch, name, la
             number = live.row_count  # one row was there; the next line-up has this number
             Fault.calls, Fault.at = 0, k
             try:
-                live.replace_document("lineup.csv", lineup(number), [told(number)])
+                live.replace_documents({"lineup.csv": lineup(number)}, [told(number)])
             except (StoreWaits, KeyboardInterrupt):
                 failed += 1
             reached, Fault.at = Fault.calls >= k, None
@@ -208,7 +225,7 @@ def test_whichever_statement_fails_it_is_there_once(quick, monkeypatch, name, la
             assert live.row_count == rows
             assert replaced(read_job_file(place)) == rows - 1
             is_right(place, read_only=True)
-            live.replace_document("lineup.csv", lineup(rows), [told(rows)])
+            live.replace_documents({"lineup.csv": lineup(rows)}, [told(rows)])
             rows += 1
             if not reached:
                 break
@@ -226,10 +243,10 @@ def test_what_cannot_be_tried_again_is_said(place, monkeypatch):
             monkeypatch.setattr(Fault, "calls", 0)
             monkeypatch.setattr(Fault, "at", k)
             with pytest.raises(SatdiagError, match=r"demo\.satjob: ") as caught:
-                live.replace_document("lineup.csv", lineup(1), [told(1)])
+                live.replace_documents({"lineup.csv": lineup(1)}, [told(1)])
             assert not isinstance(caught.value, StoreWaits)
         monkeypatch.setattr(Fault, "at", None)
-        live.replace_document("lineup.csv", lineup(1), [told(1)])
+        live.replace_documents({"lineup.csv": lineup(1)}, [told(1)])
     assert replaced(read_job_file(place)) == 1
 
 
@@ -268,7 +285,7 @@ def killed_again_and_again(place, times, seed):
             assert 2 * found <= recorded(job) <= 2 * found + 2
             stored = found
     with open_live(place) as live:
-        live.replace_document("lineup.csv", lineup(stored + 1), [told(stored + 1)])
+        live.replace_documents({"lineup.csv": lineup(stored + 1)}, [told(stored + 1)])
     assert replaced(read_job_file(place)) == stored + 1
     assert check_job_file(place)[1:] == []
     assert names(place) == ["demo.satjob"]
@@ -294,7 +311,7 @@ def main(place):
             live.append(*batch(count + 1, 2 * (done + 1) - count))
             count = 2 * (done + 1)
             done += 1
-            live.replace_document("lineup.csv", lineup(done), [told(done)])
+            live.replace_documents({"lineup.csv": lineup(done)}, [told(done)])
             sys.stdout.write(f"{done}\n")
             sys.stdout.flush()
             time.sleep(0.002)

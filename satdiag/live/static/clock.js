@@ -5,6 +5,8 @@ import { ask } from "./net.js";
 const SAMPLES = 5;
 const STEP_MS = 100; // a larger change of wall minus monotonic clock is a step, not drift
 const AGAIN_MS = 300_000; // clocks drift: measure again
+const DRIFT = 30e-6; // of two clocks, each of the frequency tolerance of RFC 5905: 15 ppm (PHI; from memory)
+const GRAIN_MS = 1; // Date.now() tells whole milliseconds, and so does performance.now() in some browsers
 
 /** Fires 'measured', 'set' (the clock of this device was changed) and 'server' (the laptop's program was restarted). */
 export class Clock extends EventTarget {
@@ -24,7 +26,7 @@ export class Clock extends EventTarget {
 			wall_ms,
 			mono_ms,
 			offset_ms: known ? this.offset_ms : null,
-			uncertainty_ms: known ? this.uncertainty_ms : null,
+			uncertainty_ms: known ? this.#unsure(mono_ms - this.#at) : null,
 		};
 	}
 
@@ -33,8 +35,13 @@ export class Clock extends EventTarget {
 		if (this.#base === null) return false;
 		const moved = samePage ? Math.abs(tap.wall_ms - tap.mono_ms - this.#base) : 0;
 		tap.offset_ms = this.offset_ms;
-		tap.uncertainty_ms = this.uncertainty_ms + (moved > STEP_MS ? moved : 0);
+		tap.uncertainty_ms = this.#unsure(Date.now() - tap.wall_ms) + (moved > STEP_MS ? moved : 0);
 		return true;
+	}
+
+	/** How well the offset is known so long before or after it was measured. */
+	#unsure(away_ms) {
+		return Math.round((this.uncertainty_ms + Math.abs(away_ms) * DRIFT) * 1000) / 1000;
 	}
 
 	/** Measure the offset: of five round trips the shortest counts. Throws if the laptop does not answer. */
@@ -62,7 +69,8 @@ export class Clock extends EventTarget {
 		const base = best.wall - best.mono;
 		const before = { offset_ms: this.offset_ms, base: this.#base, server: this.server };
 		this.offset_ms = Math.round(offset_ms * 1000) / 1000;
-		this.uncertainty_ms = Math.round((best.trip_ms / 2) * 1000) / 1000;
+		// The laptop looked at its clock somewhere within the trip; what the clocks here leave out comes on top.
+		this.uncertainty_ms = Math.round(((best.trip_ms + GRAIN_MS) / 2 + GRAIN_MS) * 1000) / 1000;
 		this.#base = base;
 		this.#at = performance.now();
 		this.server = best.told.server;

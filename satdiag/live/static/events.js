@@ -1,11 +1,11 @@
 // What the laptop knows: one stream of events, or polling every 2 s while there is none.
 
-import { Answered, ask } from "./net.js";
+import { Answered, ask, mean } from "./net.js";
 
 const POLL_MS = 2000;
 const QUIET_MS = 10_000; // a stream that says nothing for so long is checked
 
-/** Fires 'state' (this.state, with `heard` = performance.now()), 'link' and 'unpaired'. `link`: stream, poll, none. */
+/** Fires 'state' (this.state, with `heard` = performance.now()), 'link' and 'unpaired'. `link`: stream, poll, code, none. */
 export class Feed extends EventTarget {
 	state = null;
 	heard = -Infinity;
@@ -35,8 +35,9 @@ export class Feed extends EventTarget {
 			this.#connect();
 			this.#link(this.#open ? "stream" : "poll");
 		} catch (error) {
-			if (error instanceof Answered && [401, 403].includes(error.status)) this.dispatchEvent(new Event("unpaired"));
-			this.#link("none");
+			const unpaired = error instanceof Answered && [401, 403].includes(error.status);
+			if (unpaired) this.dispatchEvent(new Event("unpaired"));
+			this.#link(unpaired ? "code" : "none");
 		} finally {
 			this.#asking = false;
 		}
@@ -62,7 +63,7 @@ export class Feed extends EventTarget {
 			this.#open = false;
 			if (stream.readyState === EventSource.CLOSED) {
 				this.#stream = null;
-				this.#retry_at = performance.now() + 5 * POLL_MS;
+				this.#retry_at = performance.now() + POLL_MS;
 			}
 			this.refresh();
 		});
@@ -75,7 +76,7 @@ export class Feed extends EventTarget {
 		} catch {
 			return;
 		}
-		if (told.channels) this.changed = null;
+		if (told.channels) this.changed = null; // all of them: those that are not among them have gone
 		else {
 			const news = new Map((told.channels_changed ?? []).map((one) => [one.number, one]));
 			const held = (this.state?.channels ?? []).map((one) => news.get(one.number) ?? one);
@@ -90,6 +91,7 @@ export class Feed extends EventTarget {
 
 	#take(state) {
 		this.state = state;
+		mean(state.job);
 		this.heard = performance.now();
 		this.dispatchEvent(new Event("state"));
 	}

@@ -19,6 +19,7 @@ const SNACK_MS = 8000;
 const LINKS = {
 	stream: ["● live", "good", "The laptop is heard as it happens."],
 	poll: ["◐ every 2 s", "busy", "The laptop is asked every 2 s."],
+	code: ["◇ not paired", "busy", "The laptop is there and wants its code."],
 	none: ["✕ no laptop", "bad", "The laptop is not heard."],
 };
 const [clock, feed, speed] = [new Clock(), new Feed(), new Speed()];
@@ -162,7 +163,9 @@ function update() {
 	put(by("job"), job || "satdiag");
 	put(by("receiver"), receiver && receiver !== "unknown" ? `receiver ${receiver}` : "");
 	by("pairing").hidden = true;
+	document.body.dataset.known = "";
 	queue.serve(job);
+	speed.tell(feed.state, feed.heard);
 	for (const view of [...views, entries]) view.update();
 	strip();
 }
@@ -187,9 +190,10 @@ async function main() {
 	pairForm(() => (feed.refresh(), compare()));
 	queue.addEventListener("change", () => (strip(), views[1].queued(), entries.update()));
 	queue.addEventListener("unpaired", unpaired);
+	queue.addEventListener("other", () => feed.refresh());
 	feed.addEventListener("unpaired", unpaired);
 	feed.addEventListener("state", update);
-	feed.addEventListener("link", () => (strip(), feed.link === "none" || compare()));
+	feed.addEventListener("link", () => (strip(), ["none", "code"].includes(feed.link) || compare()));
 	clock.addEventListener("server", () => (queue.serve(null), feed.refresh())); // it may record another job now
 	clock.addEventListener("set", () => {
 		clock_set = true;

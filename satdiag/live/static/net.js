@@ -10,6 +10,13 @@ export class Answered extends Error {
 	}
 }
 
+let job = null; // the job that the laptop was heard to record
+
+/** The job that is meant by what is sent from now on: the laptop takes nothing for it once it records another. */
+export function mean(id) {
+	job = id;
+}
+
 /** The JSON that a path answers. With `body` it is a POST. Throws Answered, or TypeError/AbortError without an answer. */
 export async function ask(path, body, limit_ms = 6000) {
 	const stop = new AbortController();
@@ -19,6 +26,7 @@ export async function ask(path, body, limit_ms = 6000) {
 		if (body !== undefined) {
 			options.method = "POST";
 			options.headers = { "Content-Type": "application/json", "X-Satdiag": "1" };
+			if (job) options.headers["X-Satdiag-Job"] = encodeURIComponent(job);
 			options.body = JSON.stringify(body);
 		}
 		const answer = await fetch(path, options);

@@ -1,72 +1,38 @@
-// The first view: what is known now, what to do, and when to look again.
+// The first view: what is known now, what to do, when the person is called, and what is heard.
 
+import { CALLS, Calls } from "./calls.js";
 import { by, el, fill, put, spell } from "./dom.js";
+import { levelsFigure } from "./levels.js";
 import { reading } from "./press.js";
 
-const SAME_CALL_MS = 5000; // a new moment that differs by less is the same call
-
-/** Sound and vibration at the moment of the next look. Sound is possible only after a tap. */
-class Call {
-	armed = false;
-	#audio = null;
-	#due = null; // performance.now() of the next look
-	#called = false;
-
-	arm() {
-		this.armed = !this.armed;
-		if (!this.armed) return;
-		this.#audio ??= "AudioContext" in window ? new AudioContext() : null;
-		this.#audio?.resume();
-		this.#tone(0, 0.08);
-	}
-
-	plan(seconds, heard) {
-		const due = typeof seconds === "number" ? heard + seconds * 1000 : null;
-		const moved = due === null || this.#due === null || Math.abs(due - this.#due) > SAME_CALL_MS;
-		if (moved) this.#called = due !== null && due < performance.now() - SAME_CALL_MS;
-		this.#due = due;
-	}
-
-	left_s() {
-		return this.#due === null ? null : (this.#due - performance.now()) / 1000;
-	}
-
-	look() {
-		if (this.#due === null || this.#called || this.left_s() > 0) return;
-		this.#called = true;
-		if (!this.armed) return;
-		for (const at_s of [0, 0.35, 0.7]) this.#tone(at_s, 0.22);
-		navigator.vibrate?.([250, 120, 250, 120, 250]);
-	}
-
-	#tone(at_s, long_s) {
-		if (!this.#audio) return;
-		const [tone, loud] = [this.#audio.createOscillator(), this.#audio.createGain()];
-		const start = this.#audio.currentTime + at_s;
-		tone.frequency.value = 880;
-		loud.gain.setValueAtTime(0.35, start);
-		loud.gain.exponentialRampToValueAtTime(0.001, start + long_s);
-		tone.connect(loud).connect(this.#audio.destination);
-		tone.start(start);
-		tone.stop(start + long_s);
-	}
-}
+const FAR_MS = 20 * 3_600_000; // a clock time says nothing of another day
 
 /** The view 'Now'. */
 export function nowView(app) {
-	const call = new Call();
-	by("arm").addEventListener("click", () => {
-		call.arm();
-		by("arm").ariaPressed = String(call.armed);
-		put(by("arm"), call.armed ? "Sound is on" : "Call me with a sound");
-	});
+	const calls = new Calls();
+	by("arm").addEventListener("click", () => (calls.arm(), sound()));
+	calls.addEventListener("change", sound);
+	document.addEventListener("visibilitychange", () => document.hidden || tick());
+	levelsFigure();
+	sound();
+
+	function sound() {
+		by("arm").ariaPressed = String(calls.armed);
+		put(by("arm"), !calls.armed ? "Call me" : calls.needsTap ? "Tap for the sound" : "I will call");
+		put(by("arm-said"), !calls.means ? "This browser has neither sound nor vibration: watch the page."
+			: !calls.armed ? "" : calls.needsTap ? "After a reload a browser gives no sound before a tap."
+				: `It calls by ${calls.means}, while this page is open and the screen on.`);
+		by("arm-said").hidden = !by("arm-said").textContent;
+	}
 
 	function update() {
 		const state = app.state;
 		put(by("sentence"), state.now?.sentence || "There is not enough in the log yet to say anything.");
 		put(by("advice"), state.now?.what_to_do || "");
 		by("advice").hidden = !state.now?.what_to_do;
-		call.plan(state.now?.next_look_s, app.feed.heard);
+		calls.plan(state.job, state.now, state.analysis_age_s);
+		put(by("waits"), [calls.running === true ? "" : state.now?.running_why,
+			"Waits only count while the receiver is awake with signal."].filter(Boolean).join(" "));
 		put(by("exposure"), listening(state.exposure_s, state.exposure_max_s));
 		const cannot = state.could_not ?? [];
 		fill(by("could-not").lastElementChild, ...cannot.map((text) => el("li", String(text))));
@@ -74,14 +40,29 @@ export function nowView(app) {
 		tick();
 	}
 
+	function showCalls() {
+		const called = calls.look();
+		if (called) app.say(`${CALLS[called].now}.`);
+		const [first, ...others] = calls.list();
+		by("next").hidden = !first;
+		if (!first) return "satdiag live";
+		const { now, until, left } = CALLS[first.what];
+		const due = first.left_s <= 0;
+		const stands = first.due_ms === null;
+		by("next").dataset.due = String(due);
+		put(by("next-what"), due ? now : stands ? left : until);
+		put(by("left"), due ? "" : stands ? spell(first.left_s) : clockText(first.left_s));
+		put(by("next-at"), due ? late(first) : stands ? "the countdown stands still" : at(first));
+		put(by("next-why"), first.why);
+		lines(by("later"), "", others.map((one) => [CALLS[one.what].name, one.left_s <= 0 ? late(one)
+			: one.due_ms === null ? `after ${spell(one.left_s)} of listening`
+				: [`in ${spell(one.left_s)}`, at(one)].filter(Boolean).join(", "), "", ""]));
+		return due ? `● ${now}` : stands ? "Waits stand still" : `${clockText(first.left_s)}: ${now.toLowerCase()}`;
+	}
+
 	function tick() {
-		call.look();
-		const seconds = call.left_s();
-		const words = seconds === null ? "" : seconds > 0 ? clockText(seconds) : "now";
-		by("next").hidden = !words;
-		put(by("left"), words);
+		const title = showCalls();
 		const state = app.state;
-		const title = words === "now" ? "● Look now" : words ? `${words} to the next look` : "satdiag live";
 		document.title = state?.job ? `${title} – ${state.job}` : title;
 		if (!state) return;
 		const aged_s = (performance.now() - app.feed.heard) / 1000;
@@ -96,6 +77,15 @@ export function nowView(app) {
 	}
 
 	return { id: "now", update, tick };
+}
+
+function at({ due_ms }) {
+	if (due_ms - Date.now() > FAR_MS) return "";
+	return `at ${new Date(due_ms).toLocaleTimeString([], { timeStyle: "short", hour12: false })}`;
+}
+
+function late({ left_s }) {
+	return left_s > -60 ? "due now" : `due ${spell(Math.floor(-left_s / 60) * 60)} ago`;
 }
 
 function listening(low_s, high_s) {
@@ -115,7 +105,7 @@ function lines(list, none, rows) {
 	if (list.dataset.rows !== String(rows.length)) {
 		list.dataset.rows = rows.length;
 		fill(list, ...(rows.length ? rows.map(() => el("li", el("span.name"), el("strong"),
-			el("span.bars", { "aria-hidden": "true" }), el("span.age"))) : [el("li", none)]));
+			el("span.bars", { "aria-hidden": "true" }), el("span.age"))) : none ? [el("li", none)] : []));
 	}
 	rows.forEach(([name, value, age, drawn, bad], n) => {
 		const parts = list.children[n].children;

@@ -1,6 +1,6 @@
 // Buttons that note the moment at which they are touched, and the words for what was entered.
 
-import { el, markOf } from "./dom.js";
+import { el, MARKS } from "./dom.js";
 
 const LONGEST_PRESS_MS = 3000;
 
@@ -25,35 +25,38 @@ export function target(app, look, text, handler, label = null) {
 	return press(el(`button.${look}`, text, { "aria-label": label }), app.clock, handler);
 }
 
-const WORDS = {
-	audio: "sound heard",
-	title: "title seen",
-	requested: "changed channel",
-	abandoned: "gave up",
-	seen: "restarted by itself",
-	"no-signal": "could not tell",
+// The words of an entry are those of the laptop (wording.py), so that they do not change when it has been saved.
+const HEADS = {
+	account: "account", audio: "sound", bias: "antenna feed, {}", channel: "channel {}", clock: "step of the laptop's clock",
+	"configuration readback": "stored equipment", configuration: "stored equipment, {}", errors: "block errors {}",
+	feed: "antenna feed", finding: "finding {}", gap: "gap {}", heading: "heading", identity: "receiver's identifier",
+	listing: "satellite source offered", lock: "lock {}", noise: "noise", note: "note", place: "place", power: "power",
+	reset: "receiver", "ring bus": "optical ring", "ring other-sources": "optical ring, other sources", ring: "optical ring, {}",
+	signal: "level {}", site: "site", "supply receiver-minimum": "lowest supply", supply: "supply", swap: "another {}",
+	tune: "channel {}",
 };
+const VALUES = {
+	"reset seen": "restarted by itself", "tune requested": "changed to it", "tune audio": "sound heard",
+	"tune title": "title seen", "tune abandoned": "gave up",
+	...Object.fromEntries(MARKS.map(({ value, word }) => [`channel ${value}`, word])),
+};
+const words = (table, name) => (Object.hasOwn(table, name) ? table[name] : undefined);
 
-/** A value in plain words; `-` becomes a blank. */
-export function plain(value) {
-	return WORDS[value] ?? String(value).replaceAll("-", " ");
-}
-
-/** What a tap says, in words. */
-export function wordsOf({ kind, subject, value, unit, note }) {
-	if (kind === "channel") return `channel ${subject}: ${markOf(value).word}`;
-	if (kind === "tune") return `channel ${subject}: ${plain(value)}`;
+/** What an entry says, in words. */
+export function wordsOf({ kind, subject, value, unit }) {
 	if (kind === "withdraw") return "took an entry back";
-	if (kind === "note") return `note: ${value}`;
-	if (kind === "signal") return `level ${subject.replace(":", " ")}: ${reading(value, unit)}`;
-	const about = ["receiver", "vehicle", "service"].includes(subject) ? "" : ` ${subject.replace(":", " ")}`;
-	return `${kind}${about}: ${unit ? reading(value, unit) : plain(value)}${note ? ` (${note})` : ""}`;
+	const about = kind === "gap" ? subject : subject.replace(":", " ");
+	const head = words(HEADS, `${kind} ${subject}`) ?? words(HEADS, kind) ?? `${kind} {}`;
+	const said = ["note", "site"].includes(kind) ? value : unit ? reading(value, unit)
+		: words(VALUES, `${kind} ${value}`) ?? String(value).replaceAll("-", " ");
+	return `${head.replace("{}", () => about)}: ${said}`;
 }
 
-/** A reading with its unit, e.g. '3 of 5 bars', '11.2 dB'. */
+/** A reading with its unit, e.g. '3 of 5 bars', '45 %', '90°', '11.2 dB'. */
 export function reading(value, unit) {
 	if (value === null || value === undefined || value === "") return "unknown";
-	const bars = /^bars\/(\d+)$/.exec(unit ?? "");
+	const bars = /^bars\/([1-9]\d{0,3})$/.exec(unit ?? "");
 	if (value === "unreadable") return "unreadable";
-	return bars ? `${value} of ${bars[1]} bars` : `${value} ${unit === "percent" ? "%" : (unit ?? "")}`.trim();
+	return bars ? `${value} of ${bars[1]} bars` : unit === "deg" ? `${value}°`
+		: `${value} ${unit === "percent" ? "%" : (unit ?? "")}`.trim();
 }

@@ -10,7 +10,7 @@ const ADOPT_MS = 3000; // a tap of another page that waits longer than this is s
 const FIRST_S = 0.1;
 const LONGEST_S = 2;
 
-/** Fires 'change' when what waits or is in trouble changed, and 'unpaired'. */
+/** Fires 'change' when what waits or is in trouble changed, 'unpaired', and 'other': another job is recorded now. */
 export class Queue extends EventTarget {
 	trouble = ""; // why nothing goes through at present
 	keeps = true; // false: this browser stores nothing
@@ -18,6 +18,7 @@ export class Queue extends EventTarget {
 	#clock;
 	#job = null; // the job that is served, as far as is known
 	#sure = false; // false: it may be another one by now
+	#barred = false; // this device may not write: nothing is sent until something has changed
 	#telling = false;
 	#memory = new Map();
 	#seq = 0;
@@ -41,6 +42,7 @@ export class Queue extends EventTarget {
 
 	/** The job that the laptop records; null: not known for sure. Taps made for another one wait until it is served. */
 	serve(job) {
+		if (job !== null && !this.#sure) this.#unbar();
 		this.#sure = job !== null;
 		if (job !== null && job !== this.#job) {
 			this.#job = job;
@@ -92,6 +94,7 @@ export class Queue extends EventTarget {
 
 	/** Send what waits. `now` cuts a back-off short. */
 	flush(now = false) {
+		if (now) this.#unbar();
 		if (now && this.#wake) this.#wake();
 		if (!this.#running) this.#run();
 	}
@@ -111,7 +114,7 @@ export class Queue extends EventTarget {
 
 	/** The next taps to send: all of one page, for the job that is served. */
 	#batch() {
-		if (!this.#sure || this.#clock.offset_ms === null) return [];
+		if (!this.#sure || this.#barred || this.#clock.offset_ms === null) return [];
 		const now = Date.now();
 		const mine = (tap) =>
 			tap.page === this.#page || this.#met.has(tap.key) || Math.abs(now - tap.wall_ms) > ADOPT_MS;
@@ -158,9 +161,15 @@ export class Queue extends EventTarget {
 
 	#answered(error, batch) {
 		if (error.status === 401 || error.status === 403) {
+			this.#barred = true;
 			this.trouble = "this device must be paired before it may write";
 			this.dispatchEvent(new Event("unpaired"));
 			this.#changed();
+			return null;
+		}
+		if (error.status === 409) {
+			this.#sure = false;
+			this.dispatchEvent(new Event("other"));
 			return null;
 		}
 		if ([400, 413, 415, 422].includes(error.status)) {
@@ -173,6 +182,12 @@ export class Queue extends EventTarget {
 			return FIRST_S;
 		}
 		return Math.max(this.#later(error.message), Math.min(error.retry_s, 30));
+	}
+
+	#unbar() {
+		if (!this.#barred) return;
+		[this.#barred, this.trouble] = [false, ""];
+		this.#changed();
 	}
 
 	/** No answer: the laptop may be another one, or started anew, when it is back; the clock is measured before we go on. */

@@ -1,4 +1,5 @@
-// Nobody types while driving: entry is locked above walking speed, where the browser tells a position at all.
+// Nobody types while driving: entry is locked above walking speed, where this browser or a GNSS receiver on the laptop
+// tells how fast the vehicle moves.
 
 const WALKING_M_S = 2;
 const FRESH_MS = 30_000;
@@ -19,8 +20,7 @@ export class Speed extends EventTarget {
 	locked = false;
 	watching = false;
 	#passenger = false;
-	#speed = null;
-	#at = -Infinity;
+	#heard = {}; // who told it -> {m_s, at: performance.now() of the measurement}
 
 	/** Watch the speed if that was granted before; a page that opens asks for nothing. */
 	async begin() {
@@ -34,26 +34,32 @@ export class Speed extends EventTarget {
 		if (this.watching || !mayLocate()) return;
 		this.watching = true;
 		navigator.geolocation.watchPosition(
-			({ coords }) => {
-				this.#speed = coords.speed;
-				this.#at = performance.now();
-				this.look();
-			},
+			({ coords }) => this.#hear("browser", coords.speed, performance.now()),
 			() => {},
 			{ enableHighAccuracy: true, maximumAge: 5000 },
 		);
 	}
 
-	/** The person says that someone else drives. */
+	/** What the laptop's own receiver says, as it stands in a state that was heard at `heard`. */
+	tell({ speed_m_s, speed_age_s }, heard) {
+		this.#hear("laptop", speed_m_s, heard - (speed_age_s ?? 0) * 1000);
+	}
+
+	#hear(who, m_s, at) {
+		this.#heard[who] = { m_s, at };
+		this.look();
+	}
+
+	/** The person says that someone else drives: entry is free until this page is closed. */
 	passenger() {
 		this.#passenger = true;
 		this.look();
 	}
 
-	/** Decide anew; to be called about once a second. */
+	/** Decide anew; to be called about once a second. One that tells of movement is enough. */
 	look() {
-		const fresh = performance.now() - this.#at < FRESH_MS;
-		const locked = !this.#passenger && fresh && this.#speed !== null && this.#speed > WALKING_M_S;
+		const moves = ({ m_s, at }) => Number.isFinite(m_s) && m_s > WALKING_M_S && performance.now() - at < FRESH_MS;
+		const locked = !this.#passenger && Object.values(this.#heard).some(moves);
 		if (locked === this.locked) return;
 		this.locked = locked;
 		this.dispatchEvent(new Event("change"));

@@ -1,15 +1,29 @@
-// The job sheet and the line-up. The questions stand in the page; data-key is the sheet's key.
+// The job sheet. The questions stand in the page; data-key is the sheet's key. Who may only watch sees the answers.
 
-import { by, count, el, fill, put } from "./dom.js";
+import { by, el, fill, put } from "./dom.js";
+import { lineupCard } from "./lineup.js";
 import { Answered, ask } from "./net.js";
 import { locate, mayLocate } from "./speed.js";
 
 /** The view 'Start'. */
 export function startView(app) {
 	const inputs = [...document.querySelectorAll("[data-key]")];
+	const scale = by("sheet-receiver-level_scale");
 	const touched = new Set();
 	const keyOf = (input) => input.dataset.key;
+	const isSite = (input) => keyOf(input).startsWith("site.");
+	const card = lineupCard(app, attempt);
+	let told = "";
 	for (const input of inputs) input.addEventListener("input", () => touched.add(input));
+	for (const input of inputs.filter((one) => "word" in one.dataset)) {
+		input.addEventListener("change", () => (input.value = asWord(input.value)));
+	}
+	by("sheet-scale").addEventListener("change", () => {
+		const usual = by("sheet-scale").value;
+		type(scale, usual === "other" ? "" : usual);
+		by("sheet-scale-other").hidden = usual !== "other";
+		if (usual === "other") scale.focus();
+	});
 	by("sheet").addEventListener("submit", (event) => (event.preventDefault(), send()));
 	by("here").addEventListener("click", position);
 	by("here").hidden = !mayLocate();
@@ -19,11 +33,11 @@ export function startView(app) {
 		put(by("where"), "Looking for the position.");
 		try {
 			const { coords } = await locate();
-			type("latitude_deg", coords.latitude.toFixed(6));
-			type("longitude_deg", coords.longitude.toFixed(6));
-			type("height_m", coords.altitude?.toFixed(0) ?? "");
-			type("timezone", Intl.DateTimeFormat().resolvedOptions().timeZone ?? "");
-			if (!by("sheet-site-name").value) type("name", "here");
+			type(by("sheet-site-latitude_deg"), coords.latitude.toFixed(6));
+			type(by("sheet-site-longitude_deg"), coords.longitude.toFixed(6));
+			type(by("sheet-site-height_m"), coords.altitude?.toFixed(0) ?? "");
+			type(by("sheet-site-timezone"), Intl.DateTimeFormat().resolvedOptions().timeZone ?? "");
+			if (!by("sheet-site-name").value) type(by("sheet-site-name"), "here");
 			put(by("where"), `Found to ${Math.round(coords.accuracy)} m. Save the sheet to keep it.`);
 			app.speed.watch();
 		} catch (error) {
@@ -31,45 +45,79 @@ export function startView(app) {
 		}
 	}
 
-	function type(key, text) {
-		by(`sheet-site-${key}`).value = text;
-		touched.add(by(`sheet-site-${key}`));
+	function type(input, text) {
+		input.value = text;
+		touched.add(input);
+	}
+
+	/** What is to be sent: everything that was touched; of a place all that is known, as it may be a new one. */
+	function changes() {
+		const made = {};
+		const sent = (input) => touched.has(input) && !(keyOf(input) === "receiver.id" && valueOf(input) === null);
+		for (const input of inputs) if (!isSite(input) && sent(input)) made[keyOf(input)] = valueOf(input);
+		const site = inputs.filter(isSite);
+		if (site.some((input) => touched.has(input))) {
+			const given = site.filter((input) => touched.has(input) || valueOf(input) !== null);
+			made.site = Object.fromEntries(given.map((input) => [keyOf(input).slice(5), valueOf(input)]));
+		}
+		return made;
 	}
 
 	async function send() {
-		const changes = {};
-		for (const input of touched) if (!keyOf(input).startsWith("site.")) changes[keyOf(input)] = valueOf(input);
-		const site = inputs.filter((input) => keyOf(input).startsWith("site."));
-		if (site.some((input) => touched.has(input))) {
-			const given = site.map((input) => [keyOf(input).slice(5), valueOf(input)]);
-			changes.site = Object.fromEntries(given.filter(([, value]) => value !== null));
-		}
+		const made = changes();
 		for (const input of inputs) blame(input, "");
-		if (!Object.keys(changes).length) return put(by("sheet-said"), "Nothing was changed.");
+		if (!Object.keys(made).length) return put(by("sheet-said"), "Nothing was changed.");
 		if (!app.mayEnter()) return;
 		by("save-sheet").disabled = true;
-		const answer = await attempt("/sheet", { changes }, by("sheet-said"), (problem) => {
-			const input = inputs.find((one) => keyOf(one) === problem.key || keyOf(one).endsWith(`.${problem.key}`));
-			if (input) blame(input, `${problem.what}. ${problem.mend ?? ""}`);
-			input?.focus();
+		const sent = [...touched].map((input) => [input, input.value]);
+		let first = null;
+		const answer = await attempt("/sheet", { changes: made }, by("sheet-said"), ({ key, what, mend }) => {
+			const name = key === "site" ? "site.name" : key;
+			const input = inputs.find((one) => keyOf(one) === name || keyOf(one).endsWith(`.${name}`));
+			if (!input) return;
+			blame(input, `${sentence(what)} ${mend ?? ""}`);
+			first ??= input;
 		});
 		by("save-sheet").disabled = false;
+		first?.focus();
 		if (!answer) return;
-		touched.clear();
 		put(by("sheet-said"), "The sheet is saved.");
-		app.feed.refresh();
+		await app.feed.refresh(); // a state from before shall not show the old values again
+		for (const [input, text] of sent) if (input.value === text) touched.delete(input);
+		update();
+	}
+
+	function valueIn(input) {
+		const place = app.sheet("site");
+		const site = (Array.isArray(place) ? place[0] : place) ?? {};
+		return isSite(input) ? site[keyOf(input).slice(5)] : app.sheet(keyOf(input));
 	}
 
 	function update() {
-		const place = app.sheet("site");
-		const site = (Array.isArray(place) ? place[0] : place) ?? {};
-		for (const input of inputs) {
-			const key = keyOf(input);
-			if (!touched.has(input)) show(input, key.startsWith("site.") ? site[key.slice(5)] : app.sheet(key));
+		const watches = app.state?.role === "watch";
+		for (const id of ["sheet", "start-lead"]) by(id).hidden = watches;
+		by("sheet-told").hidden = !watches;
+		if (watches) tell();
+		for (const input of inputs) if (!touched.has(input)) show(input, valueIn(input));
+		if (!touched.has(scale) && document.activeElement !== scale) {
+			const is_usual = [...by("sheet-scale").options].some((one) => one.value === scale.value && one.value !== "other");
+			by("sheet-scale").value = is_usual ? scale.value : "other";
+			by("sheet-scale-other").hidden = is_usual;
 		}
+		card.update();
 	}
 
-	lineup(app);
+	/** The sheet as a list, for those who may not change it. */
+	function tell() {
+		const known = inputs.map((input) => [input, valueIn(input)]).filter(([, value]) => ![null, undefined, "", "unknown"].includes(value));
+		const words = known.map(([input, value]) => [input.closest(".field:not(#sheet-scale-other)").querySelector("label").textContent,
+			optionText(input === scale ? by("sheet-scale") : input, textOf(value))]);
+		if (JSON.stringify(words) === told) return;
+		told = JSON.stringify(words);
+		fill(by("sheet-values"), ...words.map(([label, text]) => el("li", el("span", label), el("strong", el("bdi", text)))));
+		if (!words.length) fill(by("sheet-values"), el("li", "Nothing is filled in yet."));
+	}
+
 	return { id: "start", update };
 }
 
@@ -79,20 +127,35 @@ async function attempt(path, body, said, blame = () => {}) {
 		return await ask(path, body, 10_000);
 	} catch (error) {
 		const problems = error.body?.problems ?? [];
-		problems.forEach(blame);
-		put(said, problems.length ? `Not saved. ${problems.map(({ what, mend }) => `${what}. ${mend ?? ""}`).join(" ")}`
+		put(said, problems.length ? `Not saved. ${problems.map(({ what, mend }) => `${sentence(what)} ${mend ?? ""}`).join(" ")}`
 			: error instanceof Answered ? `Not taken: ${error.body?.error ?? error.message}`
 				: "No connection to the laptop. What you typed is still here.");
+		problems.forEach(blame);
 		return null;
 	}
 }
 
+function sentence(what) {
+	return `${what.charAt(0).toUpperCase()}${what.slice(1)}.`;
+}
+
+/** One word in small letters, as packages are named. */
+function asWord(text) {
+	return text.trim().toLowerCase().replace(/\s+/g, "-");
+}
+
 function valueOf(input) {
-	const text = input.value.trim();
-	if (text === "") return null;
+	const text = "word" in input.dataset ? asWord(input.value) : input.value.trim();
+	if (text === "" || (input.options && text === "unknown")) return null; // a key that is left out means 'unknown'
 	if (input.dataset.key === "receiver.second_hand") return text === "yes";
 	const number = Number(text.replace(",", "."));
 	return "number" in input.dataset && Number.isFinite(number) ? number : text;
+}
+
+const textOf = (value) => (value === true ? "yes" : value === false ? "no" : String(value ?? ""));
+
+function optionText(input, text) {
+	return [...(input.options ?? [])].find((one) => one.value === text)?.text ?? text;
 }
 
 function show(input, value) {
@@ -100,47 +163,19 @@ function show(input, value) {
 		input.placeholder = value ?? "";
 		return;
 	}
-	const text = value === true ? "yes" : value === false ? "no" : String(value ?? "");
-	if (input.value !== text && document.activeElement !== input) input.value = text;
+	const text = textOf(value);
+	if (document.activeElement === input || input.value === text) return;
+	input.value = text;
+	if (input.selectedIndex === -1) input.selectedIndex = 0;
 }
 
 function blame(input, words) {
-	const wrong = by(`${input.id}-wrong`);
+	const [wrong, hint] = [by(`${input.id}-wrong`), by(`${input.id}-hint`)];
 	wrong.hidden = !words;
 	put(wrong, words);
 	input.ariaInvalid = String(Boolean(words));
-	input.setAttribute("aria-describedby", words ? wrong.id : "");
-}
-
-/** Pasting a channel list: it is read by the laptop, shown, and saved only then. */
-function lineup(app) {
-	const said = by("list-said");
-	by("read-list").addEventListener("click", async () => {
-		const read = await attempt("/lineup/read", { text: by("list").value }, said);
-		if (read) offer(read);
-	});
-
-	function offer({ channels, left_out = [], how = "" }) {
-		put(said, how);
-		const categories = [...new Set(channels.map((one) => one.category).filter(Boolean))];
-		const boxes = categories.map((value) => el("input", { type: "checkbox", value }));
-		const items = (texts) => el("ul.plainlist.scroll", { tabindex: 0 }, texts.map((text) => el("li", text)));
-		fill(by("list-read"),
-			items(channels.map(({ number, name, category }) => `${number}  ${name}${category ? `  (${category})` : ""}`)),
-			left_out.length ? el("h3", "Left out") : null,
-			items(left_out.map(({ line, text, why }) => `Line ${line}: ${text} – ${why}`)),
-			categories.length ? el("fieldset", el("legend", "Not part of the package"),
-				boxes.map((box) => el("label.choice", box, box.value))) : null,
-			el("button.go", `Save ${count(channels.length, "channel")}`, { disabled: !channels.length, click: () =>
-				save(channels, boxes.filter((box) => box.checked).map((box) => box.value)) }));
-	}
-
-	async function save(channels, outside) {
-		const answer = app.mayEnter() && (await attempt("/lineup", { channels, outside }, said));
-		if (!answer) return;
-		fill(by("list-read"));
-		by("list").value = "";
-		put(said, `${count(answer.count, "channel")} saved.`);
-		app.feed.refresh();
-	}
+	input.setAttribute("aria-describedby", [hint?.id, words && wrong.id].filter(Boolean).join(" "));
+	const folded = input.closest("details");
+	if (words && folded) folded.open = true;
+	if (words && input.id === "sheet-receiver-level_scale") by("sheet-scale-other").hidden = false;
 }

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from satdiag.user_folder import ENVIRONMENT
 from tests.live.browser.serving import Kept, Serving
 from tests.report.conftest import chromium  # noqa: F401  # the same browser as for the report
 
@@ -38,3 +39,35 @@ def opened(chromium: Any) -> Iterator[Any]:  # noqa: F811
         context.close()
     for server in servers:
         server.__exit__()
+
+
+@pytest.fixture
+def phone(chromium: Any, tmp_path_factory: Any, monkeypatch: Any) -> Iterator[Any]:  # noqa: F811
+    """A function that makes a fresh browser of its own (no cookie, nothing stored) and one empty page in it.
+
+    Returns the page, and the complaints it makes. What is said of lost connections is no complaint. `before`: a
+    script that runs before any of the page's. `more`: as Playwright's `new_context`. The processes that the test
+    starts have a user folder of their own.
+    """
+    monkeypatch.setenv(ENVIRONMENT, str(tmp_path_factory.mktemp("home")))
+    contexts: list[Any] = []
+
+    def make(before: str = "", **more: Any) -> tuple[Any, list[str]]:
+        context = chromium.new_context(**more)
+        contexts.append(context)
+        if before:
+            context.add_init_script(before)
+        page = context.new_page()
+        complaints: list[str] = []
+        page.on("console", lambda said: _expected(said.text) or complaints.append(f"{said.type}: {said.text}"))
+        page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
+        return page, complaints
+
+    yield make
+    for context in contexts:
+        context.close()
+
+
+def _expected(words: str) -> bool:
+    """Whether a browser says this of a server that is away, or that refuses something in good order."""
+    return "net::ERR" in words or "Failed to load resource" in words

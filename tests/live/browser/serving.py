@@ -63,7 +63,13 @@ def demo_state() -> dict[str, Any]:
         "now": {
             "sentence": "Still filling in: 11 of 20. About 25 min more awake, outdoors.",
             "what_to_do": "Leave the receiver on and outdoors; look at the refused channels again.",
-            "next_look_s": 754,
+            "calls": [
+                {"what": "look", "in_s": 754, "why": "Demo: one more of the 8 channels is there, as likely as not."},
+                {"what": "half", "in_s": 1500, "why": "Demo: 4 of the 8 channels are there, as likely as not."},
+                {"what": "stop", "in_s": 5400, "why": "Demo: the last channel is there with 95 % certainty."},
+            ],
+            "running": True,
+            "running_why": "",
         },
         "exposure_s": 1260.0,
         "exposure_max_s": 1500.0,
@@ -81,8 +87,8 @@ def demo_state() -> dict[str, Any]:
         "channels": demo_channels(),
         "attempt": None,
         "entries": [
-            _entry("r1-7", "2031-05-03T13:44:12Z", "place open-sky", "hand"),
-            _entry("r1-4", "2031-05-03T13:43:10Z", "channel 31 missing", "hand", withdrawn=True),
+            _entry("r1-7", "2031-05-03T13:44:12Z", "place: open sky", "hand"),
+            _entry("r1-4", "2031-05-03T13:43:10Z", "channel 31: not listed", "hand", withdrawn=True),
         ],
         "could_not": ["No horizon was measured: what stands in the way is not known."],
         "analysis_age_s": 4.0,
@@ -259,7 +265,9 @@ def _read_lineup(text: str) -> dict[str, Any]:
             channels.append({"number": int(number), "name": name, "category": "Pasted"})
         else:
             left_out.append({"line": line, "text": words, "why": "no number at its beginning"})
-    return {"channels": channels, "left_out": left_out, "how": "Each line is a number and a name."}
+    one = {"category": "Pasted", "channels": len(channels), "open": 0, "blank": len(channels), "packages": []}
+    lineup = {"channels": len(channels), "categories": [one]}
+    return {"channels": channels, "left_out": left_out, "how": "Each line is a number and a name.", "lineup": lineup}
 
 
 class Serving:

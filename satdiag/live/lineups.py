@@ -1,0 +1,250 @@
+"""The channel line-up of a job: put in, marked by category, told to the page, and kept in the user folder for others.
+
+Nothing here writes into a job: it says which documents would be others, and the deck writes them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any, NamedTuple
+
+from satdiag.csv_text import csv_line, decode, quoted, records
+from satdiag.errors import BadInput, bad_input
+from satdiag.folder import bytes_of
+from satdiag.job import document_problems
+from satdiag.live.pasted import Pasted, PastedChannel, on_one_line, read_channels
+from satdiag.live.sheet_edit import edited
+from satdiag.sheet import FILE as SHEET_FILE
+from satdiag.sheet import KEYS, parse_sheet
+from satdiag.tables import LINEUP_COLUMNS, LineUpChannel, parse_lineup
+from satdiag.user_folder import KINDS, entries, find, import_from
+from satdiag.user_folder.places import name_trouble
+from satdiag.user_folder.zip_file import MAX_FILE_BYTES, pack
+
+FILE = "lineup.csv"
+KIND = "lineups"
+"""Where the user folder keeps line-ups."""
+
+MOST_CHANNELS = 2000
+OTHER = "other"
+"""The package word of channels that do not belong to the package that was ordered."""
+
+_NAMED = "service.package"
+
+
+class Marks(NamedTuple):
+    """Categories whose channels the package does not hold, and those whose channels it does; others stay.
+
+    `package` is the word for what was ordered, to be put into the sheet; blank: as the sheet says.
+    """
+
+    outside: Collection[str] = ()
+    inside: Collection[str] = ()
+    package: str = ""
+
+
+class Change(NamedTuple):
+    """The documents to be written, all or none; words for the log; how many channels the line-up has.
+
+    Without documents nothing changes.
+    """
+
+    documents: Mapping[str, bytes]
+    words: str
+    channel_count: int
+
+
+# --- what a person changes ------------------------------------------------------------------------------------------
+
+
+def put_lineup(documents: Mapping[str, bytes], channels: Sequence[PastedChannel], marks: Marks) -> Change:
+    """Another line-up in a job of these documents. Raises BadInput; then nothing may be changed."""
+    sheet, words = _with_package(documents, marks)
+    data = lineup_bytes(channels, marks, parse_sheet(sheet.decode()).package)
+    return _change(documents, sheet, data, words, len(channels))
+
+
+def mark_lineup(documents: Mapping[str, bytes], marks: Marks) -> Change:
+    """The job's own line-up with other marks; every other field of it stays as it is. Raises BadInput."""
+    if FILE not in documents:
+        raise bad_input(FILE, "the job has no line-up yet", "Paste a list of channels first.")
+    sheet, words = _with_package(documents, marks)
+    package = parse_sheet(sheet.decode()).package
+    text = decode(documents[FILE], FILE)
+    head, *body = records(text, FILE)
+    lines = [head.raw]
+    for record in body:
+        number, name, category, packages = record.fields
+        held = " ".join(_marked(packages.split(), category, marks, package))
+        lines.append(record.raw if held == packages else csv_line([number, name, category, held]))
+    data = "\n".join(lines) + "\n" * text.endswith("\n")
+    return _change(documents, sheet, data.encode(), words, len(body))
+
+
+def lineup_bytes(channels: Iterable[PastedChannel], marks: Marks, package: str) -> bytes:
+    """The channels as lineup.csv. Those of categories that are not marked hold `package` if the list says nothing.
+
+    A blank `package` is unknown: their packages stay blank then. Raises BadInput for a number that stands twice or
+    cannot be, and for a package word that cannot be.
+    """
+    if trouble := KEYS["service"]["package"](package):
+        raise bad_input(SHEET_FILE, f"{quoted(package)} {trouble}", "Mend the package.", column=_NAMED)
+    lines = [csv_line(LINEUP_COLUMNS)]
+    for channel in channels:
+        said = channel.packages.split() or ([package] if package else [])
+        held = _marked(said, channel.category, marks, package)
+        name, category = on_one_line(channel.name), on_one_line(channel.category)
+        lines.append(csv_line([str(channel.number), name, category, " ".join(held)]))
+    text = "\n".join(lines) + "\n"
+    parse_lineup(text)
+    return text.encode()
+
+
+def _marked(packages: Sequence[str], category: str, marks: Marks, package: str) -> Sequence[str]:
+    """The package words of a channel after the marks: other words stay, and a channel that is open stays open."""
+    other = OTHER if package != OTHER else f"{OTHER}-2"
+    if category in marks.outside:
+        return [word for word in packages if word != package] or [other]
+    if category in marks.inside and not {package, "open"} & {*packages}:
+        return [*(word for word in packages if word != other), package]
+    return packages
+
+
+def _with_package(documents: Mapping[str, bytes], marks: Marks) -> tuple[bytes, list[str]]:
+    """The sheet with the package that the marks name, and words for what changed. Raises BadInput."""
+    if both := sorted(set(marks.outside) & set(marks.inside)):
+        raise bad_input(FILE, f"{quoted(both[0])} is marked both ways", "Mark it one way.", column="outside")
+    data, words = documents[SHEET_FILE], list[str]()
+    if marks.package:
+        made = edited(data.decode(), {_NAMED: marks.package})
+        if made.words:
+            data, words = made.text.encode(), [f"sheet: {'; '.join(made.words)}"]
+    elif (marks.outside or marks.inside) and not parse_sheet(data.decode()).package:
+        what = "categories are marked, and the sheet does not say which package was ordered"
+        raise bad_input(SHEET_FILE, what, "Say what the package is called.", column=_NAMED)
+    return data, words
+
+
+def _change(documents: Mapping[str, bytes], sheet: bytes, lineup: bytes, words: list[str], count: int) -> Change:
+    """What is to be written. Raises BadInput if the job would not be sound with it."""
+    check_package(sheet, lineup)
+    made = {SHEET_FILE: sheet, FILE: lineup}
+    if problems := document_problems({**documents, **made}):
+        raise BadInput(problems)
+    changed = {name: data for name, data in made.items() if documents.get(name) != data}
+    if documents.get(FILE) != lineup:
+        words = [*words, f"line-up: {_words_of(lineup, parse_sheet(sheet.decode()).package, count)}"]
+    return Change(changed, "; ".join(words), count)
+
+
+def check_package(sheet: bytes, lineup: bytes | None) -> None:
+    """See that a channel of the line-up holds the sheet's package, as a job must. Raises BadInput."""
+    package = parse_sheet(sheet.decode()).package
+    if not package or lineup is None:
+        return
+    if not any(package in channel.packages for channel in parse_lineup(decode(lineup, FILE))):
+        what = f"no channel of the line-up is in the package {quoted(package)}"
+        mend = "Mark under 'Channel list' what is not in it, and name the package there."
+        raise bad_input(FILE, what, mend, column=_NAMED)
+
+
+def _words_of(data: bytes, package: str, count: int) -> str:
+    categories = summary(parse_lineup(data.decode()))["categories"]
+    outside = [on_one_line(one["category"]) or "no category" for one in categories if _is_out(one, package)]
+    return _counted(count) + (f", outside {package}: {', '.join(outside)}" if outside else "")
+
+
+def _counted(count: int) -> str:
+    return "1 channel" if count == 1 else f"{count} channels"
+
+
+def _is_out(category: Mapping[str, Any], package: str) -> bool:
+    """True if all of a category's channels that need an account are known not to belong to the package."""
+    told = category["channels"] - category["open"]
+    return bool(package and told) and not category["blank"] and package not in dict(category["packages"])
+
+
+# --- what the page is told ------------------------------------------------------------------------------------------
+
+
+def summary(channels: Iterable[LineUpChannel]) -> dict[str, Any]:
+    """A line-up by category, in the order in which they come.
+
+    Of each: its name, how many channels, how many that are `open` (play without an account), how many of the others
+    are `blank` (their packages are unknown), and how many of the others each package word holds.
+    """
+    found: dict[str, dict[str, Any]] = {}
+    count = 0
+    for channel in channels:
+        count += 1
+        fresh = {"category": channel.category, "channels": 0, "open": 0, "blank": 0, "packages": {}}
+        one = found.setdefault(channel.category, fresh)
+        one["channels"] += 1
+        one["open"] += channel.is_open
+        one["blank"] += not channel.packages
+        for word in () if channel.is_open else sorted(channel.packages):
+            one["packages"][word] = one["packages"].get(word, 0) + 1
+    categories = [{**one, "packages": sorted(one["packages"].items())} for one in found.values()]
+    return {"channels": count, "categories": categories}
+
+
+def told(pasted: Pasted) -> dict[str, Any]:
+    """A list that was read as the page gets it: channels, what was left out, how it was read, its `summary`."""
+    lines = [LineUpChannel(*one[:3], frozenset(one.packages.split())) for one in pasted.channels]
+    return {
+        "channels": [one._asdict() for one in pasted.channels],
+        "left_out": [one._asdict() for one in pasted.left_out],
+        "how": pasted.how,
+        "lineup": summary(lines),
+    }
+
+
+# --- the user folder ------------------------------------------------------------------------------------------------
+
+
+def kept_names() -> list[str]:
+    """The names of the line-ups that are kept for all jobs. Raises SatdiagError."""
+    return [entry.name for entry in entries() if entry.kind == KIND]
+
+
+def read_kept(name: str) -> Pasted:
+    """A kept line-up, read as a pasted list is. Raises BadInput if there is none or it is not in order."""
+    there = [one for one in entries() if (one.kind, one.name) == (KIND, name)]  # a name never becomes a path
+    if not there:
+        raise bad_input(KIND, f"no list is kept as {quoted(name)}", "Take one that is there.", column="name")
+    place = there[0].path
+    if there[0].size_bytes > MAX_FILE_BYTES:
+        raise bad_input(place.name, f"the file is larger than {MAX_FILE_BYTES} bytes", "Is it the right file?")
+    text = decode(bytes_of(place), place.name)
+    count = len(parse_lineup(text, place.name))
+    found = read_channels(text)
+    if not 0 < count <= MOST_CHANNELS or len(found.channels) != count:
+        what = f"it holds {count} channels; from 1 to {MOST_CHANNELS} can be taken from here"
+        raise bad_input(place.name, what, "Take it with `satdiag new --lineup`.")
+    return found._replace(how=f"Kept as '{name}': {_counted(count)}.")
+
+
+def keep(name: str, data: bytes, replace: bool) -> str:
+    """Keep a line-up for other jobs: 'new', 'replaced', or 'same' if it was kept already. Raises SatdiagError.
+
+    BadInput for a name that cannot be, and, unless `replace`, for one that another line-up has: column 'replace'.
+    """
+    file = name + KINDS[KIND].suffix
+    if trouble := name_trouble(KIND, file):
+        raise bad_input(KIND, f"the name {quoted(name)} {trouble}", "Take another name.", column="name")
+    there = {one.lower(): one for one in kept_names()}.get(name.lower(), name)
+    if there != name:
+        what = f"a list is kept as {quoted(there)}, and some systems do not tell capitals apart"
+        raise bad_input(KIND, what, "Take that name, or quite another.", column="name")
+    place = find(KIND, name)
+    if place is not None and not replace and bytes_of(place) != data:
+        what = f"another list is kept as {quoted(name)} already"
+        raise bad_input(KIND, what, "Replace it, or take another name.", column="replace")
+    with TemporaryDirectory(prefix="satdiag-") as folder:
+        # By way of a zip file the user folder checks and places it by its name alone.
+        parcel = Path(folder) / "lineup.zip"
+        parcel.write_bytes(pack({f"{KIND}/{file}": data}))
+        carried = import_from(parcel, {}, replace)
+    return "new" if carried.added else "replaced" if carried.replaced else "same"

@@ -1,0 +1,114 @@
+// The figure 'Levels over time'. The library that draws it is large, so it is fetched when the figure is opened.
+
+import { by, count, el, put } from "./dom.js";
+import { ask } from "./net.js";
+import { reading } from "./press.js";
+
+const EVERY_MS = 2000;
+const COLOURS = ["#0072b2", "#d55e00", "#009e73", "#cc79a7"]; // Okabe and Ito; 3:1 and more on the cards of both themes
+const DASHES = ["solid", "dash", "dot", "dashdot", "longdash"];
+const SHAPES = ["circle", "square", "diamond", "triangle-up", "x"];
+const PLAIN = { displayModeBar: false, displaylogo: false, responsive: true, doubleClick: false, scrollZoom: false };
+
+/** A text as the library may print it: it reads &, < and > as tags, and would make links. */
+export function label(text) {
+	const safe = { "&": "&amp;", "<": "&lt;", ">": "&gt;" };
+	const short = String(text).slice(0, 40);
+	return short.replace(/[&<>]/g, (mark) => safe[mark]);
+}
+
+/** The figure on the view 'Now': drawn anew every 2 s while it is open and seen. */
+export function levelsFigure() {
+	const [box, place, said] = [by("over-time"), by("figure"), by("figure-said")];
+	const dark = matchMedia("(prefers-color-scheme: dark)");
+	let library = null;
+	let busy = false;
+	const seen = () => box.open && !document.hidden && box.checkVisibility();
+
+	function load() {
+		library ??= new Promise((done, fail) => document.head.append(
+			el("script", { src: "/plotly.js", load: () => done(window.Plotly), error: fail })));
+		return library;
+	}
+
+	async function draw() {
+		if (busy || !seen()) return;
+		busy = true;
+		const loading = load();
+		loading.catch(() => (library = null)); // it is asked for again the next time
+		try {
+			const told = await ask("/levels", undefined, 5000);
+			put(said, inWords(told));
+			const paths = told.paths.filter((one) => one.spread);
+			place.hidden = !paths.length;
+			if (paths.length) await (await loading).react(place, paths.map(trace), layout(told, paths), PLAIN);
+		} catch {
+			put(said, "The laptop does not answer, so the figure stands still.");
+		} finally {
+			busy = false;
+		}
+	}
+
+	box.addEventListener("toggle", draw);
+	dark.addEventListener("change", draw);
+	document.addEventListener("visibilitychange", draw);
+	setInterval(draw, EVERY_MS);
+}
+
+function unitsOf(paths) {
+	return [...new Set(paths.map((one) => one.unit))];
+}
+
+function trace(one, n, all) {
+	const colour = n < COLOURS.length ? COLOURS[n] : ink("--ink");
+	const axis = unitsOf(all).indexOf(one.unit);
+	const apart = (ends, sign) => ends.map((end, k) => (end === null ? null : sign * (end - one.median[k])));
+	return {
+		type: "scatter", mode: "lines+markers", name: label(one.path.replace(":", " ")), x: one.at_s.map((s) => s / 60), y: one.median,
+		yaxis: axis ? `y${axis + 1}` : "y", connectgaps: false, line: { color: colour, width: 2, dash: DASHES[n % DASHES.length] },
+		marker: { color: colour, size: 9, symbol: SHAPES[n % SHAPES.length], maxdisplayed: 16 },
+		error_y: { type: "data", symmetric: false, array: apart(one.high, 1), arrayminus: apart(one.low, -1), width: 0, thickness: 1,
+			color: colour },
+		hovertemplate: `%{y} ${label(axisUnit(one.unit))}, %{x:.1f} min<extra></extra>`,
+	};
+}
+
+function layout(told, paths) {
+	const axis = (title, more) => ({ title: { text: title, standoff: 6 }, color: ink("--soft"), gridcolor: ink("--line"), zeroline: false,
+		fixedrange: true, automargin: true, ...more });
+	const units = unitsOf(paths);
+	const made = {
+		height: 260 + 170 * (units.length - 1), margin: { l: 8, r: 8, t: 8, b: 8 }, paper_bgcolor: "#0000", plot_bgcolor: "#0000",
+		font: { family: "system-ui, sans-serif", size: 13, color: ink("--ink") }, dragmode: false, hovermode: "closest",
+		showlegend: true, legend: { orientation: "h", x: 0, y: 1.02, yanchor: "bottom" },
+		xaxis: axis(told.end === "now" ? "minutes before now" : "minutes before the latest level", { range: [-told.window_s / 60, 0.5],
+			tickvals: [-30, -25, -20, -15, -10, -5, 0], ticktext: ["30", "25", "20", "15", "10", "5", "0"] }),
+	};
+	units.forEach((unit, n) => {
+		const high = 1 / units.length;
+		const bars = /^bars\/(\d+)$/.exec(unit);
+		made[`yaxis${n ? n + 1 : ""}`] = axis(`level (${label(axisUnit(unit))})`, { domain: [n * high, (n + 1) * high - (n + 1 < units.length ? 0.09 : 0)],
+			...(bars ? { range: [-0.2, Number(bars[1]) + 0.2] } : {}) });
+	});
+	return made;
+}
+
+function axisUnit(unit) {
+	return unit === "percent" ? "%" : unit.replace(/^bars\/(\d+)$/, "bars, 0 to $1");
+}
+
+function ink(name) {
+	return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+}
+
+/** The figure in a sentence. */
+function inWords({ end, paths }) {
+	const parts = paths.map(({ path, unit, spread }) => {
+		const name = path.replace(":", " ");
+		if (!spread) return `${name} no reading`;
+		const [low, median, high] = spread.slice(0, 3).map((number) => String(Math.round(number * 10) / 10));
+		return `${name} least ${low}, median ${median}, greatest ${reading(high, unit)} (${count(spread[3], "reading")})`;
+	});
+	if (!parts.length) return "No level was read in the last half hour.";
+	return `${end === "now" ? "In the last half hour" : "In the half hour before the latest level"}: ${parts.join("; ")}.`;
+}
