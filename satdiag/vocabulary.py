@@ -125,7 +125,7 @@ TABLE: tuple[Entry, ...] = (
         "requested audio title refused abandoned",
         "marks of one channel change; starts at requested; abandoned: gave up waiting for the next mark (after "
         "audio: for the title). refused also counts as a check 'refused', audio as 'authorised'. Another requested, "
-        "off, gap or the last row censors an open attempt there",
+        "off, a gap of the source that marked it, or the last row censors an open attempt there",
     ),
     _states("audio", ("output",), "playing muted broken", "what is heard"),
     _states(

@@ -1,11 +1,14 @@
-"""Figures for claims: how often the diagnosis is right on simulated jobs, and what the recorder carries.
+"""Figures for claims: how often the diagnosis is right on simulated jobs, what the recorder carries, and what the
+fill-in estimator costs beside libraries.
 
     python scripts/benchmark.py diagnosis [--seeds 1000:1200]
     python scripts/benchmark.py record [--seconds 10] [--json FILE]
+    python scripts/benchmark.py entitlement
 
 diagnosis: simulated jobs prove the code against our own model of the world only; they say nothing about real
 vehicles. record: each figure stands beside the bare cost of the same work, measured in the same run; what each means
-is said in `bench_record.py`. It takes about two minutes, and is worth little while the computer does something else.
+is said in `bench_record.py`. entitlement: fit times and log-likelihoods beside two libraries, see
+`bench_entitlement.py`. Either takes about two minutes, and is worth little while the computer does something else.
 """
 
 import argparse
@@ -67,7 +70,7 @@ def diagnosis(seeds, verbose):
 def main():
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["diagnosis", "record"])
+    parser.add_argument("what", choices=["diagnosis", "record", "entitlement"])
     parser.add_argument("--seeds", default="1000:1200", help="diagnosis: from:to, e.g. 1000:1200")
     parser.add_argument("--verbose", action="store_true", help="diagnosis: name each job that was judged wrongly")
     parser.add_argument("--seconds", type=float, default=10.0, help="record: how long each stretch is measured")
@@ -78,11 +81,15 @@ def main():
     if not 1 <= options.seconds <= 3600:
         parser.error("--seconds takes a number from 1 to 3600")
     if Path(sys.prefix).resolve() != python_in_environment().parent.parent.resolve():
-        return again_in(inside())
+        return again_in(inside(("dev",) if options.what == "entitlement" else ()))
     if options.what == "record":
         import bench_record
 
         return bench_record.main(options.seconds, options.json)
+    if options.what == "entitlement":
+        import bench_entitlement
+
+        return bench_entitlement.main()
     first, last = (int(part) for part in options.seeds.split(":"))
     diagnosis(range(first, last), options.verbose)
     return 0

@@ -33,6 +33,7 @@ ORDER = [
     {"wiring"},
     {"diagnosis"},
     {"analysis"},
+    {"acceptance"},
     {"report"},
     {"schema"},
     {"mapping", "recorder"},

@@ -1,7 +1,7 @@
 """The command line. A command's module is imported when it is used, so that `satdiag --help` is instant.
 
-Exit codes: 0 done; 1 ran but found problems (check, selfcheck); 2 cannot read, or bad usage; 3 an error of our own;
-130 stopped with Ctrl-C.
+Exit codes: 0 done; 1 ran but found problems (check, selfcheck), or did not confirm (confirm); 2 cannot read, or bad
+usage; 3 an error of our own; 130 stopped with Ctrl-C.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ COMMANDS = {
     "new": ("satdiag.cli.new_cmd", "new", "Make a job, by asking or from options."),
     "note": ("satdiag.cli.note_cmd", "note", "Add an observation to a job by hand, or take one back."),
     "analyse": ("satdiag.cli.analyse_cmd", "analyse", "Say which fault it is, how sure, and what to do next."),
+    "confirm": ("satdiag.cli.confirm_cmd", "confirm", "Say whether the activation is confirmed, or what lacks."),
     "record": ("satdiag.cli.record_cmd", "record", "Listen to a receiver for hours, and lose nothing."),
     "live": ("satdiag.cli.live_cmd", "live", "Log a visit by thumb: a page on this computer or a telephone."),
     "ports": ("satdiag.cli.ports_cmd", "ports", "List the serial ports with what they are."),

@@ -64,6 +64,7 @@ def _show(findings: Findings) -> None:
     for test in findings.diagnosis.next_tests[:STRONGEST]:
         gain = f"worth about {test.worth_minutes:.0f} minutes, takes {test.minutes:.0f}"
         console.print(f"  - {test.test} ({gain}): {test.text}", markup=False)
+    _told(console, findings)
     _cautions(console, findings)
     _earlier(console, findings)
     if findings.could_not:
@@ -72,6 +73,14 @@ def _show(findings: Findings) -> None:
             console.print(f"  - {text}", markup=False)
     _heading(console, "What to tell the customer")
     console.print(verdict.customer, markup=False)
+
+
+def _told(console: Console, findings: Findings) -> None:
+    """What the estimators say in sentences, where they have something to say."""
+    for title, text in (("Channels", findings.entitlement.text), ("Channel changes", findings.tuning.text)):
+        if text:
+            _heading(console, title)
+            console.print(text, markup=False)
 
 
 def _heading(console: Console, text: str) -> None:

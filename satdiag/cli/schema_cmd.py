@@ -1,4 +1,4 @@
-"""`satdiag schema [findings|job]`: the published JSON Schemas."""
+"""`satdiag schema [findings|job|acceptance]`: the published JSON Schemas."""
 
 from __future__ import annotations
 
@@ -8,13 +8,17 @@ import click
 
 
 @click.command()
-@click.argument("which", type=click.Choice(["findings", "job"]), default="findings")
+@click.argument("which", type=click.Choice(["findings", "job", "acceptance"]), default="findings")
 def schema(which: str) -> None:
-    """Print the JSON Schema (2020-12) of the findings document, or of a job's sheet and observations."""
+    """Print the JSON Schema (2020-12) of the findings, of a job's sheet and observations, or of `confirm --json`."""
     if which == "findings":
         from satdiag.findings_schema import findings_schema
 
         document = findings_schema()
+    elif which == "acceptance":
+        from satdiag.acceptance import acceptance_schema
+
+        document = acceptance_schema()
     else:
         from satdiag.schema import job_schema
 

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from satdiag.entitlement.fill_in import FillIn
-from satdiag.exposure import ExposureClock
+from satdiag.entitlement.reception import Clock
 from satdiag.job import Job
 
 State = Literal["authorised", "refused", "missing", "no-signal", "unchecked"]
@@ -88,7 +88,7 @@ class Expected:
     taken_as_open: frozenset[int] = frozenset()
 
 
-def checks_by_channel(job: Job, clock: ExposureClock) -> dict[int, list[Check]]:
+def checks_by_channel(job: Job, clock: Clock) -> dict[int, list[Check]]:
     """Every channel in a `channel` or `tune` row, with its checks in order of time.
 
     Checks before the receiver was swapped are left out, their channels kept. A tune mark `refused` is a check
@@ -141,7 +141,7 @@ def _played_before_submission(job: Job, checks: dict[int, list[Check]]) -> froze
     )
 
 
-def history_of(channel: int, checks: Iterable[Check], clock: ExposureClock) -> History:
+def history_of(channel: int, checks: Iterable[Check], clock: Clock) -> History:
     """The history of one channel from its checks in order of time."""
     checks = list(checks)
     judged = [check for check in checks if check.value in ("authorised", "refused")]

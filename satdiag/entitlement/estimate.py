@@ -2,48 +2,35 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
-from satdiag.entitlement.channels import (
-    Expected,
-    History,
-    Reading,
-    checks_by_channel,
-    expected_channels,
-    fill_in_of,
-    history_of,
-    is_awaited,
-)
+from satdiag.entitlement.channels import Expected, History, checks_by_channel, expected_channels, history_of
 from satdiag.entitlement.fill_in import FillIn, arrival_events, nodes_of
-from satdiag.entitlement.goodness import largest_gap
-from satdiag.entitlement.grid import Priors
-from satdiag.entitlement.posterior import Posterior, posterior_of
-from satdiag.entitlement.predict import Prediction, p_account_dead, predict
-from satdiag.entitlement.slips import LOG_SLIP, are_too_many, settle
+from satdiag.entitlement.outlook import Outlook, outlook_of
+from satdiag.entitlement.predict import Prediction
+from satdiag.entitlement.reception import Clock, Reception, ScaledClock, reception_of
+from satdiag.entitlement.said import LIKELY, UNLIKELY, is_long_enough, said_of_the_log, said_of_the_outlook, summary
+from satdiag.entitlement.turnbull import step_curve
 from satdiag.exposure import ExposureClock
-from satdiag.findings import ChannelFinding, EntitlementFindings, FillCurve, Quantiles
+from satdiag.findings import (
+    ChannelFinding,
+    EntitlementFindings,
+    FillCurve,
+    Quantiles,
+    SilenceCurve,
+    StepFinding,
+)
 from satdiag.job import Job
 
 Reason = Literal["plays", "late", "not-in-package", "account", "lost", "not-listed", "cannot-tell"]
 
-# Judgements. Of the channels that a line-up puts in the package most should come; without one nothing is known.
-PACKAGE_PRIOR = Priors(come_a=4.0, come_b=1.0)
-OPEN_PRIOR = Priors()
-STOPPED_ACCOUNT_DEAD = 0.98  # the log itself says that the account was refused, has lapsed or does not exist
-LIVE_ACCOUNT_LOSES_MOST = 0.02  # chance that most channels of a living account are refused again
-STOPPED_STATES = ("rejected", "lapsed", "none")
-LIKELY = 0.5
-UNLIKELY = 0.05
-WAITS_TO_TELL = 2.0  # listened this many typical waits at their longest plausible: late can be told from never
-WAITS_TO_SAY_NEVER = 3.0
-WAKE_UP_PAUSE_S = 120.0  # after a longer pause in listening the phase of a repeated message is anyone's guess
 SEEN_POINTS = 60
-SHOWN_CHANNELS = 8
+OUTSIDE = 0.9
+"""A category that is so likely outside the account is taken for that."""
 
 
 def estimate_entitlement(job: Job, clock: ExposureClock) -> EntitlementFindings:
@@ -52,31 +39,40 @@ def estimate_entitlement(job: Job, clock: ExposureClock) -> EntitlementFindings:
     Pure function of its arguments. Chances and times are averaged over the posterior; what cannot be told is None,
     with a sentence in `could_not`.
     """
-    checks = checks_by_channel(job, clock)
+    reception = reception_of(job, clock)
+    own: Clock = clock if reception is None else ScaledClock(clock, reception)
+    checks = checks_by_channel(job, own)
     expected = expected_channels(job, checks)
     known = set(checks) | {line.channel for line in job.lineup or ()}
-    histories = {channel: history_of(channel, checks.get(channel, []), clock) for channel in sorted(known)}
+    histories = {channel: history_of(channel, checks.get(channel, []), own) for channel in sorted(known)}
     wanted = [history for channel, history in histories.items() if channel in expected.channels]
-    found = _counts(clock, expected, histories, wanted)
-    said = _said_of_the_log(clock, expected, wanted)
+    found = _counts(clock, reception, expected, histories, wanted)
+    said = said_of_the_log(clock, expected, wanted)
     if not any(history.state in ("authorised", "refused") for history in wanted):
         said.append("No expected channel was seen authorised or refused: nothing can be said of entitlements.")
-        channels = tuple(_channel(history, expected, None, None) for history in histories.values())
+        channels = tuple(_channel(history, expected, None, None, 0.0) for history in histories.values())
         return replace(found, channels=channels, could_not=tuple(said))
-    outlook = _outlook(job, clock, expected, wanted)
+    outlook = outlook_of(job, own, expected, wanted)
     places = {channel: k for k, channel in enumerate(outlook.awaited)}
+    category = {line.channel: line.category for line in job.lineup or ()}
     channels = tuple(
-        _channel(history, expected, places.get(channel), outlook) for channel, history in histories.items()
+        _channel(history, expected, places.get(channel), outlook, outlook.outside.get(category.get(channel, ""), 0.0))
+        for channel, history in histories.items()
     )
-    said += _said_of_the_outlook(outlook, [c for c in channels if c.channel in expected.channels])
-    return replace(_predicted(found, outlook), channels=channels, could_not=tuple(said))
+    said += said_of_the_outlook(outlook, [c for c in channels if c.channel in expected.channels])
+    found = replace(_predicted(found, outlook, own), channels=channels, could_not=tuple(said))
+    return replace(found, text=summary(found, expected.channels))
 
 
 # --- counts and exposure -----------------------------------------------------------------------------------------
 
 
 def _counts(
-    clock: ExposureClock, expected: Expected, histories: Mapping[int, History], wanted: list[History]
+    clock: ExposureClock,
+    reception: Reception | None,
+    expected: Expected,
+    histories: Mapping[int, History],
+    wanted: list[History],
 ) -> EntitlementFindings:
     states = [history.state for history in wanted]
     return EntitlementFindings(
@@ -97,6 +93,8 @@ def _counts(
             if history.state == "authorised" and channel not in expected.channels
         ),
         complete=_complete(wanted),
+        reception_scale=None if reception is None else reception.mean,
+        reception_scale_90=None if reception is None else reception.mean_90,
     )
 
 
@@ -109,108 +107,69 @@ def _complete(wanted: list[History]) -> bool | None:
     return False if any(history.state in ("refused", "missing") for history in wanted) else None
 
 
-# --- the outlook -------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Outlook:
-    """`awaited`: channels that have not come, in the order of `fill.unseen_s`; `lost`: came, and refused now;
-    `doubted`: with a check that is taken as noted wrongly.
-    """
-
-    fill: FillIn
-    posterior: Posterior
-    prediction: Prediction
-    awaited: tuple[int, ...]
-    lost: frozenset[int]
-    doubted: tuple[int, ...]
-
-
-def _outlook(job: Job, clock: ExposureClock, expected: Expected, wanted: list[History]) -> _Outlook:
-    priors = PACKAGE_PRIOR if expected.source == "package" else OPEN_PRIOR
-    wake_ups_s, origin_known = _wake_ups_s(clock), clock.origin == "confirmed"
-    stopped_s = _stopped_s(job)
-    settled = settle(wanted, clock.exposure_s, origin_known, priors, wake_ups_s, stopped_s is not None)
-    fill = fill_in_of(wanted, settled.chosen, clock.exposure_s, origin_known)
-    posterior = posterior_of(fill, priors, wake_ups_s)
-    pairs = list(zip(wanted, settled.chosen, strict=True))
-    lost = frozenset(h.channel for h, reading in pairs if h.state == "refused" and _is_lost(h, reading))
-    dead = _account_dead(wanted, lost, settled.log_alive, stopped_s, priors.account_dead)
-    return _Outlook(
-        fill,
-        posterior,
-        predict(fill, posterior, dead),
-        awaited=tuple(h.channel for h, reading in pairs if is_awaited(h, reading)),
-        lost=lost,
-        doubted=tuple(h.channel for h, reading in pairs if reading and reading.slips and h.channel not in lost),
-    )
-
-
-def _is_lost(history: History, reading: Reading | None) -> bool:
-    return history.refused_now and not is_awaited(history, reading)
-
-
-def _wake_ups_s(clock: ExposureClock) -> list[float]:
-    """Exposures at which listening was taken up again after a pause."""
-    spans = clock.proved
-    if len(spans) < 2:
-        return []
-    pauses_s = spans[1:, 0] - spans[:-1, 1]
-    return [float(x) for x in clock.lower_s(spans[1:, 0][pauses_s > WAKE_UP_PAUSE_S])]
-
-
-def _stopped_s(job: Job) -> float | None:
-    """When the log says that the account was refused, lapsed or is none; None if that is not its last word."""
-    account = job.select("account")
-    if account.empty or account["value"].iloc[-1] not in STOPPED_STATES:
-        return None
-    return float(account["t_s"].iloc[-1])
-
-
-def _account_dead(
-    wanted: list[History],
-    lost: frozenset[int],
-    log_alive: float,
-    stopped_s: float | None,
-    prior: float,
-) -> float:
-    """P(the account as a whole gives nothing now)."""
-    if stopped_s is not None:
-        prior = STOPPED_ACCOUNT_DEAD
-        if any(history.played_t_s is not None and history.played_t_s < stopped_s for history in wanted):
-            since = sum(history.played_t_s is not None and history.played_t_s >= stopped_s for history in wanted)
-            return _probability(prior, since * LOG_SLIP)
-    playing = sum(history.state == "authorised" for history in wanted)
-    if len(lost) > playing:
-        return _probability(prior, playing * LOG_SLIP - math.log(LIVE_ACCOUNT_LOSES_MOST))
-    sightings = sum(history.sightings for history in wanted)
-    if are_too_many(sightings, sum(history.judged for history in wanted)):
-        return 0.0
-    return p_account_dead(log_alive, prior, sightings)
-
-
-def _probability(prior: float, log_odds: float) -> float:
-    """A prior probability moved by log odds."""
-    return 1.0 / (1.0 + (1.0 - prior) / prior * math.exp(-log_odds))
-
-
-def _predicted(found: EntitlementFindings, outlook: _Outlook) -> EntitlementFindings:
-    prediction = outlook.prediction
+def _predicted(found: EntitlementFindings, outlook: Outlook, clock: Clock) -> EntitlementFindings:
+    prediction, posterior, quiet = outlook.prediction, outlook.posterior, outlook.silence
     return replace(
         found,
         entitled_fraction=prediction.fraction,
         entitled_fraction_90=prediction.fraction_90,
         p_all_expected=None if outlook.lost else prediction.p_all_come,
         p_account_dead=prediction.p_account_dead,
+        p_not_begun=posterior.p_begun_after(outlook.fill.now_s) if clock.origin == "confirmed" else None,
         time_to_first_s=prediction.time_to_first_s,
         time_to_share_s={f"{share:.1f}": time for share, time in prediction.time_to_share_s.items()},
         remaining_to_last_s=prediction.remaining_to_last_s,
-        curve=_curve(outlook.fill, prediction),
+        remaining_to_share_s={f"{share:.1f}": time for share, time in prediction.remaining_to_share_s.items()},
+        silence=None if quiet is None else SilenceCurve(_floats(quiet.exposure_s), _floats(quiet.p_dead)),
+        dead_sure_after_s=None if quiet is None else quiet.sure_after_s,
+        outside_categories=outlook.outside or None,
+        law_weights=_law_weights(outlook),
+        dispersion=posterior.dispersion,
+        curve=_curve(outlook.fill, prediction, clock),
+        steps=_steps(outlook.fill, clock),
         arrival_events=arrival_events(outlook.fill),
     )
 
 
-def _curve(fill: FillIn, prediction: Prediction) -> FillCurve:
+def _law_weights(outlook: Outlook) -> dict[str, float]:
+    """How much each law of waiting counts in the average."""
+    weights: dict[str, float] = {}
+    for member, weight in zip(outlook.posterior.members, outlook.posterior.weights, strict=True):
+        weights[member.family.name] = weights.get(member.family.name, 0.0) + float(weight)
+    return weights
+
+
+def _floats(values: np.ndarray) -> tuple[float, ...]:
+    return tuple(float(value) for value in values)
+
+
+def _back(clock: Clock, at_s: np.ndarray) -> np.ndarray:
+    """From the clock that the channels are read by to the exposure clock."""
+    return clock.reception.back(at_s) if isinstance(clock, ScaledClock) else at_s
+
+
+def _steps(fill: FillIn, clock: Clock) -> StepFinding | None:
+    """Turnbull's estimate of the share of channels that have come, as far as half of the others were looked at.
+
+    Beyond, the last looks of a few would move all the rest.
+    """
+    unseen_s = np.maximum(fill.unseen_s, 0.0)
+    lower_s = np.concatenate([np.maximum(fill.seen_lower_s, 0.0), unseen_s])
+    upper_s = np.concatenate([fill.seen_upper_s, np.full(len(unseen_s), np.inf)])
+    if not fill.arrivals or bool(np.any(upper_s <= lower_s)):
+        return None
+    found = step_curve(lower_s, upper_s, np.ones(len(lower_s)))
+    known = np.isfinite(found.upper_s) & (found.upper_s <= (np.median(unseen_s) if len(unseen_s) else np.inf))
+    return StepFinding(
+        _floats(_back(clock, found.lower_s[known])),
+        _floats(_back(clock, found.upper_s[known])),
+        _floats(np.minimum(np.cumsum(found.mass[known]), 1.0)),
+        channels=len(lower_s),
+        held=len(fill.held_s) + fill.held_before,
+    )
+
+
+def _curve(fill: FillIn, prediction: Prediction, clock: Clock) -> FillCurve:
     """The model's band, and how many of the channels seen to play had come by then at least and at most."""
     low_s = np.sort(np.concatenate([np.maximum(fill.seen_lower_s, 0.0), np.zeros(len(fill.held_s))]))
     high_s = np.sort(np.concatenate([fill.seen_upper_s, fill.held_s]))
@@ -218,14 +177,19 @@ def _curve(fill: FillIn, prediction: Prediction) -> FillCurve:
     at_least = np.searchsorted(high_s, at_s, side="right") + fill.held_before
     at_most = np.maximum(np.searchsorted(low_s, at_s, side="left") + fill.held_before, at_least)
     band = (prediction.curve_exposure_s, prediction.curve_median, prediction.curve_p05, prediction.curve_p95)
-    return FillCurve(*(tuple(float(x) for x in part) for part in (*band, at_s, at_least, at_most)))
+    return FillCurve(*(_floats(part) for part in (*band, _back(clock, at_s), at_least, at_most)))
 
 
 # --- one channel -------------------------------------------------------------------------------------------------
 
 
-def _channel(history: History, expected: Expected, place: int | None, outlook: _Outlook | None) -> ChannelFinding:
-    """The finding of one channel; `place` is its index among the awaited ones, None if it is not awaited."""
+def _channel(
+    history: History, expected: Expected, place: int | None, outlook: Outlook | None, outside: float
+) -> ChannelFinding:
+    """The finding of one channel; `place` is its index among the awaited ones, None if it is not awaited.
+
+    `outside`: the chance that its whole category is outside the account.
+    """
     if history.state == "authorised" and place is None:
         return ChannelFinding(history.channel, history.state, 1.0, None, "plays")
     if outlook is not None and history.channel in outlook.lost:
@@ -237,7 +201,7 @@ def _channel(history: History, expected: Expected, place: int | None, outlook: _
         chance, reason = 0.0, "not-in-package"
     elif place is not None and outlook is not None:
         chance = float(outlook.prediction.p_will_come[place])
-        reason = _awaited_reason(history, place, outlook.prediction)
+        reason = _awaited_reason(history, place, outlook.prediction, outside)
         if reason in ("late", "cannot-tell") and chance >= UNLIKELY:
             remaining = outlook.prediction.remaining_s[place]
     if history.state == "missing":
@@ -247,11 +211,11 @@ def _channel(history: History, expected: Expected, place: int | None, outlook: _
     return ChannelFinding(history.channel, history.state, chance, remaining, reason)
 
 
-def _awaited_reason(history: History, place: int, prediction: Prediction) -> Reason:
+def _awaited_reason(history: History, place: int, prediction: Prediction, outside: float) -> Reason:
     """Late, never or not to be told, for an expected channel that has not come.
 
-    Never needs both a small chance and a long enough follow-up: with less than two typical waits of listening the
-    data cannot tell late from never.
+    Never needs a small chance and either a whole category that is outside, or a long enough follow-up: with less
+    than two typical waits of listening the data cannot tell late from never.
     """
     chance = float(prediction.p_will_come[place])
     if history.state != "refused":
@@ -260,92 +224,5 @@ def _awaited_reason(history: History, place: int, prediction: Prediction) -> Rea
         return "account"
     if chance >= LIKELY:
         return "late"
-    at_least, middle = prediction.waits_listened[place]
-    long_enough = at_least >= WAITS_TO_TELL and middle >= WAITS_TO_SAY_NEVER
-    return "not-in-package" if chance < UNLIKELY and long_enough else "cannot-tell"
-
-
-# --- sentences ---------------------------------------------------------------------------------------------------
-
-
-def _said_of_the_log(clock: ExposureClock, expected: Expected, wanted: list[History]) -> list[str]:
-    said = []
-    if not wanted:
-        said.append("No channel is expected: there is no line-up with channels in the package, and none was checked.")
-    if clock.origin == "first-row" and clock.era_start_s > 0:
-        said.append(
-            "The receiver was exchanged and no confirmation is logged since: the time listened counts "
-            "from the exchange."
-        )
-    elif clock.origin == "first-row":
-        said.append(
-            "No confirmation of the account is logged: the time listened counts from the first row, and how long "
-            "the receiver had listened before is not known."
-        )
-    if clock.exposure_s == 0.0 and any(history.state == "refused" for history in wanted):
-        said.append("No stretch of listening is proved, so a refused channel does not yet mean anything.")
-    if expected.taken_as_open:
-        said.append(
-            f"{_number(len(expected.taken_as_open), 'channel')} played before the account was submitted: "
-            "taken as open to all and not counted."
-        )
-    if expected.package_unknown:
-        said.append(
-            f"The line-up does not say which packages hold {_number(len(expected.package_unknown), 'channel')}: "
-            "not counted."
-        )
-    for state, what in (
-        ("missing", "not listed by the head unit; its chance is that of the others in the package"),
-        ("no-signal", "not to be judged for lack of signal"),
-        ("unchecked", "never checked"),
-    ):
-        number = sum(history.state == state for history in wanted)
-        if number:
-            said.append(f"{_number(number, 'expected channel')}: {what}.")
-    return said
-
-
-def _said_of_the_outlook(outlook: _Outlook, wanted: list[ChannelFinding]) -> list[str]:
-    said = []
-    prediction, fill = outlook.prediction, outlook.fill
-    undecided = sum(channel.state == "refused" and channel.reason == "cannot-tell" for channel in wanted)
-    if undecided:
-        said.append(_late_or_never(undecided, fill, prediction))
-    lost = sum(channel.reason == "lost" for channel in wanted)
-    if lost:
-        said.append(
-            f"{_number(lost, 'channel')} played before and {'is' if lost == 1 else 'are'} refused now: "
-            "whether they come back is not a matter of waiting, so no chance is given for them or for the whole."
-        )
-    if outlook.doubted:
-        slips = len(outlook.doubted)
-        shown = ", ".join(str(channel) for channel in outlook.doubted[:SHOWN_CHANNELS])
-        more = ", ..." if len(outlook.doubted) > SHOWN_CHANNELS else ""
-        said.append(
-            f"{_number(slips, 'channel')} {'has' if slips == 1 else 'have'} a check that fits nothing else that was "
-            f"seen; it is taken as noted wrongly: look again at {shown}{more}."
-        )
-    if fill.unseen_s.size and prediction.remaining_to_last_s is None:
-        said.append("Hardly anything more is likely to come: no time is given for the last channel.")
-    gap = largest_gap(fill, outlook.posterior)
-    if gap is not None and gap[0] > gap[1]:
-        said.append(
-            f"The channels did not come in by any of the laws that are averaged (off by {100 * gap[0]:.0f} % of "
-            "them): trust the counts more than the predicted times."
-        )
-    return said
-
-
-def _late_or_never(undecided: int, fill: FillIn, prediction: Prediction) -> str:
-    text = f"Too early to tell late from never for {_number(undecided, 'refused channel')}"
-    if not fill.arrivals:
-        return f"{text}: none has come yet, so the pace is not known."
-    wait = prediction.typical_wait_s
-    need_s = max(WAITS_TO_TELL * wait.p95, WAITS_TO_SAY_NEVER * wait.median) - float(fill.unseen_s.max(initial=0.0))
-    if need_s <= 0.0:
-        return f"{text}: the chance of each is neither small nor large."
-    return f"{text}: check again after about {max(round(need_s / 60.0), 1)} min more of listening."
-
-
-def _number(number: int, noun: str) -> str:
-    return f"{number} {noun}" + ("" if number == 1 else "s")
+    settled = outside >= OUTSIDE or is_long_enough(*prediction.waits_listened[place])
+    return "not-in-package" if chance < UNLIKELY and settled else "cannot-tell"

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from satdiag.entitlement.families import Array
 
+Index = npt.NDArray[np.intp]
+Mask = npt.NDArray[np.bool_]
+
 UNSEEN_NODES = 10
 SEEN_ENDS = 120
+MANY, SEEN_ENDS_OF_MANY = 2000, 60
+"""With so many arrivals the ends may be coarser: what is lost is far below what is not known."""
 
 
 @dataclass(frozen=True)
@@ -21,7 +27,9 @@ class FillIn:
     may have come before the log. `unseen_s`: for each channel that has not come, the exposure at its last refusal,
     -inf without any. `held_s`: for channels that certainly come but whose wait tells nothing, the exposure by which
     they played. `held_before`: how many played before the origin already; they say nothing of this account.
-    `now_s`: the exposure at the last row. Raises ValueError for an empty interval or one without an upper end.
+    `now_s`: the exposure at the last row. `unseen_group`: for each channel that has not come the number, from 0 on,
+    of its category if none of that category came (the whole category may be outside the account), else -1; blank
+    where nothing is known of categories. Raises ValueError for an empty interval or one without an upper end.
     """
 
     seen_lower_s: Array
@@ -31,6 +39,7 @@ class FillIn:
     held_s: Array = field(default_factory=lambda: np.zeros(0))
     held_before: int = 0
     origin_known: bool = True
+    unseen_group: Index = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
 
     def __post_init__(self) -> None:
         bad = len(self.seen_lower_s) != len(self.seen_upper_s) or not bool(
@@ -39,21 +48,41 @@ class FillIn:
             and np.all(self.unseen_s < np.inf)
             and np.all((self.seen_lower_s >= 0) | (np.isneginf(self.seen_lower_s) & (not self.origin_known)))
             and np.all((self.unseen_s >= 0) | np.isneginf(self.unseen_s))
+            and len(self.unseen_group) in (0, len(self.unseen_s))
         )
         if bad:
             raise ValueError("arrivals need 0 <= lower < upper < inf, unseen channels an exposure >= 0 or -inf")
 
     def after(self, before_s: float) -> FillIn:
-        """The same on a clock that had run for `before_s` at the log's first row; every bound finite from there."""
+        """The same on a clock that had run for `before_s` at the log's first row; every bound finite from there.
+
+        Below 0 the clock starts `-before_s` later than the log's: what was refused until then tells nothing.
+        """
         lower_s = np.maximum(self.seen_lower_s + before_s, 0.0)
         return FillIn(
             lower_s,
             np.maximum(self.seen_upper_s + before_s, np.nextafter(lower_s, np.inf)),
             np.maximum(self.unseen_s + before_s, 0.0),
-            self.now_s + before_s,
-            self.held_s + before_s,
+            max(self.now_s + before_s, 0.0),
+            np.maximum(self.held_s + before_s, 0.0),
             self.held_before,
+            unseen_group=self.unseen_group,
         )
+
+    def allows(self, before_s: float) -> bool:
+        """False if something had come before such a clock starts."""
+        came_s = np.concatenate([self.seen_upper_s, self.held_s])
+        return before_s >= 0 or bool(np.all(came_s > -before_s))
+
+    def without(self, channels: Mask) -> FillIn:
+        """The same without some of the channels that have not come."""
+        group = self.unseen_group[~channels] if len(self.unseen_group) else self.unseen_group
+        return replace(self, unseen_s=self.unseen_s[~channels], unseen_group=group)
+
+    @property
+    def groups(self) -> int:
+        """How many categories have no channel that came."""
+        return int(self.unseen_group.max(initial=-1)) + 1
 
     @property
     def arrivals(self) -> int:
@@ -78,12 +107,16 @@ class FillIn:
 
 @dataclass(frozen=True)
 class Rows:
-    """The same in compressed form: distinct intervals with (possibly fractional) counts; unseen rows end at inf."""
+    """The same in compressed form: distinct intervals with (possibly fractional) counts; unseen rows end at inf.
+
+    `group_count` has shape (groups, unseen rows): the channels of each silent category, which are not in `count`.
+    """
 
     lower_s: Array
     upper_s: Array
     count: Array
     held: float = 0.0
+    group_count: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
     @property
     def is_seen(self) -> np.ndarray:
@@ -91,25 +124,37 @@ class Rows:
         return np.isfinite(self.upper_s)
 
 
-def compress(fill: FillIn, unseen_nodes: int = UNSEEN_NODES, seen_ends: int = SEEN_ENDS) -> Rows:
+def compress(fill: FillIn, unseen_nodes: int = UNSEEN_NODES, seen_ends: int | None = None) -> Rows:
     """Distinct rows with counts, few enough to be quick however the checks were timed.
 
     Unseen exposures are shared out between at most `unseen_nodes` of them: a channel between two nodes counts for
     both in proportion, which is linear interpolation of its log-likelihood. Channels without information
     (exposure 0) are left out. Interval ends beyond `seen_ends` distinct ones are widened to the next kept one.
     """
+    if seen_ends is None:
+        seen_ends = SEEN_ENDS if fill.arrivals <= MANY else SEEN_ENDS_OF_MANY
     ends = np.unique(np.concatenate([fill.seen_lower_s, fill.seen_upper_s]))
     kept = nodes_of(ends, seen_ends)
     lower = kept[np.searchsorted(kept, fill.seen_lower_s, side="right") - 1] if len(kept) else fill.seen_lower_s
     upper = kept[np.searchsorted(kept, fill.seen_upper_s)] if len(kept) else fill.seen_upper_s
-    distinct, count = np.unique(np.column_stack([lower, upper]), axis=0, return_counts=True)
-    unseen, unseen_count = _share_out(fill.unseen_s[fill.unseen_s > 0], unseen_nodes)
+    distinct, count = _distinct_pairs(lower, upper)
+    unseen, by_group = _share_out(fill, unseen_nodes)
     return Rows(
         np.concatenate([distinct[:, 0], unseen]),
         np.concatenate([distinct[:, 1], np.full(len(unseen), np.inf)]),
-        np.concatenate([count.astype(float), unseen_count]),
+        np.concatenate([count, by_group[-1]]),
         float(len(fill.held_s)),
+        by_group[:-1],
     )
+
+
+def _distinct_pairs(lower: Array, upper: Array) -> tuple[Array, Array]:
+    """Distinct intervals and their counts; through whole numbers, which sort much faster than pairs."""
+    left, left_at = np.unique(lower, return_inverse=True)
+    right, right_at = np.unique(upper, return_inverse=True)
+    code, count = np.unique(left_at * max(len(right), 1) + right_at, return_counts=True)
+    pairs = np.column_stack([left[code // max(len(right), 1)], right[code % max(len(right), 1)]])
+    return pairs.reshape(-1, 2), count.astype(float)
 
 
 def nodes_of(exposure_s: Array, most: int) -> Array:
@@ -120,14 +165,22 @@ def nodes_of(exposure_s: Array, most: int) -> Array:
     return np.asarray(distinct[np.round(np.linspace(0, len(distinct) - 1, most)).astype(int)])
 
 
-def _share_out(exposure_s: Array, most: int) -> tuple[Array, Array]:
+def _share_out(fill: FillIn, most: int) -> tuple[Array, Array]:
+    """Nodes, and the channels shared out between them: one row for each silent category, the last for all others."""
+    looked_at = fill.unseen_s > 0
+    exposure_s, groups = fill.unseen_s[looked_at], fill.groups
+    row = np.full(len(fill.unseen_s), -1) if not len(fill.unseen_group) else fill.unseen_group
+    row = row[looked_at] % (groups + 1)  # -1 is the last row
     nodes = nodes_of(exposure_s, most)
-    if len(nodes) < 2:
-        return nodes, np.full(len(nodes), float(len(exposure_s)))
-    left = np.clip(np.searchsorted(nodes, exposure_s, side="right") - 1, 0, len(nodes) - 2)
+    width = len(nodes)
+    if width < 2:
+        return nodes, np.bincount(row, minlength=groups + 1).astype(float)[:, None] * np.ones(width)
+    left = np.clip(np.searchsorted(nodes, exposure_s, side="right") - 1, 0, width - 2)
     part = (exposure_s - nodes[left]) / (nodes[left + 1] - nodes[left])
-    count = np.bincount(left, 1.0 - part, len(nodes)) + np.bincount(left + 1, part, len(nodes))
-    return nodes, np.asarray(count, dtype=float)
+    at = row * width + left
+    size = (groups + 1) * width
+    count = np.bincount(at, 1.0 - part, size) + np.bincount(at + 1, part, size)
+    return nodes, np.asarray(count, dtype=float).reshape(groups + 1, width)
 
 
 def arrival_events(fill: FillIn) -> int:

@@ -31,7 +31,8 @@ class Priors:
     """What is assumed before any channel was checked (judgements, all of them).
 
     The share that comes is Beta(come_a, come_b); the logarithm of the scale is uniform between `shortest_s` and
-    `longest_s`; `account_dead` is the chance that the account as a whole gives nothing.
+    `longest_s`; `account_dead` is the chance that the account as a whole gives nothing, `category_outside` that a
+    whole category is not part of it though it was thought to be.
     """
 
     come_a: float = 1.0
@@ -39,10 +40,17 @@ class Priors:
     shortest_s: float = 10.0
     longest_s: float = 4 * 3600.0
     account_dead: float = 0.15
+    category_outside: float = 0.05
 
 
-def log_likelihood(family: Family, rows: Rows, come: Array, log_scale: Array, shape: Array) -> Array:
-    """Log-likelihood on the product of `come` (the pi values, length P) and parameter points (length G): (P, G)."""
+def log_likelihood(
+    family: Family, rows: Rows, come: Array, log_scale: Array, shape: Array, outside: float = 0.0
+) -> Array:
+    """Log-likelihood on the product of `come` (the pi values, length P) and parameter points (length G): (P, G).
+
+    A silent category is outside with probability `outside`, or all of its channels are late:
+    outside + (1 - outside) prod(1 - pi + pi S(L)).
+    """
     seen = rows.is_seen
     come_column = np.asarray(come, dtype=float)[:, None]
     arrived = float(rows.count[seen].sum()) + rows.held
@@ -53,10 +61,33 @@ def log_likelihood(family: Family, rows: Rows, come: Array, log_scale: Array, sh
         half = int(seen.sum())
         inside = survival[index[:half]] - survival[index[half:]]
         total += rows.count[seen] @ np.log(np.maximum(inside, _TINY))
-    for exposure_s, count in zip(rows.lower_s[~seen], rows.count[~seen], strict=True):
+    late = np.zeros((len(rows.group_count), *total.shape))
+    for k, (exposure_s, count) in enumerate(zip(rows.lower_s[~seen], rows.count[~seen], strict=True)):
         arrived_by_then = 1.0 - family.survival(np.asarray(exposure_s), log_scale, shape)
-        total += count * np.log(1.0 - come_column * arrived_by_then)
+        silent = np.log(1.0 - come_column * arrived_by_then)
+        total += count * silent
+        for group, counts in enumerate(rows.group_count):
+            if counts[k]:
+                late[group] += counts[k] * silent
+    for one in late:
+        total += np.logaddexp(np.log(outside), np.log1p(-outside) + one) if outside > 0.0 else one
     return np.asarray(total)
+
+
+def outside_chance(grid: GridPosterior, rows: Rows, outside: float) -> Array:
+    """P(a silent category is outside | its checks), one for each, averaged over the posterior."""
+    come, scale, shape = grid.points()
+    nodes = rows.lower_s[~rows.is_seen]
+    silent = [
+        np.log(1.0 - come[:, None] * (1.0 - grid.family.survival(np.asarray(at_s), scale, shape))) for at_s in nodes
+    ]
+    mass = grid.mass.reshape(len(come), -1)
+    chances = []
+    for counts in rows.group_count:
+        late = sum((count * part for count, part in zip(counts, silent, strict=True) if count), np.zeros(mass.shape))
+        odds = outside / (outside + (1.0 - outside) * np.exp(late))
+        chances.append(float(np.sum(mass * odds)))
+    return np.array(chances)
 
 
 @dataclass(frozen=True)
@@ -195,7 +226,7 @@ def _evaluate(
         survival = family.survival(last_look, scale_grid, shape_grid)
         likelihood = np.log(np.maximum(survival, _TINY)) + np.zeros((len(come), 1))
     else:
-        likelihood = log_likelihood(family, rows, come, scale_grid, shape_grid) / dispersion
+        likelihood = log_likelihood(family, rows, come, scale_grid, shape_grid, priors.category_outside) / dispersion
     log_mass = likelihood.reshape(len(come), len(scale), len(shape))
     log_mass = log_mass + log_prior[0][:, None, None] + log_prior[1][:, None] + log_prior[2]
     top = log_mass.max()

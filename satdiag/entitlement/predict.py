@@ -16,6 +16,16 @@ import numpy as np
 
 from satdiag.entitlement.families import Array
 from satdiag.entitlement.fill_in import FillIn, nodes_of
+from satdiag.entitlement.futures import (
+    LEVELS,
+    NEVER_CHECKED_S,
+    WAIT_NODES,
+    Futures,
+    Weakening,
+    own_exposure,
+    simulate,
+    waits,
+)
 from satdiag.entitlement.grid import Draws
 from satdiag.entitlement.posterior import Posterior
 from satdiag.entitlement.slips import LOG_SLIP
@@ -25,10 +35,8 @@ FEWEST_DRAWS, MOST_DRAWS = 1200, 6000
 DRAW_BUDGET = 120_000  # draws times unseen channels
 CURVE_DRAWS = 400
 CURVE_POINTS = 61
-NEVER_CHECKED_S = -1e9  # stands for -inf where exposures are interpolated
-WAIT_NODES = 12  # distinct unseen exposures whose waits are computed; between them they are interpolated
 SHARES = (0.5, 0.9, 1.0)
-LEVELS = (0.5, 0.05, 0.95)
+SHARES_OF_REST = (0.5, 0.9)
 NEGLIGIBLE = 1e-6  # a dead account less likely than this is disproved
 LEAST_CHANCE = 0.05  # times 'given that something comes' are not given below this chance that anything comes
 _ONE_TYPICAL_WAIT = math.exp(-1.0)  # survival after one scale of the exponential
@@ -40,7 +48,8 @@ class Prediction:
 
     `p_will_come` and `remaining_s` (the latter given that the channel comes, from now) follow `FillIn.unseen_s`.
     `fraction` is the share of all channels that will ever play. Times to a share start at the origin;
-    `remaining_to_last_s` starts now, given that anything comes. `typical_wait_s` is the time within which 63 % of
+    `remaining_to_last_s` and `remaining_to_share_s` (of the rest that still comes) start now, given that anything
+    comes. `typical_wait_s` is the time within which 63 % of
     those that come have come; `waits_listened` are the 5 % and 50 % quantiles of how many of those each channel has
     been listened for. `curve_*` are the channels authorised by each exposure.
     """
@@ -55,6 +64,7 @@ class Prediction:
     time_to_first_s: Quantiles | None
     time_to_share_s: Mapping[float, Quantiles | None]
     remaining_to_last_s: Quantiles | None
+    remaining_to_share_s: Mapping[float, Quantiles | None]
     typical_wait_s: Quantiles
     waits_listened: tuple[tuple[float, float], ...]
     curve_exposure_s: Array
@@ -63,42 +73,37 @@ class Prediction:
     curve_p95: Array
 
 
-@dataclass(frozen=True)
-class _Futures:
-    """Simulated futures given that the account is alive: one row a draw, one column an unseen channel.
+def predict(
+    fill: FillIn, posterior: Posterior, account_dead: float, draws: int | None = None, outside: float = 0.0
+) -> Prediction:
+    """All predictions for one fill-in; `account_dead` is the posterior chance from `p_account_dead`.
 
-    `chance`: P(comes | draw); `arrival_s`: exposure at which it comes, inf if never.
+    `outside`: the chance beforehand that a silent category is outside the account, as `Priors` has it.
     """
-
-    chance: Array
-    arrival_s: Array
-
-
-def predict(fill: FillIn, posterior: Posterior, account_dead: float, draws: int | None = None) -> Prediction:
-    """All predictions for one fill-in; `account_dead` is the posterior chance from `p_account_dead`."""
     if draws is None:
         draws = int(np.clip(DRAW_BUDGET // max(len(fill.unseen_s), 1), FEWEST_DRAWS, MOST_DRAWS))
     rng = np.random.default_rng(_seed(fill))
     blocks = posterior.draw(draws, rng)
     waits_s = np.concatenate([_typical_waits(block) for block in blocks])
-    futures = _simulate(fill, blocks, rng)
+    futures = simulate(fill, blocks, Weakening(outside, posterior.dispersion), rng)
     alive = 1.0 - account_dead
     coming = np.isfinite(futures.arrival_s).sum(axis=1)
-    p_anything = alive * float(1.0 - np.prod(1.0 - futures.chance, axis=1).mean()) if len(fill.unseen_s) else 0.0
+    p_anything = alive * float(1.0 - futures.p_none.mean()) if len(fill.unseen_s) else 0.0
     total = max(fill.channels, 1)
     fraction = _quantiles_with_floor((fill.here + coming) / total, account_dead, fill.here / total)
     exposure_s, band = _curve(fill, futures, account_dead, rng)
     return Prediction(
         p_account_dead=account_dead,
         p_will_come=alive * futures.chance.mean(axis=0),
-        remaining_s=_waits(fill, blocks, rng),
-        p_all_come=alive * float(np.prod(futures.chance, axis=1).mean()) if len(fill.unseen_s) else 1.0,
+        remaining_s=waits(fill, blocks, rng),
+        p_all_come=alive * float(futures.p_all.mean()) if len(fill.unseen_s) else 1.0,
         p_nothing_more=1.0 - p_anything,
         fraction=float(fraction[0]),
         fraction_90=(float(fraction[1]), float(fraction[2])),
         time_to_first_s=_time_to(fill, futures, None, p_anything),
         time_to_share_s={share: _time_to(fill, futures, share, p_anything) for share in SHARES},
-        remaining_to_last_s=_remaining_to_last(fill, futures, p_anything),
+        remaining_to_last_s=_remaining_to(fill, futures, 1.0, p_anything),
+        remaining_to_share_s={share: _remaining_to(fill, futures, share, p_anything) for share in SHARES_OF_REST},
         typical_wait_s=Quantiles(*(float(x) for x in np.quantile(waits_s, LEVELS))),
         waits_listened=_waits_listened(fill, blocks, waits_s),
         curve_exposure_s=exposure_s,
@@ -126,75 +131,6 @@ def _seed(fill: FillIn) -> int:
     return int.from_bytes(digest.digest()[:8], "little")
 
 
-# --- simulated futures -------------------------------------------------------------------------------------------
-
-
-def _simulate(fill: FillIn, blocks: tuple[Draws, ...], rng: np.random.Generator) -> _Futures:
-    parts = [_simulate_block(fill.unseen_s, block, rng) for block in blocks]
-    return _Futures(np.concatenate([p.chance for p in parts]), np.concatenate([p.arrival_s for p in parts]))
-
-
-def _chance(block: Draws, exposure_s: Array) -> Array:
-    """P(comes | not by its exposure) for each draw (rows) and exposure (columns)."""
-    come = block.come[:, None]
-    if block.together:
-        return np.repeat(come, len(exposure_s), axis=1)
-    own_s = _own(block, exposure_s)
-    late = come * block.family.survival(own_s, block.log_scale[:, None], block.shape[:, None])
-    return np.asarray(late / (1.0 - come + late))
-
-
-def _own(block: Draws, exposure_s: Array) -> Array:
-    """Exposures on the clock of the block, which may have run before the log; -inf (never checked) becomes 0."""
-    return np.maximum(exposure_s + block.before_s, 0.0)
-
-
-def _simulate_block(unseen_s: Array, block: Draws, rng: np.random.Generator) -> _Futures:
-    distinct, column = np.unique(unseen_s, return_inverse=True)
-    chance = _chance(block, distinct)[:, column]
-    comes = rng.random(chance.shape) < chance
-    arrival_s = np.full(chance.shape, np.inf)
-    if block.together:
-        last_look_s = np.full(len(block.come), _own(block, unseen_s.max(initial=0.0)))
-        common_s = last_look_s + _residual(block, slice(None), last_look_s, rng) - block.before_s
-        return _Futures(chance, np.where(comes, common_s[:, None], np.inf))
-    draw, channel = np.nonzero(comes)
-    since_s = _own(block, unseen_s)[channel]
-    arrival_s[draw, channel] = since_s + _residual(block, draw, since_s, rng) - block.before_s
-    return _Futures(chance, arrival_s)
-
-
-def _residual(block: Draws, draw: np.ndarray | slice, since_s: Array, rng: np.random.Generator) -> Array:
-    tail = 1.0 - rng.random(len(since_s))  # in (0, 1]
-    return block.family.residual(tail, since_s, block.log_scale[draw], block.shape[draw])
-
-
-def _waits(fill: FillIn, blocks: tuple[Draws, ...], rng: np.random.Generator) -> tuple[Quantiles, ...]:
-    """Remaining wait of each unseen channel from now, given that it comes: weighted quantiles at a few exposures."""
-    if not len(fill.unseen_s):
-        return ()
-    unseen_s = np.maximum(fill.unseen_s, NEVER_CHECKED_S)
-    nodes = nodes_of(unseen_s, WAIT_NODES)
-    chance = np.concatenate([_chance(block, nodes) for block in blocks])
-    arrival_s = np.concatenate([_residuals_at(block, nodes, fill, rng) for block in blocks])
-    table = np.array(
-        [
-            _weighted_quantiles(np.maximum(arrival_s[:, k] - fill.now_s, 0.0), chance[:, k], LEVELS)
-            for k in range(len(nodes))
-        ]
-    )
-    columns = [np.interp(unseen_s, nodes, table[:, level]) for level in range(len(LEVELS))]
-    return tuple(Quantiles(float(m), float(low), float(high)) for m, low, high in zip(*columns, strict=True))
-
-
-def _residuals_at(block: Draws, nodes: Array, fill: FillIn, rng: np.random.Generator) -> Array:
-    """Arrival exposure for every draw (rows) at every node (columns), given not by the node."""
-    own_s = _own(block, np.full_like(nodes, fill.unseen_s.max()) if block.together else nodes)
-    tail = 1.0 - rng.random((len(block.come), len(nodes)))
-    residual = block.family.residual(tail, own_s, block.log_scale[:, None], block.shape[:, None])
-    return np.asarray(own_s + residual - block.before_s)
-
-
 def _typical_waits(block: Draws) -> Array:
     number = len(block.come)
     tail = np.full(number, _ONE_TYPICAL_WAIT)
@@ -206,7 +142,9 @@ def _waits_listened(fill: FillIn, blocks: tuple[Draws, ...], waits_s: Array) -> 
         return ()
     unseen_s = np.maximum(fill.unseen_s, NEVER_CHECKED_S)
     nodes = nodes_of(unseen_s, WAIT_NODES)
-    own_s = np.concatenate([np.repeat(_own(block, nodes)[None, :], len(block.come), axis=0) for block in blocks])
+    own_s = np.concatenate(
+        [np.repeat(own_exposure(block, nodes)[None, :], len(block.come), axis=0) for block in blocks]
+    )
     table = np.quantile(own_s / waits_s[:, None], (0.05, 0.5), axis=0)
     low, middle = (np.interp(unseen_s, nodes, row) for row in table)
     return tuple(zip(low.tolist(), middle.tolist(), strict=True))
@@ -215,7 +153,7 @@ def _waits_listened(fill: FillIn, blocks: tuple[Draws, ...], waits_s: Array) -> 
 # --- times of the whole ------------------------------------------------------------------------------------------
 
 
-def _time_to(fill: FillIn, futures: _Futures, share: float | None, p_anything: float) -> Quantiles | None:
+def _time_to(fill: FillIn, futures: Futures, share: float | None, p_anything: float) -> Quantiles | None:
     """Exposure at which a share (None: the first) of the channels that will ever come have come.
 
     Channels held before the origin are no arrivals and do not count. In futures where the share has been reached
@@ -243,20 +181,24 @@ def _time_to(fill: FillIn, futures: _Futures, share: float | None, p_anything: f
     )
 
 
-def _remaining_to_last(fill: FillIn, futures: _Futures, p_anything: float) -> Quantiles | None:
+def _remaining_to(fill: FillIn, futures: Futures, share: float, p_anything: float) -> Quantiles | None:
+    """From now until this share of the channels that still come has come, given that any comes."""
     if not len(fill.unseen_s):
         return Quantiles(0.0, 0.0, 0.0)
     if p_anything < LEAST_CHANCE:
         return None
-    last_s = np.where(np.isfinite(futures.arrival_s), futures.arrival_s, -np.inf).max(axis=1)
-    remaining_s = np.maximum(last_s[np.isfinite(last_s)] - fill.now_s, 0.0)
-    if not len(remaining_s):
+    later_s = np.sort(futures.arrival_s, axis=1)
+    coming = np.isfinite(later_s).sum(axis=1)
+    draw = np.flatnonzero(coming)
+    if not len(draw):
         return None
+    rank = np.ceil(share * coming[draw] - 1e-9).astype(int) - 1
+    remaining_s = np.maximum(later_s[draw, rank] - fill.now_s, 0.0)
     return Quantiles(*(float(x) for x in np.quantile(remaining_s, LEVELS)))
 
 
 def _curve(
-    fill: FillIn, futures: _Futures, account_dead: float, rng: np.random.Generator
+    fill: FillIn, futures: Futures, account_dead: float, rng: np.random.Generator
 ) -> tuple[Array, list[Array]]:
     """Exposures, and median, 5 % and 95 % quantile of the channels authorised by each of them."""
     step = max(len(futures.arrival_s) // CURVE_DRAWS, 1)
@@ -289,10 +231,3 @@ def _quantiles_with_floor(values: Array, p_floor: float, floor: Array | float) -
         if is_floor and p_floor > 0.0:
             quantiles[k] = floor
     return np.asarray(quantiles)
-
-
-def _weighted_quantiles(values: Array, weights: Array, levels: tuple[float, ...]) -> Array:
-    order = np.argsort(values)
-    cumulative = np.cumsum(weights[order])
-    at = np.searchsorted(cumulative, np.asarray(levels) * cumulative[-1])
-    return np.asarray(values[order][np.minimum(at, len(values) - 1)])

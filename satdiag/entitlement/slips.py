@@ -16,7 +16,7 @@ from scipy import special, stats
 
 from satdiag.entitlement.channels import History, Reading, fill_in_of
 from satdiag.entitlement.grid import Priors
-from satdiag.entitlement.posterior import Posterior, quick_posterior
+from satdiag.entitlement.posterior import AT_THE_ORIGIN, Posterior, Start, quick_posterior
 
 SLIP = 0.01  # chance that a check is noted or shown wrongly (judgement)
 LOG_SLIP = math.log(SLIP / (1.0 - SLIP))
@@ -59,19 +59,22 @@ def settle(
     priors: Priors,
     wake_ups_s: Sequence[float] = (),
     stopped: bool = False,
+    starts: Sequence[Start] = AT_THE_ORIGIN,
 ) -> Settled:
     """Readings of the checks of all expected channels.
 
     Three starts, every sighting taken at its word, lone ones taken for slips, all taken for slips, are improved in
     turn (readings given the posterior, posterior given the readings); the best one wins. More slips than a person
     makes are not believed: channels authorised together in one message come at one time, which the posterior alone
-    would find unlikely. `stopped`: the log says that the account was refused or has lapsed.
+    would find unlikely. `stopped`: the log says that the account was refused or has lapsed. `starts`: when sending
+    may have begun.
     """
     judged = sum(history.judged for history in histories)
     log_revoked = math.log(REVOKED_TOGETHER if stopped or _went_together(histories) else REVOKED_ALONE)
 
     def attempt(chosen: Choice) -> tuple[_Try, Choice]:
-        posterior = quick_posterior(fill_in_of(histories, chosen, now_s, origin_known), priors, wake_ups_s)
+        fill = fill_in_of(histories, chosen, now_s, origin_known)
+        posterior = quick_posterior(fill, priors, wake_ups_s, starts)
         penalty = sum(_penalty(reading, log_revoked) for reading in chosen if reading is not None)
         better, clear = _choose(histories, posterior, log_revoked)
         return _Try(chosen, posterior.log_evidence + penalty, clear and better == chosen), better

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from satdiag.findings import EntitlementFindings, FillCurve
+from satdiag.findings import EntitlementFindings, FillCurve, StepFinding
 from satdiag.report.figure import Figure, Spec, Table, axis, layout, note, table
-from satdiag.report.numbers import HOUR_S, MINUTE_S, RANGE, duration
+from satdiag.report.fill_in_marks import completion, rest_marks, rest_words
+from satdiag.report.numbers import HOUR_S, MINUTE_S, RANGE, duration, percent
 from satdiag.report.palette import BLUE, FAINT, INK, SKY_BLUE, VERMILLION
 
 HEIGHT_PX = 380
@@ -21,18 +22,21 @@ def fill_in_figure(found: EntitlementFindings) -> Figure | None:
     if curve is None or not curve.exposure_s:
         return None
     unit, scale = ("h", HOUR_S) if curve.exposure_s[-1] > 5 * HOUR_S else ("min", MINUTE_S)
-    spec = {
-        "data": [*_band(curve, scale), *_seen(curve, scale)],
-        "layout": layout(
-            HEIGHT_PX,
-            xaxis=axis(f"time listened, {unit}", rangemode="tozero"),
-            yaxis=axis("channels that play", rangemode="tozero"),
-            shapes=_lines(found, scale),
-            annotations=_line_labels(found, scale),
-            margin={"l": 48, "r": 14, "t": 64, "b": 48},
-        ),
+    marks = [*rest_marks(found, scale), *completion(found, scale)]
+    look = layout(
+        HEIGHT_PX,
+        xaxis=axis(f"time listened, {unit}", rangemode="tozero"),
+        yaxis=axis("channels that play", rangemode="tozero"),
+        shapes=_lines(found, scale),
+        annotations=_line_labels(found, scale),
+        margin={"l": 48, "r": 14, "t": 64, "b": 48},
+    )
+    look["legend"]["traceorder"] = "normal"  # plotly turns it round where an area is filled
+    spec: Spec = {
+        "data": [*_band(curve, scale), *_steps(found.steps, scale), *_seen(curve, scale), *marks],
+        "layout": look,
     }
-    return Figure("fill-in", _caption(found), _alt(found, curve), spec, _tables(curve))
+    return Figure("fill-in", _caption(found), _alt(found, curve), spec, _tables(found, curve))
 
 
 def _scaled(times_s: Sequence[float], scale: float) -> list[float]:
@@ -64,36 +68,39 @@ def _band(curve: FillCurve, scale: float) -> list[Spec]:
     ]
 
 
+def _steps(steps: StepFinding | None, scale: float) -> list[Spec]:
+    """Turnbull's step curve, from the start on; where a step lies inside its interval is not determined."""
+    if steps is None:
+        return []
+    x = [0.0, *_scaled(steps.upper_s, scale)]
+    y = [steps.held, *(round(steps.held + share * steps.channels, 2) for share in steps.share)]
+    return [
+        {
+            "type": "scatter",
+            "mode": "lines",
+            "x": x,
+            "y": y,
+            "line": {"color": INK, "width": 1.5, "shape": "hv"},
+            "name": "step estimate",
+            "hoverinfo": "skip",
+        }
+    ]
+
+
 def _seen(curve: FillCurve, scale: float) -> list[Spec]:
     if not curve.seen_s:
         return []
-    x = _scaled(curve.seen_s, scale)
-    shared = {"type": "scatter", "x": x, "line": {"color": INK, "width": 1.5, "shape": "hv"}}
+    shared = {"type": "scatter", "mode": "markers", "x": _scaled(curve.seen_s, scale), "cliponaxis": False}
     marks = {
         "symbol": "triangle-up",
-        "size": 8 if len(x) <= FEW_CHECKS else 5,
+        "size": 8 if len(curve.seen_s) <= FEW_CHECKS else 5,
         "color": SKY_BLUE,
         "line": {"color": INK, "width": 1.2},
     }
     tops = {**marks, "symbol": "triangle-down"}
     return [
-        {
-            **shared,
-            "mode": "lines+markers",
-            "y": list(curve.seen_low),
-            "marker": marks,
-            "name": "seen, at least",
-            "cliponaxis": False,
-        },
-        {
-            **shared,
-            "mode": "lines+markers",
-            "y": list(curve.seen_high),
-            "marker": tops,
-            "line": {"color": INK, "width": 1.5, "shape": "hv", "dash": "dash"},
-            "name": "seen, at most",
-            "cliponaxis": False,
-        },
+        {**shared, "y": list(curve.seen_low), "marker": marks, "name": "seen, at least"},
+        {**shared, "y": list(curve.seen_high), "marker": tops, "name": "seen, at most"},
     ]
 
 
@@ -137,7 +144,8 @@ def _caption(found: EntitlementFindings) -> str:
     return (
         "Channels that play against the time the receiver has listened. The blue line and its band show what the "
         "model expects of the channels still to come; the triangles show what was seen: at least so many, at most "
-        f"so many. The dash-dotted line is where the log ends.{most}"
+        "so many, and the stepped line is the estimate that needs no model (Turnbull 1976). The dash-dotted line is "
+        f"where the log ends{rest_words(found)}.{most}"
     )
 
 
@@ -151,7 +159,7 @@ def _alt(found: EntitlementFindings, curve: FillCurve) -> str:
     return f"Line chart of channels that play over listening time.{seen} After {last} the model has {ends}{whole}."
 
 
-def _tables(curve: FillCurve) -> tuple[Table, ...]:
+def _tables(found: EntitlementFindings, curve: FillCurve) -> tuple[Table, ...]:
     every = max(1, -(-len(curve.exposure_s) // TABLE_ROWS))
     picked = range(0, len(curve.exposure_s), every)
     thinned = f" Every {every}th point of the curve is listed." if every > 1 else ""
@@ -171,4 +179,15 @@ def _tables(curve: FillCurve) -> tuple[Table, ...]:
         [(duration(at), f"{low:.0f}", f"{high:.0f}") for at, low, high in rows],
         "listened|at least|at most",
     )
-    return (model, seen) if curve.seen_s else (model,)
+    parts = (model, seen) if curve.seen_s else (model,)
+    return (*parts, _step_table(found.steps)) if found.steps else parts
+
+
+def _step_table(steps: StepFinding) -> Table:
+    rows = zip(steps.lower_s, steps.upper_s, steps.share, strict=True)
+    return table(
+        f"Estimate without a model (Turnbull): the share of {steps.channels} channels that has come.",
+        ("after", "and by", "have come"),
+        [(duration(low), duration(high), percent(share)) for low, high, share in rows],
+        "after|and by|have come",
+    )

@@ -14,7 +14,7 @@ from satdiag.report import words
 from satdiag.report.figure import Cell, Figure, Table, table
 from satdiag.report.fill_in import fill_in_figure
 from satdiag.report.local_time import LocalTime
-from satdiag.report.numbers import RANGE, duration, percent, wait_minutes
+from satdiag.report.numbers import RANGE, duration, percent, seconds, wait_minutes
 from satdiag.report.sky_plot import satellite_table, sky_figure
 from satdiag.report.tables import (
     ChannelGroup,
@@ -26,6 +26,10 @@ from satdiag.report.tables import (
 )
 from satdiag.report.timeline import timeline_figures
 from satdiag.report.weights import evidence_figure, probability_figures
+
+OUTSIDE = 0.5
+SMALL_CHANCE = 0.01
+"""A category more likely outside the account than late is named; a chance below the other one is not worth words."""
 
 
 @dataclass(frozen=True)
@@ -76,10 +80,9 @@ def _channels(job: Job, found: EntitlementFindings) -> Section:
 
 
 def _channel_sentences(found: EntitlementFindings) -> tuple[str, ...]:
-    said = []
-    if found.expected is not None and found.authorised is not None:
-        expected = f", counting {words.EXPECTED_FROM[found.expected_from]}" if found.expected_from else ""
-        said.append(f"{found.authorised} of {found.expected} expected channels play{expected}.")
+    said = [found.text] if found.text else []
+    if found.expected is not None and found.authorised is not None and found.expected_from:
+        said.append(f"{found.authorised} of {found.expected} counts {words.EXPECTED_FROM[found.expected_from]}.")
     if found.p_all_expected is not None and not found.complete:
         said.append(f"The chance that every expected channel comes is {percent(found.p_all_expected)}.")
     if found.remaining_to_last_s is not None and not found.complete:
@@ -117,10 +120,21 @@ def _listening_sentences(found: EntitlementFindings) -> tuple[str, ...]:
     if found.exposure_basis:
         said.append(f", {words.EXPOSURE_BASES[found.exposure_basis]}")
     sentences = ["".join(said) + "."]
+    if found.reception_scale is not None:
+        share = percent(found.reception_scale, found.reception_scale_90)
+        sentences.append(f"Block errors were read: {share} of the blocks came through, and waits are scaled by that.")
+    if found.outside_categories:
+        likely = [name for name, chance in found.outside_categories.items() if chance >= OUTSIDE]
+        if likely:
+            named = ", ".join(likely)
+            sentences.append(f"Nothing of these categories came; all of each is likely outside the account: {named}.")
+    if found.p_not_begun is not None and found.p_not_begun >= SMALL_CHANCE:
+        sentences.append(f"The chance that nothing has been sent yet at all is {percent(found.p_not_begun)}.")
     if found.exposure_since_resend_s is not None:
         sentences.append(f"Since the activation was last sent: {duration(found.exposure_since_resend_s)}.")
     if found.time_to_first_s is not None:
-        sentences.append(f"The first channel came after {wait_minutes(found.time_to_first_s)} of listening.")
+        came = "came" if found.authorised or found.arrival_events else "should come, if any does,"
+        sentences.append(f"The first channel {came} after {wait_minutes(found.time_to_first_s)} of listening.")
     return tuple(sentences)
 
 
@@ -177,12 +191,16 @@ def _reasons(findings: Findings) -> Section:
 
 def _changes(found: TuningFindings) -> Section:
     whole = tuning_table(found)
-    said = []
-    if found.p_slow is not None:
-        said.append(f"The chance that channel changes are slower than they should be is {percent(found.p_slow)}.")
+    said = [found.text] if found.text else []
+    if found.p_slow is not None and found.slow_above_s is not None:
+        slow = f"half of them taking more than {seconds(found.slow_above_s)} to the sound"
+        said.append(f"The chance that channel changes are slow, {slow}, is {percent(found.p_slow)}.")
+    said += [part.text for part in (found.stop, found.earlier_visit) if part is not None and part.text]
     if found.block_loss is not None:
         lost = percent(found.block_loss, found.block_loss_90)
         said.append(f"The times fit a loss of {lost} of the transmitted blocks.")
+    if found.loss_by_level_text:
+        said.append(found.loss_by_level_text)
     missing = _because("Nothing is known of channel changes: none was timed.", found.could_not, whole is not None)
     tables = (whole,) if whole else ()
     return Section("changes", "Channel changes", tuple(said), tables=tables, missing=missing)

@@ -1,66 +1,176 @@
-"""The findings on channel changes: delays to audio and to title, block loss, and how likely the changes are slow."""
+"""The findings on channel changes: delays to audio and to title, block loss, and whether the changes are slow."""
 
 from __future__ import annotations
 
-from satdiag.findings import DelayFindings, TuningFindings
+from dataclasses import replace
+
+from satdiag.findings import (
+    ChangeFindings,
+    DelayFindings,
+    LevelLossFindings,
+    StopFindings,
+    TuningFindings,
+    instant_text,
+)
 from satdiag.job import Job
-from satdiag.tuning.attempts import Attempts, Delays, delays, tuning_attempts
-from satdiag.tuning.block_loss import block_loss
-from satdiag.tuning.kaplan_meier import FEWEST_FOR_INTERVAL, kaplan_meier, median_interval_s, quantile_s
-from satdiag.tuning.slowness import SLOW_MEDIAN_S, slowness_posterior
+from satdiag.tuning.attempts import Attempts, tuning_attempts
+from satdiag.tuning.baseline import Baseline, baseline_of, p_slow
+from satdiag.tuning.block_loss import (
+    TwoLosses,
+    loss_figures,
+    loss_likelihoods,
+    loss_posterior,
+    two_losses,
+    why_no_loss,
+)
+from satdiag.tuning.compare import compare_delays
+from satdiag.tuning.delays import Delays, delays
+from satdiag.tuning.kaplan_meier import (
+    FEWEST_FOR_INTERVAL,
+    kaplan_meier,
+    median_interval_s,
+    quantile_interval_s,
+    quantile_s,
+)
+from satdiag.tuning.loss_levels import CLEAR_CUT, Parted, parted_by_level, tells
+from satdiag.tuning.stopping import ALPHA, decide, signs
+from satdiag.tuning.stretches import Stretches, stretches_of
+from satdiag.tuning.wording import error_slow, level_loss_text, stop_text, summary, too_coarse, with_text
 
 
 def estimate_tuning(job: Job) -> TuningFindings:
     """How long channel changes took, of the receiver now fitted (rows since the last `swap,receiver`).
 
-    Attempts that were refused are left out; attempts that ended without the mark are right-censored there.
+    Attempts that were refused are counted apart; attempts that ended without the mark are right-censored there.
+    Delays and slowness are those of the last visit, or since a part was changed for a better one (`stretches`);
+    block loss is of all changes.
     """
     attempts = tuning_attempts(job)
-    if not attempts.timed:
-        return TuningFindings(could_not=(_why_none(attempts), *_strays(attempts)))
-    could_not = _strays(attempts)
-    audio = delays(attempts.timed, "audio")
-    titles = delays(attempts.timed, "title")
-    could_not += _shortcomings(audio, "audio")
-    title_s, loss, loss_90 = None, None, None
-    if not titles.came.any() and not _waited_for_title(attempts):
-        could_not += ["no title was marked: time to title and block loss not computed"]
-    else:
-        title_s = delay_findings(titles)
-        could_not += _shortcomings(titles, "title")
-        found = block_loss(titles, attempts.resolution_s)
-        if isinstance(found, str):
-            could_not += [found]
-        else:
-            loss, loss_90 = found
-    return TuningFindings(
-        audio_s=delay_findings(audio),
-        title_s=title_s,
-        block_loss=loss,
-        block_loss_90=loss_90,
-        p_slow=_p_slow(audio, attempts.resolution_s),
-        could_not=tuple(could_not),
+    found = TuningFindings(
+        refused=len(attempts.refused),
+        refused_channels=tuple(sorted({attempt.channel for attempt in attempts.refused})),
     )
+    if attempts.timed:
+        found = _timed(job, attempts, found)
+    else:
+        found = replace(found, could_not=(_why_none(attempts), *_left_out(attempts)))
+    return replace(found, text=summary(found))
+
+
+def _timed(job: Job, attempts: Attempts, found: TuningFindings) -> TuningFindings:
+    parts = stretches_of(job, attempts.timed)
+    audio = delays(parts.now, "audio")
+    baseline = baseline_of(delays(parts.earlier, "audio"), attempts.resolution_s)
+    found = replace(
+        found,
+        audio_s=delay_findings(audio),
+        p_slow=p_slow(audio, baseline, attempts.resolution_s),
+        could_not=(*_left_out(attempts), *_shortcomings(audio, "audio")),
+        since=None if parts.since_s is None else instant_text(job.instant(parts.since_s)),
+        baseline_from=baseline.from_,
+        baseline_s=baseline.median_s,
+        slow_above_s=baseline.slow_s,
+        stop=_stop(audio, baseline, attempts.resolution_s),
+        earlier_visit=_earlier_visit(parts),
+    )
+    if not any(attempt.title_s is not None for attempt in attempts.timed) and not _waited_for_title(attempts):
+        why = "no title was marked: time to title and block loss not computed"
+        return replace(found, could_not=(*found.could_not, why))
+    return _with_titles(job, attempts, parts, found)
+
+
+def _with_titles(job: Job, attempts: Attempts, parts: Stretches, found: TuningFindings) -> TuningFindings:
+    titles = delays(parts.now, "title")
+    found = replace(
+        found,
+        title_s=delay_findings(titles),
+        could_not=(*found.could_not, *_shortcomings(titles, "title")),
+    )
+    if why := why_no_loss(sum(attempt.title_s is not None for attempt in attempts.timed)):
+        return replace(found, could_not=(*found.could_not, why), loss_by_level_text=_sentence(why))
+    return _with_losses(job, attempts, found)
+
+
+def _with_losses(job: Job, attempts: Attempts, found: TuningFindings) -> TuningFindings:
+    """Block loss of all changes, and of those at low and at high level; the likelihoods are worked out once."""
+    parted = parted_by_level(job, attempts.timed)
+    groups = (attempts.timed,) if isinstance(parted, str) else (parted.low, parted.high, parted.unknown)
+    likelihoods = loss_likelihoods([delays(group, "title") for group in groups], attempts.resolution_s)
+    if isinstance(parted, str):
+        found = replace(found, loss_by_level_text=_sentence(parted))
+    else:
+        levels = _level_loss(parted, two_losses(*likelihoods[:2]))
+        text = level_loss_text(levels, CLEAR_CUT) if levels else LEVELS_UNTOLD
+        found = replace(found, loss_by_level=levels, loss_by_level_text=text)
+    loss = loss_figures(loss_posterior(likelihoods))
+    if isinstance(loss, str):
+        return replace(found, could_not=(*found.could_not, loss))
+    return replace(found, block_loss=loss[0], block_loss_90=loss[1])
+
+
+LEVELS_UNTOLD = "The times to title do not tell the block loss at low level from that at high level."
+
+
+def _sentence(words: str) -> str:
+    return words[0].upper() + words[1:] + "."
 
 
 def delay_findings(sample: Delays) -> DelayFindings:
-    """Kaplan-Meier median with its 90 % interval, 90th percentile, and how many attempts were given up."""
+    """Kaplan-Meier median and 90th percentile with their 90 % intervals, and how many attempts were given up."""
     curve = kaplan_meier(sample.duration_s, sample.came)
-    median = quantile_s(curve, 0.5)
     return DelayFindings(
-        median=median,
+        median=quantile_s(curve, 0.5),
         p90=quantile_s(curve, 0.9),
-        n=len(sample.duration_s),
+        n=len(sample),
         timed_out=sample.given_up,
         median_90=median_interval_s(curve),
+        p90_90=quantile_interval_s(curve, 0.9),
     )
 
 
-def _p_slow(audio: Delays, resolution_s: float) -> float | None:
-    """Posterior probability of a slow median; None where no audio came at all: slow cannot be told from never."""
+def _stop(audio: Delays, baseline: Baseline, resolution_s: float) -> StopFindings | None:
+    """Where the tests stand; None where no audio came at all: slow cannot be told from never."""
     if not audio.came.any():
         return None
-    return slowness_posterior(audio, resolution_s).p_above(SLOW_MEDIAN_S)
+    found = decide(signs(audio, baseline.line_s, resolution_s))
+    return StopFindings(
+        state=found.state,
+        e_slow=found.e_slow,
+        e_normal=found.e_normal,
+        line_s=baseline.line_s,
+        beyond=found.beyond,
+        within=found.within,
+        unclear=found.unclear,
+        decided_after=found.after,
+        more=None if too_coarse(baseline, resolution_s) else found.more,
+        error_slow=error_slow(baseline),
+        error_normal=ALPHA,
+        text=stop_text(found, baseline, resolution_s),
+    )
+
+
+def _earlier_visit(parts: Stretches) -> ChangeFindings | None:
+    """The last visit with timed changes beside the one before it; None if there is one alone."""
+    if len(parts.visits) < 2:
+        return None
+    before, after = (delays(visit, "audio") for visit in parts.visits[-2:])
+    return with_text(compare_delays(before, after))
+
+
+def _level_loss(parted: Parted, losses: TwoLosses) -> LevelLossFindings | None:
+    if not tells(losses):
+        return None
+    return LevelLossFindings(
+        below=parted.split,
+        unit=parted.unit,
+        n_low=len(parted.low),
+        n_high=len(parted.high),
+        loss_low=losses.first.quantile(0.5),
+        loss_low_90=losses.first.interval_90,
+        loss_high=losses.second.quantile(0.5),
+        loss_high_90=losses.second.interval_90,
+        p_low_more=losses.p_first_more,
+    )
 
 
 def _waited_for_title(attempts: Attempts) -> bool:
@@ -69,6 +179,8 @@ def _waited_for_title(attempts: Attempts) -> bool:
 
 
 def _why_none(attempts: Attempts) -> str:
+    if attempts.from_memory:
+        return "every channel change was marked from memory: time to audio and to title not computed"
     if attempts.refused:
         return "every timed channel change was refused: time to audio and to title not computed"
     if attempts.stray_marks:
@@ -76,12 +188,19 @@ def _why_none(attempts: Attempts) -> str:
     return "no channel change was timed: time to audio and to title not computed"
 
 
-def _strays(attempts: Attempts) -> list[str]:
-    count = attempts.stray_marks
-    if not count:
-        return []
-    words = "mark fits no open channel change and was" if count == 1 else "marks fit no open channel change and were"
-    return [f"{count} {words} left out"]
+def _left_out(attempts: Attempts) -> list[str]:
+    said = []
+    if count := attempts.stray_marks:
+        words = "mark fits" if count == 1 else "marks fit"
+        said.append(f"{count} {words} no open channel change and {_were(count)} left out")
+    if count := len(attempts.from_memory):
+        words = "channel change" if count == 1 else "channel changes"
+        said.append(f"{count} {words} {_were(count)} marked from memory (span_s) and not timed")
+    return said
+
+
+def _were(count: int) -> str:
+    return "was" if count == 1 else "were"
 
 
 def _shortcomings(sample: Delays, mark: str) -> list[str]:

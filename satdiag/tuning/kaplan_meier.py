@@ -69,10 +69,15 @@ def quantile_s(curve: SurvivalCurve, share: float) -> float | None:
 
 def median_interval_s(curve: SurvivalCurve) -> tuple[float, float | None] | None:
     """The interval of the median at the curve's level; an upper end of None is open. None: too few marks came."""
+    return quantile_interval_s(curve, 0.5)
+
+
+def quantile_interval_s(curve: SurvivalCurve, share: float) -> tuple[float, float | None] | None:
+    """The interval of a quantile at the curve's level; an upper end of None is open. None: too few marks came."""
     if curve.events < FEWEST_FOR_INTERVAL:
         return None
-    low = _first_at_or_below(curve.time_s, curve.low, 0.5)
-    high = _first_at_or_below(curve.time_s, curve.high, 0.5)
+    low = _first_at_or_below(curve.time_s, curve.low, 1.0 - share)
+    high = _first_at_or_below(curve.time_s, curve.high, 1.0 - share)
     return None if low is None else (low, high)
 
 

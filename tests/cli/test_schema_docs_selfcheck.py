@@ -116,7 +116,7 @@ def _as_json(row):
 def test_docs_lists_topics_and_prints_them(capsys):
     listed = printed(capsys, "docs")
     assert [line.split()[0] for line in listed.splitlines()] == sorted(topics())
-    assert {"log", "findings", "exposure", "cautions"} <= set(topics())
+    assert {"log", "findings", "exposure", "cautions", "record", "live"} <= set(topics())
     for topic in topics():
         text = printed(capsys, "docs", topic)
         assert text.startswith("# ")

@@ -12,9 +12,10 @@ from scipy import optimize, special, stats
 
 from satdiag.entitlement.families import EXPONENTIAL, Family, all_families
 from satdiag.entitlement.fill_in import FillIn, compress
+from satdiag.entitlement.futures import Weakening, simulate
 from satdiag.entitlement.grid import Priors, family_posterior, log_likelihood
 from satdiag.entitlement.posterior import _average, posterior_of
-from satdiag.entitlement.predict import _simulate, p_account_dead, predict
+from satdiag.entitlement.predict import p_account_dead, predict
 from tests.entitlement.made import FAMILIES, NO_TIMES, checked_every, draw_waits
 
 REPLICATES = 200
@@ -48,7 +49,7 @@ def replicate(number, step_s, end_s, rng):
     posterior = _average([family_posterior(f, rows, priors) for f in families], 1.0)
     # Independent draws, as the ranks need: one of the systematic sample's points at a time, in random order.
     blocks = posterior.draw(1000, rng)
-    futures = _simulate(fill, blocks, rng)
+    futures = simulate(fill, blocks, Weakening(), rng)
     pick = rng.permutation(1000)[:RANK_DRAWS]
     later = wait_s[np.isfinite(wait_s) & (wait_s > end_s)]
     last = np.where(np.isfinite(futures.arrival_s), futures.arrival_s, -1.0).max(axis=1, initial=-1.0)

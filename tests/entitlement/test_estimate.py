@@ -283,10 +283,12 @@ def test_late():
     found = found_in(
         CONFIRMED,
         locked(6),
-        checks(2, "refused", range(1, 31)),
-        checks(4, "authorised", range(1, 9)),
-        checks(6, "authorised", range(9, 16)),
-        checks(6, "refused", range(16, 31)),
+        checks(2, "authorised", range(1, 5)),
+        checks(2, "refused", range(5, 31)),
+        checks(4, "authorised", range(5, 9)),
+        checks(4, "refused", range(9, 31)),
+        checks(6, "authorised", range(9, 13)),
+        checks(6, "refused", range(13, 31)),
         sheet=MUSIC,
         music=range(1, 31),
     )

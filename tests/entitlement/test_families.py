@@ -1,12 +1,14 @@
 """Survival functions, residual waits and shape priors."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from satdiag.entitlement.families import MOST_WAKE_UPS, all_families, carousel
+from satdiag.entitlement.families import MOST_WAKE_UPS, TWO_SPEED, all_families, carousel
 from tests.entitlement.made import FAMILIES, natural
 from tests.references import entitlement_values as reference
 
@@ -105,3 +107,23 @@ def test_shape_priors_are_distributions(family):
     assert cdf[0] == pytest.approx(0.0, abs=1e-12)
     assert cdf[-1] == pytest.approx(1.0, abs=1e-12)
     assert np.all(np.diff(cdf) > 0)
+
+
+def test_two_speeds_are_a_mixture_of_exponentials():
+    # S(t) = .6 exp(-t/100) + .4 exp(-t/2000), by hand at 300 s.
+    log_scale, share = np.array([np.log(100.0)]), np.array([0.4])
+    found = TWO_SPEED.survival(np.array([300.0]), log_scale, share)
+    assert found[0] == pytest.approx(0.6 * math.exp(-3.0) + 0.4 * math.exp(-0.15))
+
+
+@pytest.mark.parametrize("exposure_s", [0.0, 50.0, 5000.0, 1e6])
+@pytest.mark.parametrize("share", [0.02, 0.4, 0.9])
+def test_two_speed_residuals_invert_the_survival(exposure_s, share):
+    tail = np.array([1.0, 0.999, 0.5, 0.1, 1e-3, 1e-9])
+    log_scale, shape = np.full(len(tail), np.log(100.0)), np.full(len(tail), share)
+    wait_s = TWO_SPEED.residual(tail, np.full(len(tail), exposure_s), log_scale, shape)
+    assert np.all(wait_s >= 0)
+    # P(T > E + r) / P(T > E) in a form that does not vanish: both over exp(-E/(20 tau)).
+    quick = (1 - share) * np.exp(-exposure_s / 100.0 * 0.95)
+    left = (quick * np.exp(-wait_s / 100.0) + share * np.exp(-wait_s / 2000.0)) / (quick + share)
+    assert left == pytest.approx(tail, rel=1e-5)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import optimize, special
 
-from satdiag.entitlement import predict as room
 from satdiag.entitlement.families import EXPONENTIAL, carousel
 from satdiag.entitlement.fill_in import FillIn
+from satdiag.entitlement.futures import Weakening, simulate
 from satdiag.entitlement.grid import Draws, GridPosterior, Priors
 from satdiag.entitlement.posterior import Posterior, posterior_of
 from satdiag.entitlement.predict import p_account_dead, predict
@@ -90,7 +90,7 @@ def test_time_to_most_of_the_final_set_agrees_with_the_order_statistic_formula()
     place = rng.beta(rank[some], more[some] - rank[some] + 1)
     wait[some] = -np.exp(draws.log_scale[some]) * np.log1p(-place)
     alone = Posterior((grid,), np.ones(1), 1.0, 0.0)
-    futures = room._simulate(fill, alone.draw(60_000, rng), rng)
+    futures = simulate(fill, alone.draw(60_000, rng), Weakening(), rng)
     later = np.sort(futures.arrival_s, axis=1)
     here = 16 + np.isfinite(later).sum(axis=1)
     need = np.ceil(0.95 * here - 1e-9).astype(int) - 16
@@ -118,8 +118,9 @@ def test_predictions_agree_with_the_exact_sum_over_the_grid():
 
 def test_a_share_already_reached_is_the_observed_interval():
     found = predicted(canonical_fill())
-    half = found.time_to_share_s[0.5]  # the 8th to 9th of 16 to 20 came in (60, 120]
-    assert (half.p05, half.median, half.p95) == (60.0, 90.0, 120.0)
+    half = found.time_to_share_s[0.5]  # the 8th to 9th of 16 to 18 came in (60, 120], the 10th of 20 in (120, 180]
+    assert (half.p05, half.median) == (60.0, 90.0)
+    assert half.p95 in (120.0, 180.0)
     assert (found.time_to_first_s.p05, found.time_to_first_s.p95) == (0.0, 60.0)
     assert found.time_to_share_s[1.0].p95 > 600.0
 

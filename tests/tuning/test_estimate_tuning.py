@@ -1,9 +1,16 @@
 """The findings on channel changes, from rows to numbers."""
 
+import dataclasses
+import json
+
+import jsonschema
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from satdiag.findings import TuningFindings
+from satdiag.findings import TuningFindings, _plain
+from satdiag.findings_schema import findings_schema
 from satdiag.tuning import estimate_tuning
 from satdiag.tuning.kaplan_meier import kaplan_meier, quantile_s
 from tests.helpers import make_job
@@ -23,7 +30,8 @@ def changes(delays_s, every_s=30, start_s=0.0):
 def test_no_marks_no_figures():
     found = estimate_tuning(make_job("0:00 note - a"))
     assert found == TuningFindings(
-        could_not=("no channel change was timed: time to audio and to title not computed",)
+        could_not=("no channel change was timed: time to audio and to title not computed",),
+        text="No channel change was timed.",
     )
 
 
@@ -115,3 +123,192 @@ def test_block_loss_comes_with_its_interval():
     assert low < found.block_loss < high
     assert low < 0.1 < high
     assert found.could_not == ()
+
+
+# --- is it slow, and may one stop ---------------------------------------------------------------------------------
+
+QUICK = [(1.6, 3), (1.8, 4), (1.7, 3), (1.9, 6), (1.6, 3), (2.0, 5), (1.7, 4), (1.8, 9), (1.5, 3), (1.9, 4)]
+SLOW = [(audio + 3, title + 4) for audio, title in QUICK]
+DAY_S = 86400.0
+
+
+def test_ten_quick_changes_settle_it():
+    found = estimate_tuning(make_job(changes(QUICK)))
+    assert (found.stop.state, found.stop.decided_after, found.stop.more) == ("normal", 9, None)
+    assert (found.stop.beyond, found.stop.within, found.stop.unclear) == (0, 10, 0)
+    assert (found.baseline_from, found.baseline_s, found.slow_above_s) == ("common practice", 2.0, 3.0)
+    assert (found.stop.error_slow, found.stop.error_normal) == (0.05, 0.05)
+    assert found.text.startswith("Changes take 1.7 s to sound (90 %: 1.6 to 1.9 s, 10 changes): normal. Titles take")
+    assert "wrong at most 5 times in 100" in found.stop.text
+
+
+def test_slow_changes_are_shown_soon():
+    found = estimate_tuning(make_job(changes(SLOW)))
+    assert (found.stop.state, found.stop.decided_after) == ("slow", 2)
+    assert "slow, 1.5 to 2.0 s is usual" in found.text
+
+
+def test_three_changes_do_not_settle_it():
+    found = estimate_tuning(make_job(changes(QUICK[:3])))
+    assert found.stop.state == "go-on"
+    assert 1 <= found.stop.more <= 12
+    assert f"about {found.stop.more} more changes would settle it" in found.text
+
+
+def test_marks_in_whole_minutes_settle_nothing():
+    rows = [f"{60 * k} tune {k} {mark}" for k in range(20) for mark in ("requested",)]
+    rows += [f"{60 * (k + 1)} tune {k} audio" for k in range(20)]
+    found = estimate_tuning(make_job("\n".join(sorted(rows))))
+    assert (found.stop.state, found.stop.more) == ("go-on", None)
+    assert "too coarse" in found.stop.text
+
+
+def test_no_sound_at_all_is_not_called_slow():
+    rows = changes([(None, None)] * 3) + "\n20 tune 100 abandoned\n50 tune 101 abandoned\n80 tune 102 abandoned"
+    found = estimate_tuning(make_job(rows))
+    assert found.stop is None
+    assert found.text == "No sound came (3 changes, 3 given up), so slow cannot be told from never."
+
+
+# --- earlier visits and repairs ------------------------------------------------------------------------------------
+
+
+def test_an_earlier_visit_with_enough_quick_changes_is_the_baseline():
+    rng = np.random.default_rng(2)
+    before = [(a, a + 2) for a in np.round(rng.lognormal(np.log(1.2), 0.15, 40), 1)]
+    after = [(a, a + 2) for a in np.round(rng.lognormal(np.log(2.3), 0.1, 12), 1)]
+    found = estimate_tuning(make_job(changes(before) + "\n" + changes(after, start_s=2 * DAY_S)))
+    assert found.baseline_from == "earlier visit"
+    assert found.baseline_s == pytest.approx(1.2, abs=0.15)
+    assert found.slow_above_s == max(found.baseline_s * 1.5, 2.0)
+    assert found.audio_s.n == 12
+    assert found.since == "2031-05-05T14:00:00Z"
+    assert found.p_slow > 0.9  # 2.3 s is not slow by common practice, but beside 1.2 s it is
+    assert estimate_tuning(make_job(changes(after))).p_slow < 0.1
+    assert found.stop.error_slow == 0.1
+    assert found.earlier_visit.state == "slower"
+    assert found.earlier_visit.shift_s == pytest.approx(1.1, abs=0.25)
+    assert found.earlier_visit.text in found.text
+
+
+def test_an_earlier_visit_with_few_or_slow_changes_is_no_baseline():
+    few = make_job(changes(QUICK) + "\n" + changes(QUICK, start_s=DAY_S))
+    slow = make_job(changes(SLOW * 4) + "\n" + changes(QUICK, start_s=DAY_S))
+    for job in (few, slow):
+        assert estimate_tuning(job).baseline_from == "common practice"
+    repaired = estimate_tuning(slow)
+    assert (repaired.stop.state, repaired.earlier_visit.state) == ("normal", "faster")
+    assert repaired.p_slow < 0.01
+    assert "less than at the visit before" in repaired.text
+
+
+def test_few_changes_at_the_last_visit_are_judged_with_those_before():
+    found = estimate_tuning(make_job(changes(QUICK) + "\n" + changes(QUICK[:2], start_s=DAY_S)))
+    assert (found.audio_s.n, found.since) == (12, None)
+    assert found.earlier_visit.state == "cannot tell"
+    assert f"about {found.earlier_visit.needed} changes a visit" in found.earlier_visit.text
+
+
+@pytest.mark.parametrize(("value", "judged"), [("better", 3), ("same", 13)])
+def test_a_better_part_begins_a_new_stretch(value, judged):
+    rows = changes(SLOW) + f"\n400 swap lead {value}\n" + changes(QUICK[:3], start_s=500)
+    found = estimate_tuning(make_job(rows))
+    assert found.audio_s.n == judged
+    assert (found.p_slow < 0.1) == (value == "better")
+
+
+def test_a_better_part_after_the_last_change_leaves_what_was_seen():
+    found = estimate_tuning(make_job(changes(SLOW) + "\n400 swap lead better\n500 note - end"))
+    assert (found.audio_s.n, found.since) == (10, None)
+
+
+# --- refused, from memory, levels ----------------------------------------------------------------------------------
+
+
+def test_refused_changes_are_counted_with_their_channels():
+    rows = changes(QUICK) + "\n500 tune 7 requested\n501 tune 7 refused\n510 tune 5 requested\n511 tune 5 refused"
+    found = estimate_tuning(make_job(rows + "\n520 tune 7 requested\n521 tune 7 refused"))
+    assert (found.refused, found.refused_channels, found.audio_s.n) == (3, (5, 7), 10)
+    assert "3 changes were refused (channels 5, 7)." in found.text
+    alone = estimate_tuning(make_job("0:01 tune 7 requested\n0:02 tune 7 refused"))
+    assert (alone.audio_s, alone.text) == (None, "1 change was refused (channel 7).")
+
+
+def test_changes_marked_from_memory_are_said():
+    found = estimate_tuning(make_job("0:01 tune 7 requested\n0:05 tune 7 audio span_s=30\n0:09 note - end"))
+    assert found.audio_s is None
+    assert found.could_not == (
+        "every channel change was marked from memory: time to audio and to title not computed",
+        "1 channel change was marked from memory (span_s) and not timed",
+    )
+
+
+def with_levels(losses, level, n=40):
+    """Changes in two halves with a block loss and a level each."""
+    rng = np.random.default_rng(8)
+    rows = []
+    for half, (loss, at) in enumerate(zip(losses, level, strict=True)):
+        for k in range(n):
+            start = 9000.0 * half + 150 * k
+            title = round(1.5 + 5 * (rng.random() + rng.geometric(1 - loss) - 1), 1)
+            rows += [
+                f"{start} tune {k} requested",
+                f"{start + 1.7} tune {k} audio",
+                f"{start + title} tune {k} title",
+            ]
+            rows += [f"{start + 1} signal satellite {at + rng.normal(0, 0.5):.1f} dB"]
+    return estimate_tuning(make_job("\n".join(rows)))
+
+
+def test_titles_lose_more_while_the_level_is_low():
+    found = with_levels((0.5, 0.03), (4.0, 12.0))
+    assert (found.loss_by_level.n_low, found.loss_by_level.n_high, found.loss_by_level.unit) == (40, 40, "dB")
+    assert 5 < found.loss_by_level.below < 11
+    assert found.loss_by_level.loss_low_90[0] < 0.5 < found.loss_by_level.loss_low_90[1]
+    assert found.loss_by_level.p_low_more > 0.99
+    assert found.loss_by_level_text.startswith("Titles lose more blocks while the level is low: ")
+    assert found.block_loss_90[0] < found.block_loss < found.block_loss_90[1]
+
+
+def test_where_the_level_has_nothing_to_do_with_it_that_is_said():
+    found = with_levels((0.2, 0.2), (4.0, 12.0))
+    assert "Low level was not seen to lose more blocks" in found.loss_by_level_text
+    turned = with_levels((0.03, 0.5), (4.0, 12.0))
+    assert "something else is at work" in turned.loss_by_level_text
+
+
+@pytest.mark.parametrize(
+    ("found", "why"),
+    [
+        (lambda: with_levels((0.2, 0.2), (12.0, 12.5)), "The level hardly differed"),
+        (lambda: estimate_tuning(make_job(changes(QUICK * 2, every_s=60))), "No level was logged near"),
+        (lambda: estimate_tuning(make_job(changes(QUICK[:4]))), "Only 4 titles came"),
+    ],
+)
+def test_why_levels_tell_nothing(found, why):
+    got = found()
+    assert got.loss_by_level is None
+    assert got.loss_by_level_text.startswith(why)
+
+
+# --- whatever the log ----------------------------------------------------------------------------------------------
+
+MARKS = st.sampled_from(["requested", "audio", "title", "refused", "abandoned"])
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    st.lists(st.tuples(st.integers(0, 200), st.integers(1, 3), MARKS), max_size=40),
+    st.sampled_from(["", "100 swap lead better", "100 power receiver off", "90000 tune 1 requested"]),
+)
+def test_any_log_gives_findings_that_keep_the_schema(drawn, more):
+    rows = {(t, channel): f"{t} tune {channel} {mark}" for t, channel, mark in drawn}
+    found = estimate_tuning(make_job("\n".join([*rows.values(), more])))
+    whole = findings_schema()
+    schema = {"$defs": whole["$defs"], "$ref": "#/$defs/TuningFindings"}
+    jsonschema.Draft202012Validator(schema).validate(json.loads(json.dumps(_plain(found), allow_nan=False)))
+    assert found.text
+    assert "None" not in found.text + found.loss_by_level_text
+    if found.audio_s is None:
+        told = dataclasses.replace(found, could_not=(), text="", refused=0, refused_channels=())
+        assert told == TuningFindings()

@@ -7,14 +7,30 @@ import pytest
 from lifelines import LogNormalFitter
 from scipy import integrate, stats
 
-from satdiag.tuning.attempts import Delays
-from satdiag.tuning.slowness import SLOW_MEDIAN_S, SlownessPrior, _p_later, _p_seen, slowness_posterior
+from satdiag.tuning.delays import Delays
+from satdiag.tuning.slowness import (
+    BASELINE_S,
+    SLOW_MEDIAN_S,
+    SLOW_RATIO,
+    SlownessPrior,
+    _integrated_cdf,
+    _p_later,
+    _p_seen,
+    p_slower,
+    slowness_posterior,
+)
 
 
 def delays(duration, came=None):
     duration = np.asarray(duration, dtype=float)
     came = np.ones(len(duration), dtype=bool) if came is None else np.asarray(came, dtype=bool)
     return Delays(duration, came, 0)
+
+
+def seen(delay_s, log_median, log_spread, step_s):
+    """P(delay as observed) from three values of the integrated distribution function."""
+    at = [_integrated_cdf(x, np.array(log_median), np.array(log_spread)) for x in delay_s + step_s * np.arange(-1, 2)]
+    return float(_p_seen(*at, step_s))
 
 
 def test_known_spread_gives_the_conjugate_normal_posterior():
@@ -48,13 +64,11 @@ def test_probability_of_a_delay_between_truncated_marks(delay_s):
     density = stats.lognorm(np.exp(log_spread), scale=np.exp(log_median)).pdf
     low, high = max(delay_s - step_s, 0.0), delay_s + step_s
     expected, _ = integrate.quad(lambda t: density(t) * (1 - abs(t - delay_s) / step_s), low, high, points=[delay_s])
-    found = _p_seen(delay_s, np.array(log_median), np.array(log_spread), step_s)
-    assert float(found) == pytest.approx(expected, abs=1e-7)
+    assert seen(delay_s, log_median, log_spread, step_s) == pytest.approx(expected, abs=1e-7)
 
 
 def test_probabilities_of_all_truncated_delays_add_to_one():
-    total = sum(float(_p_seen(k, np.array(0.7), np.array(-0.7), 1.0)) for k in range(200))
-    assert total == pytest.approx(1.0, abs=1e-9)
+    assert sum(seen(k, 0.7, -0.7, 1.0) for k in range(200)) == pytest.approx(1.0, abs=1e-9)
 
 
 def test_probability_of_a_later_mark():
@@ -105,3 +119,39 @@ def test_probability_of_slow_is_calibrated_when_the_truth_comes_from_the_prior()
     assert abs(said.sum() - slow.sum()) < 3 * error
     doubtful = (said > 0.2) & (said < 0.8)
     assert abs(said[doubtful].sum() - slow[doubtful].sum()) < 3 * np.sqrt((said * (1 - said))[doubtful].sum())
+
+
+def test_the_zoomed_grid_agrees_with_one_over_everything():
+    """The posterior on one very fine grid without any zoom, for few and for many delays."""
+    rng = np.random.default_rng(8)
+    for n in (2, 12, 150):
+        seen_s = np.round(rng.lognormal(np.log(2.8), 0.35, n), 1)
+        prior = SlownessPrior()
+        medians, spreads = np.linspace(np.log(0.2), np.log(120), 801)[:, None], np.linspace(-2.5, 0.69, 60)[None, :]
+        total = stats.norm.logpdf(medians, prior.log_median, prior.log_median_sd)
+        total = total + stats.norm.logpdf(spreads, prior.log_spread, prior.log_spread_sd)
+        for delay in seen_s:
+            grid = [_integrated_cdf(x, medians, spreads) for x in (delay - 0.1, delay, delay + 0.1)]
+            total = total + np.log(np.maximum((grid[2] - 2 * grid[1] + grid[0]) / 0.1, 1e-9))
+        weights = np.exp(total - total.max()).sum(axis=1)
+        expected = weights[medians[:, 0] > np.log(SLOW_MEDIAN_S)].sum() / weights.sum()
+        assert slowness_posterior(delays(seen_s), 0.1).p_above(SLOW_MEDIAN_S) == pytest.approx(expected, abs=0.01)
+
+
+def test_slower_than_before_is_half_as_long_again():
+    """Two well-known medians: above the ratio surely, below it surely not, at it about even."""
+    rng = np.random.default_rng(12)
+    before = slowness_posterior(delays(np.round(rng.lognormal(np.log(1.8), 0.2, 300), 1)), 0.1)
+
+    def said(ratio):
+        return p_slower(delays(np.round(rng.lognormal(np.log(1.8 * ratio), 0.2, 300), 1)), before, 0.1)
+
+    assert said(SLOW_RATIO * 1.15) > 0.99
+    assert said(SLOW_RATIO / 1.15) < 0.01
+    assert 0.02 < said(SLOW_RATIO) < 0.98
+
+
+def test_what_is_within_common_practice_is_not_slow_however_quick_it_was():
+    quick = slowness_posterior(delays(np.full(40, 0.8)), 0.1)
+    assert p_slower(delays(np.full(40, 1.5)), quick, 0.1) < 0.01
+    assert p_slower(delays(np.full(40, BASELINE_S[1] * 1.1)), quick, 0.1) > 0.99

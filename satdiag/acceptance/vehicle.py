@@ -1,0 +1,165 @@
+"""The criteria that speak of the vehicle: listed, locked, changes in time, no restarts, nothing found wrong."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from satdiag.acceptance.document import Criterion
+from satdiag.acceptance.plan import faultless_needed
+from satdiag.acceptance.seen import Seen, about_minutes, counted, criterion
+from satdiag.diagnosis import reception
+from satdiag.diagnosis.verdict import percent
+from satdiag.exposure import stretches
+from satdiag.spans import length_s, within
+from satdiag.tuning.slowness import SLOW_MEDIAN_S
+from satdiag.wiring.supply import CODE_C_MINIMUM_V
+
+# Judgements, no source.
+LISTED_SHARE = 0.95  # of the expected channels that were looked for
+FEWEST_READINGS = 3  # of lock or level, in different 10 s
+FEWEST_CHANGES = 3
+CHANGES_AT_MOST_SLOW = 0.10
+CHANGES_SURELY_SLOW = 0.90
+ODDS_PER_CHANGE = 0.3  # what one change at normal speed leaves of the odds for 'slow' (a test compares)
+RESTARTS_EVERY_MIN = 8.0  # a supply fault that matters restarts the receiver about this often (range 3 to 20)
+UNDER_OPEN_SKY_MIN = 2.0
+CHANGE_MINUTES = 0.5
+
+
+def listed(seen: Seen) -> Criterion:
+    """The head unit offers the source, and lists the expected channels."""
+    job, era_s = seen.job, seen.clock.era_start_s
+    rows = job.select("listing", "source")
+    rows = rows[(rows["t_s"] >= era_s).to_numpy()]
+    log = job.log
+    shown = log[(log["kind"] == "channel").to_numpy() & log["value"].isin(["authorised", "refused"]).to_numpy()]
+    last_shown_s = float(shown["t_s"].iloc[-1]) if len(shown) else -math.inf
+    if len(rows) and rows["value"].iloc[-1] == "no" and last_shown_s <= float(rows["t_s"].iloc[-1]):
+        return criterion("listed", "fails", "The head unit does not offer the source.", "The source in the menu.")
+    states = [one.state for one in seen.findings.entitlement.channels if one.channel in seen.expected]
+    missing, there = states.count("missing"), states.count("authorised") + states.count("refused")
+    if there + missing and missing > (1.0 - LISTED_SHARE) * (there + missing):
+        what = f"{missing} of {counted(there + missing, 'expected channel')} looked for are not in the list."
+        return criterion("listed", "fails", what, "The missing channels in the list.", missing)
+    if not len(rows) and last_shown_s == -math.inf:
+        return criterion(
+            "listed", "open", "Nobody noted whether the source is offered.", "1 look at the menu.", 1, 1.0
+        )
+    source = "offers the source" if len(rows) else "must offer the source, since channels were looked at"
+    if not there:
+        what = f"The head unit {source}; no expected channel was looked at yet."
+        return criterion("listed", "open", what, "1 look at the list of channels.", 1, 1.0)
+    return criterion("listed", "holds", f"The head unit {source}, and lists {counted(there, 'expected channel')}.")
+
+
+def locked(seen: Seen) -> Criterion:
+    """Reception is good where a person saw open sky: of the satellites, where they are read by themselves."""
+    job, era_s = seen.job, seen.clock.era_start_s
+    place = job.select("place", "vehicle")
+    elsewhere = {"street", "canopy", "indoors", "underground"}
+    under_sky = within(stretches(place, {"open-sky"}, elsewhere, job.end_s), era_s, job.end_s)
+    if not len(under_sky):
+        what = "No time under open sky is noted." if len(place) else "The place is not noted."
+        lacking = "Stand under open sky, note the place, and read the lock or the level three times."
+        return criterion("locked", "open", what, lacking, FEWEST_READINGS, UNDER_OPEN_SKY_MIN)
+    table = reception.readings(job)
+    at_s = table["t_s"].to_numpy(dtype=float)
+    inside = np.zeros(len(table), dtype=bool)
+    for start_s, end_s in under_sky:
+        inside |= (at_s >= start_s) & (at_s <= end_s)
+    part = table[inside]
+    satellites = reception.of_group(part, reception.SATELLITES)
+    part, what = (satellites, "The satellites") if len(satellites) else (part, "The signal")
+    number = int(part["bin"].nunique())
+    if number < FEWEST_READINGS:
+        more = FEWEST_READINGS - number
+        said = f"{counted(number, 'reading')} of lock or level under open sky."
+        return criterion("locked", "open", said, f"{counted(more, 'more reading')} under open sky.", more, 1.0)
+    word = reception.word_for(part)
+    verb = "are" if len(satellites) else "is"
+    said = f"{what} {verb} {WORDS[str(word)]} under open sky ({counted(number, 'reading')})."
+    if word == "good":
+        return criterion("locked", "holds", said)
+    return criterion("locked", "fails" if word == "none" else "open", said, "A steady lock under open sky.")
+
+
+WORDS = {
+    "good": "received well",
+    "varying": "received now and then",
+    "weak": "received weakly",
+    "none": "not received",
+}
+
+
+def changes(seen: Seen) -> Criterion:
+    """Channel changes come to audio at normal speed."""
+    tuning = seen.findings.tuning
+    audio, slow = tuning.audio_s, tuning.p_slow
+    if audio is not None and slow is None and audio.timed_out >= FEWEST_CHANGES:
+        what = f"{counted(audio.timed_out, 'channel change')} given up, none came to audio."
+        return criterion("changes", "fails", what, "A channel change that comes to audio.")
+    if audio is None or slow is None:
+        lacking = f"{counted(FEWEST_CHANGES, 'timed channel change')} to channels that play."
+        minutes = FEWEST_CHANGES * CHANGE_MINUTES
+        return criterion(
+            "changes", "open", "No timed channel change came to audio.", lacking, FEWEST_CHANGES, minutes
+        )
+    number = audio.n - audio.timed_out
+    what = f"{number} of {counted(audio.n, 'timed change')} not given up"
+    what += f", half of them within {audio.median:.1f} s" if audio.median is not None else ""
+    what += f"; the chance that they are slow is {percent(slow)}."
+    if slow >= CHANGES_SURELY_SLOW and number >= FEWEST_CHANGES:
+        return criterion("changes", "fails", what, f"Changes in less than {SLOW_MEDIAN_S:g} s.")
+    if slow <= CHANGES_AT_MOST_SLOW and number >= FEWEST_CHANGES:
+        return criterion("changes", "holds", what)
+    more = max(FEWEST_CHANGES - number, changes_lacking(slow), 1)
+    lacking = f"{counted(more, 'timed change')} at normal speed."
+    return criterion("changes", "open", what, lacking, more, more * CHANGE_MINUTES)
+
+
+def changes_lacking(p_slow: float) -> int:
+    """About how many more changes at normal speed bring the chance of slow ones down to what is asked."""
+    odds = min(p_slow, 0.999) / (1.0 - min(p_slow, 0.999))
+    goal = CHANGES_AT_MOST_SLOW / (1.0 - CHANGES_AT_MOST_SLOW)
+    return max(math.ceil(math.log(goal / odds) / math.log(ODDS_PER_CHANGE)), 0) if odds > 0.0 else 0
+
+
+def restarts(seen: Seen) -> Criterion:
+    """Awake for long enough since the last restart or dip of the supply.
+
+    Enough: a fault that restarts the receiver every `RESTARTS_EVERY_MIN` would have shown with chance 1 - alpha (so
+    many faultless minutes, of which each succeeds with exp(-1 / that time)).
+    """
+    job, era_s = seen.job, seen.clock.era_start_s
+    needed_min = faultless_needed(1.0 - seen.alpha, math.exp(-1.0 / RESTARTS_EVERY_MIN))
+    resets, supply = job.select("reset"), job.select("supply")
+    seen_s = resets.loc[resets["t_s"] >= era_s, "t_s"].to_numpy(dtype=float)
+    low = ((supply["number"] < CODE_C_MINIMUM_V) & (supply["t_s"] >= era_s)).to_numpy()
+    dips_s = supply.loc[low, "t_s"].to_numpy(dtype=float)
+    last_s = float(np.concatenate([seen_s, dips_s]).max()) if len(seen_s) + len(dips_s) else era_s
+    awake_min = length_s(within(seen.clock.awake, last_s, job.end_s)) / 60.0
+    if len(seen_s) + len(dips_s):
+        events = [counted(len(seen_s), "restart")] if len(seen_s) else []
+        events += [f"{counted(len(dips_s), 'dip')} of the supply below {CODE_C_MINIMUM_V:g} V"] if len(dips_s) else []
+        what = (
+            f"{' and '.join(events)} since the receiver was fitted, and {awake_min:.0f} minutes awake since the last."
+        )
+    else:
+        what = f"No restart and no dip of the supply is noted in {awake_min:.0f} minutes awake."
+    if awake_min >= needed_min:
+        return criterion("restarts", "holds", what)
+    left_min = needed_min - awake_min
+    lacking = f"{about_minutes(left_min)} awake without a restart.".capitalize()
+    return criterion("restarts", "fails" if len(seen_s) >= 2 else "open", what, lacking, None, left_min)
+
+
+def no_fault(seen: Seen) -> Criterion:
+    """The analysis of the whole log finds no fault."""
+    verdict = seen.findings.verdict
+    if verdict.state in ("works", "filling", "explained"):
+        return criterion("no-fault", "holds", verdict.text)
+    if verdict.state == "fault" and verdict.sure:
+        return criterion("no-fault", "fails", verdict.text, verdict.do_next)
+    return criterion("no-fault", "open", verdict.text, verdict.do_next)

@@ -1,0 +1,123 @@
+"""What the estimators return and `analyse --json` prints: frozen dataclasses, ready for JSON.
+
+A field's name is its key in the document; a trailing underscore (from_, class_, for_) is dropped there. Units stand
+in the names. None means unknown, and `could_not` says why.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from satdiag.findings.common import Instant, Interval, Quantiles, instant_text
+from satdiag.findings.diagnosis import DiagnosisFindings, Earlier, Evidence, NextTest, Verdict
+from satdiag.findings.entitlement import ChannelFinding, EntitlementFindings, FillCurve, SilenceCurve, StepFinding
+from satdiag.findings.sky import (
+    Mask,
+    PathSignal,
+    SatelliteSky,
+    Share,
+    ShareIntervals,
+    SignalFindings,
+    SiteSky,
+    SkyFindings,
+    Stretch,
+)
+from satdiag.findings.tuning import ChangeFindings, DelayFindings, LevelLossFindings, StopFindings, TuningFindings
+from satdiag.findings.wiring import BiasFindings, FeedlineFindings, RingFindings, SupplyFindings, WiringFindings
+
+__all__ = [
+    "SCHEMA",
+    "BiasFindings",
+    "ChangeFindings",
+    "ChannelFinding",
+    "DelayFindings",
+    "DiagnosisFindings",
+    "Earlier",
+    "EntitlementFindings",
+    "Evidence",
+    "FeedlineFindings",
+    "FillCurve",
+    "Findings",
+    "Instant",
+    "Interval",
+    "LevelLossFindings",
+    "Mask",
+    "NextTest",
+    "PathSignal",
+    "Quantiles",
+    "RingFindings",
+    "SatelliteSky",
+    "Share",
+    "ShareIntervals",
+    "SignalFindings",
+    "SilenceCurve",
+    "SiteSky",
+    "SkyFindings",
+    "StepFinding",
+    "StopFindings",
+    "Stretch",
+    "SupplyFindings",
+    "TuningFindings",
+    "Verdict",
+    "WiringFindings",
+    "instant_text",
+    "key_of",
+]
+
+SCHEMA = 1
+
+
+@dataclass(frozen=True)
+class Findings:
+    """The whole findings document of one job."""
+
+    satdiag: str
+    job: str
+    from_: Instant | None
+    to: Instant | None
+    visits: int
+    verdict: Verdict
+    diagnosis: DiagnosisFindings
+    sky: SkyFindings
+    signal: SignalFindings
+    entitlement: EntitlementFindings
+    tuning: TuningFindings
+    wiring: WiringFindings
+    could_not: tuple[str, ...] = ()
+    schema: int = SCHEMA
+
+    def to_dict(self) -> dict[str, Any]:
+        """The document as plain JSON values, `schema` first."""
+        plain: dict[str, Any] = _plain(self)
+        return {"schema": plain.pop("schema"), **plain}
+
+
+def _plain(value: Any) -> Any:
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {key_of(part.name): _plain(getattr(value, part.name)) for part in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): _plain(part) for key, part in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [_plain(part) for part in value]
+    if isinstance(value, bool) or value is None or isinstance(value, str):
+        return value
+    if isinstance(value, int):
+        return value
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError(f"a finding is {number}: unknown must be None")
+    return _short(number)
+
+
+def _short(number: float) -> float:
+    """Six significant digits: more than any figure here is worth, and stable between machines."""
+    return float(f"{number:.6g}")
+
+
+def key_of(name: str) -> str:
+    """The document's key of a field."""
+    return name.removesuffix("_")
