@@ -16,6 +16,8 @@ from satdiag.errors import SatdiagError
 from satdiag.findings import Findings
 from satdiag.live.sentence import Now, chances_of, now_of
 from satdiag.live.state import Chance
+from satdiag.report.figure import Figure
+from satdiag.report.fill_in import fill_in_figure
 from satdiag.report.opening import could_not
 
 if TYPE_CHECKING:
@@ -32,12 +34,16 @@ JOIN_S = 5.0
 
 
 class Analysis(NamedTuple):
-    """What was found last. `at_s`: on the monotonic clock, when the job was read; None: nothing was found yet."""
+    """What was found last. `at_s`: on the monotonic clock, when the job was read; None: nothing was found yet.
+
+    `fill_in`: how the channels came in, drawn; None where that is not known.
+    """
 
     now: Now
     chances: dict[int, Chance]
     could_not: tuple[str, ...]
     at_s: float | None
+    fill_in: Figure | None = None
 
     @property
     def age_s(self) -> float | None:
@@ -122,4 +128,5 @@ def looked_s_ago(job: Job) -> float:
 
 
 def _analysis(findings: Findings, looked_s: float, at_s: float) -> Analysis:
-    return Analysis(now_of(findings, looked_s), dict(chances_of(findings)), could_not(findings), at_s)
+    figure = fill_in_figure(findings.entitlement)
+    return Analysis(now_of(findings, looked_s), dict(chances_of(findings)), could_not(findings), at_s, figure)

@@ -56,6 +56,7 @@ def make_app(deck: Deck, access: Access) -> Starlette:
         Route("/state", data.state, methods=["GET"]),
         Route("/events", streams, methods=["GET"]),
         Route("/levels", data.levels, methods=["GET"]),
+        Route("/fill-in", data.fill_in, methods=["GET"]),
         Route("/pair", _change(data.pair), methods=["POST"]),
         Route("/taps", _change(data.taps), methods=["POST"]),
         Route("/sheet", _change(data.sheet), methods=["POST"]),
@@ -135,6 +136,10 @@ class _Data:
     async def state(self, request: Request) -> Response:
         """The whole state of the page."""
         return JSONResponse(await run_in_threadpool(self._deck.state, self._access.role(request.scope)))
+
+    async def fill_in(self, request: Request) -> Response:
+        """How the channels came in, as a figure."""
+        return JSONResponse(await run_in_threadpool(self._deck.fill_in))
 
     async def levels(self, request: Request) -> Response:
         """The levels of the last half hour."""

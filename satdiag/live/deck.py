@@ -27,6 +27,7 @@ from satdiag.recorder.heard import Reading
 from satdiag.recorder.loop import Recorder, expected_count
 from satdiag.recorder.status import StatusTaker
 from satdiag.recorder.writer import PATIENCE_S, Batch
+from satdiag.report import palette
 
 if TYPE_CHECKING:
     from satdiag.job import Job
@@ -160,6 +161,13 @@ class Deck:
     def job(self) -> str:
         """The id of the job that is recorded."""
         return self._sheet.id
+
+    def fill_in(self) -> dict[str, Any]:
+        """How the channels came in, as a figure in plotly's JSON form with its words; `dark`: colours at night."""
+        figure = self._analyst.latest.fill_in
+        if figure is None:
+            return {"spec": None, "caption": "", "alt": "", "dark": {}}
+        return {"spec": figure.spec, "caption": figure.caption, "alt": figure.alt, "dark": palette.DARK}
 
     def levels(self) -> dict[str, Any]:
         """The levels of the last half hour, for a figure; see `History.to_dict`."""

@@ -45,16 +45,21 @@ class Call:
 
 @dataclass(frozen=True)
 class Now:
-    """Where it stands: a sentence, what to do, and the moments to call the person, the first one first."""
+    """Where it stands: a sentence, what to do, and the moments to call the person, the first one first.
+
+    `told`: more sentences, of channels and channel changes.
+    """
 
     sentence: str
     what_to_do: str = ""
     calls: tuple[Call, ...] = ()
+    told: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """As the page gets it. A call's `in_s` counts from the analysis: its age has to be taken off."""
         calls = [{"what": call.what, "in_s": round(call.in_s), "why": call.why} for call in self.calls]
-        return {"sentence": self.sentence, "what_to_do": self.what_to_do, "calls": calls}
+        told = list(self.told)
+        return {"sentence": self.sentence, "what_to_do": self.what_to_do, "calls": calls, "told": told}
 
 
 def now_of(findings: Findings, looked_s_ago: float = 0.0) -> Now:
@@ -66,7 +71,8 @@ def now_of(findings: Findings, looked_s_ago: float = 0.0) -> Now:
         sentence, calls = _filling(entitlement), calls_of(entitlement, looked_s_ago)
     elif verdict.state == "works" and entitlement.expected:
         sentence = f"It works: {entitlement.authorised} of {entitlement.expected} channels play."
-    return Now(sentence, words.sentence(verdict.do_next), calls)
+    told = tuple(text for text in (entitlement.text, findings.tuning.text if findings.tuning.audio_s else "") if text)
+    return Now(sentence, words.sentence(verdict.do_next), calls, told)
 
 
 def _filling(entitlement: EntitlementFindings) -> str:

@@ -142,7 +142,7 @@ def _judgement(found: TuningFindings, stop: StopFindings, p_slow: float) -> str:
     if stop.state == "normal":
         return "normal"
     more = f"; about {counted(stop.more, 'more change')} would settle it" if stop.more else ""
-    return f"slow with a chance of {percent(p_slow)}{more}"
+    return f"the chance that this is slow is {percent(p_slow)}{more}"
 
 
 def _beside(found: TuningFindings) -> str:

@@ -112,7 +112,7 @@ export function channelsView(app) {
 		row.button.classList.toggle("changed", Boolean(news));
 		const checked = typeof one.checked_s_ago === "number" ? `checked ${spell(one.checked_s_ago)} ago` : "";
 		put(row.more, [waits ? "on its way" : checked, one.expected === false ? "not expected" : "",
-			typeof one.chance === "number" ? `chance ${Math.round(one.chance * 100)} %` : "",
+			typeof one.chance === "number" && one.chance < 1 && seenOf(one) !== "authorised" ? `chance ${Math.round(one.chance * 100)} %` : "",
 			typeof one.wait_s === "number" ? `wait about ${spell(one.wait_s)}` : ""].filter(Boolean).join(" · "));
 	}
 

@@ -1,14 +1,13 @@
-// The figure 'Levels over time'. The library that draws it is large, so it is fetched when the figure is opened.
+// The figure 'Levels over time'.
 
-import { by, count, el, put } from "./dom.js";
-import { ask } from "./net.js";
+import { by, count } from "./dom.js";
+import { drawing } from "./drawing.js";
 import { reading } from "./press.js";
 
 const EVERY_MS = 2000;
 const COLOURS = ["#0072b2", "#d55e00", "#009e73", "#cc79a7"]; // Okabe and Ito; 3:1 and more on the cards of both themes
 const DASHES = ["solid", "dash", "dot", "dashdot", "longdash"];
 const SHAPES = ["circle", "square", "diamond", "triangle-up", "x"];
-const PLAIN = { displayModeBar: false, displaylogo: false, responsive: true, doubleClick: false, scrollZoom: false };
 
 /** A text as the library may print it: it reads &, < and > as tags, and would make links. */
 export function label(text) {
@@ -19,40 +18,11 @@ export function label(text) {
 
 /** The figure on the view 'Now': drawn anew every 2 s while it is open and seen. */
 export function levelsFigure() {
-	const [box, place, said] = [by("over-time"), by("figure"), by("figure-said")];
-	const dark = matchMedia("(prefers-color-scheme: dark)");
-	let library = null;
-	let busy = false;
-	const seen = () => box.open && !document.hidden && box.checkVisibility();
-
-	function load() {
-		library ??= new Promise((done, fail) => document.head.append(
-			el("script", { src: "/plotly.js", load: () => done(window.Plotly), error: fail })));
-		return library;
-	}
-
-	async function draw() {
-		if (busy || !seen()) return;
-		busy = true;
-		const loading = load();
-		loading.catch(() => (library = null)); // it is asked for again the next time
-		try {
-			const told = await ask("/levels", undefined, 5000);
-			put(said, inWords(told));
+	drawing({ box: by("over-time"), place: by("figure"), said: by("figure-said"), path: "/levels", every_ms: EVERY_MS, words: inWords,
+		plot(told) {
 			const paths = told.paths.filter((one) => one.spread);
-			place.hidden = !paths.length;
-			if (paths.length) await (await loading).react(place, paths.map(trace), layout(told, paths), PLAIN);
-		} catch {
-			put(said, "The laptop does not answer, so the figure stands still.");
-		} finally {
-			busy = false;
-		}
-	}
-
-	box.addEventListener("toggle", draw);
-	dark.addEventListener("change", draw);
-	document.addEventListener("visibilitychange", draw);
-	setInterval(draw, EVERY_MS);
+			return paths.length ? { data: paths.map(trace), layout: layout(told, paths) } : null;
+		} });
 }
 
 function unitsOf(paths) {

@@ -2,6 +2,7 @@
 
 import { CALLS, Calls } from "./calls.js";
 import { by, el, fill, put, spell } from "./dom.js";
+import { fillInFigure } from "./fillin.js";
 import { levelsFigure } from "./levels.js";
 import { reading } from "./press.js";
 
@@ -14,7 +15,10 @@ export function nowView(app) {
 	calls.addEventListener("change", sound);
 	document.addEventListener("visibilitychange", () => document.hidden || tick());
 	levelsFigure();
+	fillInFigure();
 	sound();
+
+	let shown = "";
 
 	function sound() {
 		by("arm").ariaPressed = String(calls.armed);
@@ -34,6 +38,9 @@ export function nowView(app) {
 		put(by("waits"), [calls.running === true ? "" : state.now?.running_why,
 			"Waits only count while the receiver is awake with signal."].filter(Boolean).join(" "));
 		put(by("exposure"), listening(state.exposure_s, state.exposure_max_s));
+		const told = (state.now?.told ?? []).map(String);
+		if (told.join("\n") !== shown) fill(by("told"), ...told.map((text) => el("li", text)));
+		shown = told.join("\n");
 		const cannot = state.could_not ?? [];
 		fill(by("could-not").lastElementChild, ...cannot.map((text) => el("li", String(text))));
 		by("could-not").hidden = !cannot.length;

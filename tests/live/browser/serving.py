@@ -70,6 +70,7 @@ def demo_state() -> dict[str, Any]:
             ],
             "running": True,
             "running_why": "",
+            "told": ["Of 20 channels in the package 11 play. Half of the rest should arrive within 25 more minutes."],
         },
         "exposure_s": 1260.0,
         "exposure_max_s": 1500.0,
