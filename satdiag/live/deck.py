@@ -20,7 +20,7 @@ from satdiag.live.lineups import FILE, Change, Marks, check_package, keep, mark_
 from satdiag.live.listening import Listening
 from satdiag.live.sentence import NOTHING_YET, Now
 from satdiag.live.speed import Speedometer
-from satdiag.live.state import LogView, channel_list, expectation_of, seen_by, sheet_values
+from satdiag.live.state import LogView, channel_list, expectation_of, seen_by, sheet_values, sites_without_height
 from satdiag.live.taps import Answer, Taps
 from satdiag.opening import open_job
 from satdiag.recorder.heard import Reading
@@ -111,6 +111,7 @@ class Deck:
     def _take_job(self, job: Job) -> None:
         """What the page shows of the sheet and of the line-up, from the documents of the job."""
         self._sheet, self._expectation = job.sheet, expectation_of(job)
+        self._unsaid = sites_without_height(job.documents["job.toml"].decode())
         self._listening.sheet = job.sheet
         self._lineup = None if job.lineup is None else summary(job.lineup)
         self.recorder.expected = expected_count(job)
@@ -185,7 +186,7 @@ class Deck:
         now_us = self.recorder.clock.now().wall_ns // 1000
         age_s = latest.age_s
         with self._lock:  # the writer waits for it
-            sheet, view, lineup = self._sheet, self._view, self._lineup
+            sheet, unsaid, view, lineup = self._sheet, self._unsaid, self._view, self._lineup
             told = {
                 "rows": view.rows,
                 "channels": channel_list(view, self._expectation, latest.chances, now_us),
@@ -197,7 +198,7 @@ class Deck:
             "job": sheet.id,
             "run": status.run,
             "receiver": sheet.receiver.masked_id,
-            "sheet": sheet_values(sheet),
+            "sheet": sheet_values(sheet, unsaid),
             "lineup": lineup,
             **_figures(status),
             **told,
@@ -223,7 +224,7 @@ class Deck:
                 sheet = made.text.encode()
                 check_package(sheet, documents.get(FILE))
                 self._replace({"job.toml": sheet}, f"sheet: {'; '.join(made.words)}")
-            return sheet_values(self._sheet)
+            return sheet_values(self._sheet, self._unsaid)
 
     def set_lineup(self, channels: Sequence[PastedChannel], marks: Marks) -> int:
         """Put another line-up into the job and return how many channels it has. Raises BadInput, StoreWaits."""

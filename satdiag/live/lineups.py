@@ -5,6 +5,7 @@ Nothing here writes into a job: it says which documents would be others, and the
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -32,6 +33,7 @@ OTHER = "other"
 """The package word of channels that do not belong to the package that was ordered."""
 
 _NAMED = "service.package"
+_DEVICE = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
 
 class Marks(NamedTuple):
@@ -233,6 +235,7 @@ def keep(name: str, data: bytes, replace: bool) -> str:
     """
     file = name + KINDS[KIND].suffix
     if trouble := name_trouble(KIND, file):
+        trouble = "is a name that Windows keeps for devices" if _DEVICE.fullmatch(name) else trouble
         raise bad_input(KIND, f"the name {quoted(name)} {trouble}", "Take another name.", column="name")
     there = {one.lower(): one for one in kept_names()}.get(name.lower(), name)
     if there != name:

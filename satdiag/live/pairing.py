@@ -23,6 +23,8 @@ LONGEST_DELAY_S = 60.0
 """At most 1,440 guesses a day of 100,000,000 codes."""
 
 MOST_SESSIONS = 64
+"""Of each role: those who look on never put out those who write."""
+
 LONGEST_S = 48 * 3600.0
 """No page is served for longer, so no session lasts longer."""
 
@@ -76,7 +78,8 @@ def digest_of(token: str) -> str:
 class Pairing:
     """The codes of one start of the server, and the sessions they opened. May be used from any thread.
 
-    `code` lets write, `watch_code` only look on. The delay holds for everyone, wherever they come from. Sessions end
+    `code` lets write, `watch_code` only look on. The delay holds for everyone, wherever they come from, and only the
+    code to write ends it: who may look on could guess at the other code between two right ones. Sessions end
     `lasts_s` after the start; those in the `book` of an earlier start go on until their own end. `inherited`: how
     many these were.
     """
@@ -117,7 +120,8 @@ class Pairing:
                     delay_s = min(FIRST_DELAY_S * 2.0 ** min(self._wrong - FREE_TRIES, 10), LONGEST_DELAY_S)
                     self._not_before_s = now_s + delay_s
                 raise WrongCode("that is not the code")
-            self._wrong = 0
+            if role == "write":
+                self._wrong = 0
             token = secrets.token_urlsafe(32)
             self._add(Session(digest_of(token), role, self._ends_s))
             return token, role
@@ -131,8 +135,9 @@ class Pairing:
 
     def _add(self, session: Session) -> None:
         self._sessions[session.digest] = session
-        while len(self._sessions) > MOST_SESSIONS:
-            self._sessions.popitem(last=False)
+        alike = [digest for digest, one in self._sessions.items() if one.role == session.role]
+        for digest in alike[:-MOST_SESSIONS]:
+            del self._sessions[digest]
         if self._book:
             later_s, now_s = self._wall_s() - self._now_s(), self._now_s()
             living = [one for one in self._sessions.values() if one.ends_s > now_s]

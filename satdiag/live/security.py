@@ -43,6 +43,9 @@ OPEN = frozenset({"/", "/time", "/plotly.js"})
 OPEN_FOLDER = "/static/"
 """What anyone may read: the page's own files, and the clock. All else needs a session, also what is added later."""
 
+WRITERS_ALONE = frozenset({"/lineups"})
+"""What is read by those alone who may write: it tells of other jobs."""
+
 _MOST_CLIENTS = 512
 
 
@@ -181,8 +184,11 @@ class Guard:
             self._check_change(scope, path, client)
         elif path not in OPEN and not path.startswith(OPEN_FOLDER):
             self._check_origin(scope, ("same-origin", "none"))
-            if self._access.role(scope) is None:
+            role = self._access.role(scope)
+            if role is None:
                 raise Refusal(401, "Pair first: enter the code that satdiag printed.")
+            if role != "write" and path in WRITERS_ALONE:
+                raise Refusal(403, "This page may look on only. Pair with the code that lets write.")
 
     def _check_change(self, scope: Scope, path: str, client: str) -> None:
         self._check_origin(scope, ("same-origin",))

@@ -20,7 +20,7 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from satdiag.diagnosis.verdict import minutes
-from satdiag.findings import EntitlementFindings, FillCurve, Findings
+from satdiag.findings import EntitlementFindings, FillCurve, Findings, Quantiles
 from satdiag.live.state import Chance
 from satdiag.report import words
 
@@ -29,6 +29,9 @@ LATEST_LOOK_S = 1800.0
 LIKELY = 0.5
 
 NOTHING_YET = "Nothing is known yet. Tap what you see."
+TOLD_FROM = 5
+"""From so many channels that came on, how long the rest takes is told: below, it says the prior more than the log."""
+
 IF_AWAKE = "If the receiver is awake with signal until then"
 EVEN = "with even chances"
 SURE = "with 95 % certainty: what is missing then needs another test than waiting"
@@ -67,21 +70,46 @@ def now_of(findings: Findings, looked_s_ago: float = 0.0) -> Now:
     verdict, entitlement = findings.verdict, findings.entitlement
     sentence = words.sentence(verdict.text) or NOTHING_YET
     calls: tuple[Call, ...] = ()
+    span = ""
     if verdict.state == "filling":
-        sentence, calls = _filling(entitlement), calls_of(entitlement, looked_s_ago)
+        (sentence, span), calls = _filling(entitlement), calls_of(entitlement, looked_s_ago)
     elif verdict.state == "works" and entitlement.expected:
-        sentence = f"It works: {entitlement.authorised} of {entitlement.expected} channels play."
-    told = tuple(text for text in (entitlement.text, findings.tuning.text if findings.tuning.audio_s else "") if text)
+        sentence = _works(entitlement)
+    tuning = findings.tuning.text if findings.tuning.audio_s else ""
+    told = tuple(text for text in (span, entitlement.text, tuning) if text)
     return Now(sentence, words.sentence(verdict.do_next), calls, told)
 
 
-def _filling(entitlement: EntitlementFindings) -> str:
-    counted = f"Still filling in: {entitlement.authorised or 0} of {entitlement.expected}."
-    rest = entitlement.remaining_to_last_s
-    if rest is None:
-        return f"{counted} How long it still takes cannot be told yet."
+def _works(entitlement: EntitlementFindings) -> str:
+    """Without a line-up nobody knows how many there are: only those that were looked at are counted."""
+    authorised, expected = entitlement.authorised, entitlement.expected
+    if entitlement.expected_from != "seen":
+        return f"It works: {authorised} of {expected} channels play."
+    some = f"all {expected}" if authorised == expected else f"{authorised} of {expected}"
+    return f"It works: {some} seen so far play."
+
+
+def _filling(entitlement: EntitlementFindings) -> tuple[str, str]:
+    """The sentence, and the range behind its number; blank where there is no number."""
+    authorised, rest = entitlement.authorised or 0, entitlement.remaining_to_last_s
+    came = max(entitlement.arrival_events or 0, authorised)
+    if rest is None or came < TOLD_FROM:
+        return f"How long it still takes cannot be told yet: {authorised} of {entitlement.expected} play.", ""
+    counted = f"Still filling in: {authorised} of {entitlement.expected}."
+    span = f"The last channel comes after {_span(rest)} more awake, outdoors (90 % sure)."
+    if round(rest.median / 60) < 1:
+        return f"{counted} Look now.", span
     number, unit = minutes(rest.median).split(" ", 1)
-    return f"{counted} About {number} more {unit} awake, outdoors."
+    return f"{counted} About {number} more {unit} awake, outdoors.", span
+
+
+def _span(rest: Quantiles) -> str:
+    """E.g. '4 to 25 minutes', '40 minutes to 2.1 hours'; from 0 where the early end is less than half a minute."""
+    low, high = ("0 minutes" if round(end_s / 60) < 1 else minutes(end_s) for end_s in (rest.p05, rest.p95))
+    if low == high:
+        return f"about {high}"
+    (first, unit), other = low.split(" ", 1), high.split(" ", 1)[1]
+    return f"{first} to {high}" if unit.rstrip("s") == other.rstrip("s") else f"{low} to {high}"
 
 
 # --- calls ----------------------------------------------------------------------------------------------------------

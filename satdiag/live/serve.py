@@ -323,9 +323,11 @@ def _server(app: ASGIApp, place: socket.socket, ends: threading.Event) -> Iterat
     """The web server in a thread of its own; at the end streams are told to end, then it is."""
     import uvicorn
 
+    from satdiag.live.patience import PatientProtocol
+
     config = uvicorn.Config(
         app,
-        http="h11",
+        http=PatientProtocol,
         ws="none",
         loop="asyncio",
         lifespan="off",

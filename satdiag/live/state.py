@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections import Counter, deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -127,10 +128,11 @@ class LogView:
         return {"channel": int(open_row.subject), "since_ms": None if time_us is None else time_us / 1000}
 
 
-def sheet_values(sheet: Sheet) -> dict[str, Any]:
+def sheet_values(sheet: Sheet, unsaid: Collection[str] = ()) -> dict[str, Any]:
     """The sheet by the names that a change uses ('receiver.antenna_lead'), and a list 'site'; None: unknown.
 
-    The receiver's id is masked: the page may lie open where others see it.
+    The receiver's id is masked: the page may lie open where others see it. `unsaid`: names of the sites of which the
+    sheet says no height, see `sites_without_height`.
     """
     receiver = sheet.receiver
     values: dict[str, Any] = {
@@ -139,8 +141,14 @@ def sheet_values(sheet: Sheet) -> dict[str, Any]:
     values |= {f"receiver.{key}": value for key, value in asdict(receiver).items()}
     values["receiver.id"] = receiver.masked_id if receiver.id else None
     values |= {"service.package": sheet.package or None, "service.constellation": sheet.constellation}
-    values["site"] = [asdict(site) for site in sheet.sites]
+    sites = [asdict(site) for site in sheet.sites]
+    values["site"] = [{**site, "height_m": None} if site["name"] in unsaid else site for site in sites]
     return values
+
+
+def sites_without_height(text: str) -> frozenset[str]:
+    """The names of the sites of which a valid job.toml says no height; `Site` has 0 there, for what is worked out."""
+    return frozenset(site["name"] for site in tomllib.loads(text).get("site", ()) if "height_m" not in site)
 
 
 def seen_by(state: Mapping[str, Any], role: Role | None) -> dict[str, Any]:
@@ -157,6 +165,7 @@ def seen_by(state: Mapping[str, Any], role: Role | None) -> dict[str, Any]:
     told = {
         "could_not": [_without_folders(text) for text in state["could_not"]],
         "store_trouble": _without_folders(state["store_trouble"]),
+        "sources": [{**one, "trouble": _without_folders(one["trouble"])} for one in state["sources"]],
     }
     return {**state, "role": role, "sheet": sheet, "entries": entries, **told}
 

@@ -11,12 +11,22 @@ from satdiag.diagnosis.verdict import minutes
 from satdiag.entitlement.channels import checks_by_channel, history_of
 from satdiag.errors import BadInput, StoreWaits
 from satdiag.exposure import exposure_clock
+from satdiag.findings import EntitlementFindings, Quantiles
 from satdiag.live.deck import Deck
 from satdiag.live.lineups import Marks
 from satdiag.live.pasted import PastedChannel
-from satdiag.live.sentence import LATEST_LOOK_S, SOONEST_LOOK_S, chances_of, now_of
-from satdiag.live.state import SHOWN, LogView, channel_list, expectation_of, seen_by
+from satdiag.live.sentence import LATEST_LOOK_S, SOONEST_LOOK_S, _filling, _works, chances_of, now_of
+from satdiag.live.state import (
+    SHOWN,
+    LogView,
+    channel_list,
+    expectation_of,
+    seen_by,
+    sheet_values,
+    sites_without_height,
+)
 from satdiag.rows import parse_time_us
+from satdiag.sheet import parse_sheet
 from satdiag.store import check_job_file, create_job_file, read_job_file
 from tests.helpers import make_job, make_rows
 from tests.live.rigs import PAGE, new_job, running, tap, until
@@ -144,6 +154,9 @@ def test_the_sentence_while_it_fills_in_says_what_the_findings_hold():
     assert now.sentence.replace(" more", "").endswith(
         f" About {minutes(entitlement.remaining_to_last_s.median)} awake, outdoors."
     )
+    rest = entitlement.remaining_to_last_s
+    assert now.told[0].startswith("The last channel comes after ")
+    assert f"to {minutes(rest.p95)} more awake" in now.told[0]
     assert now.what_to_do
     assert [call.what for call in now.calls] == ["look", "half", "stop"]
     assert SOONEST_LOOK_S <= now.calls[0].in_s <= LATEST_LOOK_S
@@ -152,6 +165,56 @@ def test_the_sentence_while_it_fills_in_says_what_the_findings_hold():
         told = chances[channel.channel]
         assert told.chance == pytest.approx(channel.p_will_come, abs=5e-4)
         assert (told.wait_s is None) == (channel.remaining_s is None)
+
+
+def entitled(**more):
+    return EntitlementFindings(
+        expected=142, **{"authorised": 61, "remaining_to_last_s": Quantiles(540, 130, 1500), **more}
+    )
+
+
+@pytest.mark.parametrize(
+    ("entitlement", "sentence", "span"),
+    [
+        (
+            entitled(),
+            "Still filling in: 61 of 142. About 9 more minutes awake, outdoors.",
+            "The last channel comes after 2 to 25 minutes more awake, outdoors (90 % sure).",
+        ),
+        (
+            entitled(remaining_to_last_s=Quantiles(20, 0, 7200)),
+            "Still filling in: 61 of 142. Look now.",
+            "The last channel comes after 0 minutes to 2.0 hours more awake, outdoors (90 % sure).",
+        ),
+        (entitled(authorised=0), "How long it still takes cannot be told yet: 0 of 142 play.", ""),
+        (entitled(authorised=4, arrival_events=4), "How long it still takes cannot be told yet: 4 of 142 play.", ""),
+        (entitled(remaining_to_last_s=None), "How long it still takes cannot be told yet: 61 of 142 play.", ""),
+    ],
+)
+def test_a_time_is_told_with_its_range_and_only_from_five_channels_on(entitlement, sentence, span):
+    assert _filling(entitlement) == (sentence, span)
+
+
+def test_without_a_line_up_all_that_were_seen_play():
+    found = EntitlementFindings(expected=28, authorised=28, expected_from="seen")
+    assert _works(found) == "It works: all 28 seen so far play."
+
+
+def test_a_height_that_nobody_said_is_unknown():
+    text = '[job]\nid = "demo"\n' + "".join(
+        f'[[site]]\nname = "{name}"\nlatitude_deg = 1\nlongitude_deg = 2\n{more}'
+        for name, more in (("a", ""), ("b", "height_m = 0\n"))
+    )
+    told = sheet_values(parse_sheet(text), sites_without_height(text))
+    assert [site["height_m"] for site in told["site"]] == [None, 0.0]
+
+
+def test_who_looks_on_sees_no_folder_in_the_trouble_of_a_source():
+    state = {"sheet": {"site": []}, "entries": [], "could_not": [], "store_trouble": ""}
+    source = {"name": "replay", "state": "lost", "trouble": "/home/demo person/log.txt: no such file", "age_s": None}
+    told = seen_by({**state, "sources": [source]}, "watch")["sources"]
+    assert told == [{**source, "trouble": "log.txt: no such file"}]
+    assert seen_by({**state, "sources": [source]}, "write")["sources"] == [source]
 
 
 def test_the_sentence_when_all_play_and_when_nothing_is_known():
@@ -325,7 +388,7 @@ def test_who_may_only_watch_sees_no_folders():
         r"C:\demo jobs\van.satjob is locked",
         "3 km/h",
     ]
-    state = {"sheet": {"site": []}, "entries": [], "could_not": said, "store_trouble": said[0]}
+    state = {"sheet": {"site": []}, "entries": [], "could_not": said, "store_trouble": said[0], "sources": []}
     seen = seen_by(state, "watch")
     assert seen["could_not"] == ["demo: van.satjob: the medium is full", "van.satjob is locked", "3 km/h"]
     assert seen["store_trouble"] == "demo: van.satjob: the medium is full"

@@ -442,6 +442,13 @@ def test_names_lead_to_nothing_but_kept_line_ups(place, user):
     assert "missing" in answers[4].text
 
 
+@pytest.mark.parametrize(("name", "why"), [("CON", "Windows keeps for devices"), ("a b", "not file-name safe")])
+def test_why_a_name_cannot_be_kept_is_true(user, name, why):
+    """Names of devices: Microsoft, 'Naming Files, Paths, and Namespaces' (from memory)."""
+    with pytest.raises(BadInput, match=why):
+        keep(name, LINEUP, False)
+
+
 def test_a_list_as_large_as_a_job_takes_is_read_back_whole_and_a_larger_one_is_refused(user):
     def lines(count):
         rows = (f"{n},Demo {n} \u202e<b>,__proto__,full" for n in range(count))

@@ -10,7 +10,16 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from satdiag.live.app import make_app
-from satdiag.live.pairing import FREE_TRIES, LONGEST_DELAY_S, LONGEST_S, Pairing, TooSoon, WrongCode, new_code
+from satdiag.live.pairing import (
+    FREE_TRIES,
+    LONGEST_DELAY_S,
+    LONGEST_S,
+    MOST_SESSIONS,
+    Pairing,
+    TooSoon,
+    WrongCode,
+    new_code,
+)
 from satdiag.live.security import CSP, MOST_BYTES, Limits, Rate, cookie_of
 from satdiag.store import read_job_file
 from tests.live.rigs import CODE, HOST, PAGE, WATCH, access, browser, new_job, running, tap
@@ -359,6 +368,42 @@ def test_guessing_gets_slower_and_slower_also_for_the_right_code():
     now[0] += LONGEST_DELAY_S
     token, role = pairing.pair("1234 5678")
     assert (role, pairing.role(token), pairing.role("x"), pairing.role(None)) == ("write", "write", None, None)
+
+
+def test_the_code_to_look_on_buys_no_guesses_at_the_other():
+    """A day of four wrong codes and a right one to look on, again and again, is no faster than wrong ones alone."""
+    now, guesses = [0.0], 0
+    pairing = Pairing(CODE, WATCH, lambda: now[0])
+    while now[0] < 86_400:
+        for code in (*["00000000"] * (FREE_TRIES - 1), WATCH):
+            try:
+                pairing.pair(code)
+            except TooSoon as error:
+                now[0] += error.wait_s
+            except WrongCode:
+                guesses += 1
+        assert guesses <= 86_400 / LONGEST_DELAY_S + 10
+    now[0] += LONGEST_DELAY_S
+    pairing.pair(CODE)
+    for _ in range(FREE_TRIES):  # the code to write ends the delay
+        with pytest.raises(WrongCode):
+            pairing.pair("00000000")
+
+
+def test_pages_that_look_on_never_put_out_one_that_writes():
+    pairing = Pairing(CODE, WATCH)
+    writer = pairing.pair(CODE)[0]
+    watchers = [pairing.pair(WATCH)[0] for _ in range(MOST_SESSIONS + 2)]
+    assert pairing.role(writer) == "write"
+    assert [pairing.role(one) for one in watchers] == [None] * 2 + ["watch"] * MOST_SESSIONS
+
+
+def test_a_kept_list_of_another_job_is_named_to_writers_alone(deck):
+    async def work(client):
+        return await client.get("/lineups")
+
+    assert asked(deck, work, code=WATCH).status_code == 403
+    assert asked(deck, work).status_code == 200
 
 
 def test_the_page_is_told_how_long_to_wait(deck):

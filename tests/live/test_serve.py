@@ -10,7 +10,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 
 import click
 import httpx
@@ -283,6 +283,45 @@ def test_it_serves_the_network_on_the_one_address_that_was_named(place):
             pass
     finally:
         assert served.end() == 0
+
+
+def test_strangers_who_say_nothing_do_not_keep_the_page_from_others(place, monkeypatch):
+    """Real sockets: 60 that send nothing or half a head; more than its share of one address is ended at once."""
+    from satdiag.live import patience
+
+    monkeypatch.setattr(patience, "HEAD_WAIT_S", 2.0)
+    monkeypatch.setattr(patience, "MOST_OF_ONE", 20)
+
+    async def app(scope, receive, send):
+        await send({"type": "http.response.start", "status": 204, "headers": []})
+        await send({"type": "http.response.body", "body": b""})
+
+    ends = threading.Event()
+    with closing(serve.listening("127.0.0.1", 0)) as door, serve._server(app, door, ends):
+        there = door.getsockname()
+        until(lambda: httpx.get(f"http://127.0.0.1:{there[1]}/").status_code == 204, 5)
+        began = time.monotonic()
+        with ExitStack() as held:
+            idle = [held.enter_context(socket.create_connection(there)) for _ in range(60)]
+            for one in idle[:20:2]:
+                one.sendall(b"GET / HTTP/1.1\r\nHost: a")
+            for one in idle[20:]:
+                one.settimeout(5)
+                assert ended(one)
+            assert time.monotonic() - began < 1.8, "it was not the time that ended them"
+            for one in idle[:20]:
+                one.settimeout(5)
+                assert ended(one)
+            assert time.monotonic() - began >= 1.8
+            assert httpx.get(f"http://127.0.0.1:{there[1]}/").status_code == 204
+
+
+def ended(connection):
+    """True if the other side has ended a connection without a word."""
+    try:
+        return connection.recv(1) == b""
+    except ConnectionResetError:
+        return True
 
 
 def test_an_address_is_chosen_never_guessed():

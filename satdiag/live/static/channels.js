@@ -139,7 +139,10 @@ export function channelsView(app) {
 	function askRange() {
 		const numbers = [...rows.keys()];
 		[by("from").value, by("to").value] = [numbers[0] ?? "", numbers.at(-1) ?? ""];
-		const fits = (one) => one >= Number(by("from").value) && one <= Number(by("to").value);
+		const fits = (one) => { // also from the greater to the smaller
+			const ends = [by("from"), by("to")].map((input) => Number(input.value));
+			return one >= Math.min(...ends) && one <= Math.max(...ends);
+		};
 		askMany("Mark a range", () => numbers.filter(fits), true);
 	}
 
@@ -153,7 +156,11 @@ export function channelsView(app) {
 		fill(by("many-marks"), ...targets((value, stamp) => {
 			const past = by("past-minutes").checked;
 			const span_s = past ? Math.round(by("minutes").value * 60) : undefined;
-			if (past && !(span_s > 0)) return by("minutes").focus();
+			if (!numbers().length) return put(by("many-count"), "No channel of the list lies there: nothing is marked.");
+			if (past && !(span_s > 0)) {
+				put(by("many-count"), "Over how many minutes? Nothing is marked yet.");
+				return by("minutes").focus();
+			}
 			app.enterAll(numbers().map((one) => ({ kind: "channel", subject: String(one), value, span_s })), stamp);
 			by("many").close();
 		}));

@@ -9,7 +9,7 @@ export function el(what, ...parts) {
 	if (tag === "button") made.type = "button";
 	for (const part of parts.flat(Infinity)) {
 		if (part === null || part === undefined || part === false) continue;
-		if (typeof part !== "object" || part instanceof Node) made.append(part);
+		if (typeof part !== "object" || part instanceof Node) made.append(typeof part === "string" ? whole(part) : part);
 		else for (const [name, value] of Object.entries(part)) set(made, name, value);
 	}
 	return made;
@@ -38,7 +38,13 @@ export function kept(name, value) {
 
 /** Set an element's text, touching the page only on a change. */
 export function put(element, text) {
-	if (element.textContent !== text) element.textContent = text;
+	const shown = whole(String(text));
+	if (element.textContent !== shown) element.textContent = shown;
+}
+
+/** A text in which no line ends between a number and its '%'. */
+function whole(text) {
+	return text.replace(/(\d) %/g, "$1\u00a0%");
 }
 
 /** Another element's children, exchanged for these. */

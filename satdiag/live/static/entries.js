@@ -14,8 +14,10 @@ export function entriesView(app) {
 		update();
 	});
 
-	function line({ id, time, words, withdrawn, waits, fixed, source }) {
-		const undo = id && !withdrawn && !fixed ? press(el("button.plain", "Take back", { "aria-label": `Take back: ${words}` }),
+	function line({ id, time, kind, words, withdrawn, waits, fixed, source }) {
+		// The recorder's notes tell what was changed: without the note it would be changed all the same.
+		const tells = kind === "note" && source === "recorder";
+		const undo = id && !withdrawn && !fixed && !tells ? press(el("button.plain", "Take back", { "aria-label": `Take back: ${words}` }),
 			app.clock, (stamp) => app.withdraw(id, stamp)) : null;
 		return el("li", el("span.age", clockOf(time)), el("span.body", el(withdrawn ? "s" : "span", words),
 			el("span.small", withdrawn ? "taken back" : waits ? "waiting" : source)), undo);
@@ -33,7 +35,7 @@ export function entriesView(app) {
 		const key = JSON.stringify([all.slice(0, most), all.length]);
 		if (key === drawn) return;
 		drawn = key;
-		fill(by("entries"), ...(all.length ? all.slice(0, most).map(line) : [el("li", "None yet.")]));
+		fill(by("entries"), ...(all.length ? all.slice(0, most).map(line) : [el("li.none", "None yet.")]));
 		by("more").hidden = all.length <= most;
 		put(by("more"), `Show more (${all.length - most})`);
 	}

@@ -43,6 +43,13 @@ export class Feed extends EventTarget {
 		}
 	}
 
+	/** Begin anew, as after another pairing: a stream goes on as what it was opened for. */
+	renew() {
+		this.#stream?.close();
+		[this.#stream, this.#open, this.#retry_at] = [null, false, 0];
+		return this.refresh();
+	}
+
 	#look() {
 		if (!this.#open || performance.now() - this.heard > QUIET_MS) this.refresh();
 	}

@@ -29,6 +29,7 @@ let wanted = "";
 let spoken = "";
 let spoken_at = -Infinity;
 let snack_timer = 0;
+let other_code = false; // the form for a code was asked for, though the laptop is heard
 
 const app = {
 	clock, queue, feed, speed,
@@ -70,7 +71,9 @@ const app = {
 	withdraw(id, stamp) {
 		if (!app.mayEnter()) return;
 		app.taken.add(id);
-		queue.add({ kind: "withdraw", subject: "row", value: id }, stamp);
+		const refused = queue.refused().find((tap) => `p-${tap.key}` === id);
+		if (refused) queue.dismiss(refused.key); // it is in no log
+		else queue.add({ kind: "withdraw", subject: "row", value: id }, stamp);
 		for (const view of views) view.withdrawn?.(id);
 		app.say("Taken back.", true);
 	},
@@ -107,14 +110,15 @@ function snack(words, ids) {
 /** The strip at the top: is the laptop heard, is everything saved, and what else one must know. */
 function strip() {
 	const [waiting, refused] = [queue.waiting().length, queue.refused().length];
-	put(by("queue"), refused ? `▲ ${refused} refused` : waiting ? `◷ ${waiting} waiting` : "✓ saved");
+	put(by("queue"), [refused ? `▲ ${refused} refused` : "", waiting ? `◷ ${waiting} waiting` : ""].filter(Boolean).join(" · ")
+		|| "✓ saved");
 	by("queue").dataset.state = refused ? "bad" : waiting ? "busy" : "good";
 	put(by("link"), LINKS[feed.link][0]);
 	by("link").dataset.state = LINKS[feed.link][1];
 	const state = feed.state;
 	const away = queue.elsewhere().length;
 	const when = { stores: !queue.keeps, link: feed.link === "none" && state, store: state?.store_trouble,
-		trouble: waiting && feed.link !== "none" && queue.trouble, away: away && count(away, "tap"),
+		trouble: waiting && feed.link !== "none" && (feed.link === "code" ? "this device must be paired first" : queue.trouble), away: away && count(away, "tap"),
 		watch: state?.role === "watch", clock: clock_set };
 	for (const line of by("banner").children) {
 		const told = when[line.dataset.when];
@@ -146,10 +150,24 @@ function askQueue() {
 		: "All else is saved."), el("ul.plainlist", refusals, waiting.slice(0, 50).map((tap) => el("li", wordsOf(tap)))));
 }
 
+function askCode() {
+	other_code = true;
+	[by("pairing").hidden, by("pair-not").hidden] = [false, false];
+	put(by("pair-said"), "");
+	window.scrollTo(0, 0);
+	by("pair-code").focus();
+}
+
+function hideCode() {
+	other_code = false;
+	[by("pairing").hidden, by("pair-not").hidden] = [true, true];
+}
+
 function askLink() {
 	const by_ms = `${Math.round(clock.offset_ms)} ms, ±${Math.max(1, Math.ceil(clock.uncertainty_ms))} ms`;
-	dialog("The laptop", el("p", LINKS[feed.link][2]), el("p", clock.offset_ms === null ? "The clocks are not compared yet."
-		: `This clock differs from the laptop's by ${by_ms}. Each entry carries that difference.`));
+	const made = dialog("The laptop", el("p", LINKS[feed.link][2]), el("p", clock.offset_ms === null ? "The clocks are not compared yet."
+		: `This clock differs from the laptop's by ${by_ms}. Each entry carries that difference.`),
+	el("button.wide", "Enter another code", { click: () => (made.close(), askCode()) }));
 }
 
 function lock() {
@@ -162,7 +180,7 @@ function update() {
 	const { job, receiver } = feed.state;
 	put(by("job"), job || "satdiag");
 	put(by("receiver"), receiver && receiver !== "unknown" ? `receiver ${receiver}` : "");
-	by("pairing").hidden = true;
+	if (!other_code) hideCode();
 	document.body.dataset.known = "";
 	queue.serve(job);
 	speed.tell(feed.state, feed.heard);
@@ -187,7 +205,8 @@ async function main() {
 	by("queue").addEventListener("click", askQueue);
 	by("link").addEventListener("click", askLink);
 	by("passenger").addEventListener("click", () => speed.passenger());
-	pairForm(() => (feed.refresh(), compare()));
+	by("pair-not").addEventListener("click", hideCode);
+	pairForm(() => (hideCode(), feed.renew(), compare()));
 	queue.addEventListener("change", () => (strip(), views[1].queued(), entries.update()));
 	queue.addEventListener("unpaired", unpaired);
 	queue.addEventListener("other", () => feed.refresh());
@@ -198,7 +217,7 @@ async function main() {
 	clock.addEventListener("set", () => {
 		clock_set = true;
 		strip();
-		app.say("The clock of this phone was set; it was measured again.");
+		app.say("The clock of this device was set; it was measured again.");
 	});
 	speed.addEventListener("change", lock);
 	setInterval(everySecond, 1000);

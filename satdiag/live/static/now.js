@@ -77,7 +77,7 @@ export function nowView(app) {
 		lines(by("level-list"), "No level was read yet.", (state.levels ?? []).map((one) =>
 			[String(one.path).replace(":", " "), reading(one.value, one.unit), age(one.age_s), bars(one)]));
 		lines(by("source-list"), "No source but this page.", (state.sources ?? []).map((one) =>
-			[one.name, one.trouble ? `▲ ${one.trouble}` : one.state || "unknown", age(one.age_s), "", Boolean(one.trouble)]));
+			[one.name, one.trouble ? `▲ ${one.trouble}` : app.feed.link === "none" ? "not known now" : one.state || "unknown", age(one.age_s), "", Boolean(one.trouble)]));
 		const analysed = state.analysis_age_s;
 		put(by("kept"), [`${state.rows ?? 0} rows are saved`, state.held ? `${state.held} are held in memory` : "",
 			typeof analysed === "number" ? `worked out ${age(analysed)}` : ""].filter(Boolean).join(", ") + ".");
@@ -97,6 +97,10 @@ function late({ left_s }) {
 
 function listening(low_s, high_s) {
 	if (typeof low_s !== "number") return "It is not known how long the receiver has listened.";
+	const high = typeof high_s === "number" && Math.round(high_s) > 0;
+	if (Math.round(low_s) <= 0) {
+		return `It is not proved yet that the receiver has listened${high ? `; at most it has for ${spell(high_s)}` : ""}.`;
+	}
 	const low = `The receiver has listened for ${spell(low_s)}`;
 	if (typeof high_s !== "number") return `${low} at least.`;
 	return spell(low_s) === spell(high_s) ? `${low}.` : `${low} at least, ${spell(high_s)} at most.`;

@@ -8,7 +8,17 @@ export async function pairByAddress() {
 	const code = new URLSearchParams(location.hash.slice(1)).get("c");
 	if (!code) return;
 	history.replaceState(null, "", location.pathname);
-	await ask("/pair", { code }).catch(() => {});
+	await ask("/pair", { code }).catch((error) => put(by("pair-said"), error.status === 403
+		? "That link is old: type the code." : why(error)));
+}
+
+/** Why a code was not taken. */
+function why(error) {
+	if (!(error instanceof Answered)) return "No connection to the laptop.";
+	if (error.status === 403) return "That code is not right. Look at the laptop's screen.";
+	if (error.status === 429) return "Too many tries: wait a little, then try again.";
+	if (error.status === 503) return "The laptop has too many connections just now: try again in a moment.";
+	return `The laptop did not take it: ${error.body?.error ?? error.message}`;
 }
 
 /** Make the form for a code that is typed or pasted work. `paired` is called when it was right. */
@@ -22,9 +32,7 @@ export function pairForm(paired) {
 			by("pairing").hidden = true;
 			paired();
 		} catch (error) {
-			put(by("pair-said"), !(error instanceof Answered) ? "No connection to the laptop."
-				: error.status === 429 ? "Too many tries: wait a little, then try again."
-					: "That code is not right. Look at the laptop's screen.");
+			put(by("pair-said"), why(error));
 		}
 	});
 }

@@ -151,12 +151,23 @@ export class Queue extends EventTarget {
 			if (saved.has(tap.key)) this.#drop(tap.key);
 			else if (why.has(tap.key)) this.#keep({ ...tap, why: why.get(tap.key) });
 		}
+		this.#undone();
 		if (!batch.some(({ key }) => saved.has(key) || why.has(key))) return this.#later("the laptop has not saved it yet");
 		this.#limit = Math.min(MOST, this.#limit * 2);
 		this.#wait_s = FIRST_S;
 		this.trouble = "";
 		this.#changed();
 		return 0;
+	}
+
+	/** A refused tap that was taken back on its way needs nobody's answer any more, nor does what took it back. */
+	#undone() {
+		const all = this.#all();
+		const back = new Map(all.filter((tap) => tap.kind === "withdraw").map((tap) => [tap.value, tap.key]));
+		for (const { key } of all.filter((tap) => tap.why && back.has(`p-${tap.key}`))) {
+			this.#drop(back.get(`p-${key}`));
+			this.#drop(key);
+		}
 	}
 
 	#answered(error, batch) {

@@ -9,11 +9,13 @@ const LAST = "satdiag.channel";
 const SHOWN = 6;
 const EPOCH_MS = 1e11; // no attempt lasts three years
 const SAME_MS = 3000;
+const ANOTHER = "another change";
 const WORDS = { audio: "sound", title: "title", refused: "refused", abandoned: "gave up" };
 
 /** The view 'Change timing'. An open attempt lies in localStorage and so survives a reload and a sleeping phone. */
 export function timingView(app) {
-	let attempt = kept(OPEN); // {channel, key, origin: of the page's clock, wall_ms, mono_ms, and s of each mark}
+	let attempt = kept(OPEN); // {channel, key, origin: of the page's clock, wall_ms, mono_ms, s of each mark, keys: of their taps}
+	const gone = []; // attempts whose beginning was taken back here; the laptop may not know yet
 	const number = by("tune-number");
 	const signs = [...document.querySelectorAll("[data-sign]")];
 	number.value = kept(LAST) ?? "";
@@ -40,7 +42,7 @@ export function timingView(app) {
 		}
 		const tap = app.enter({ kind: "tune", subject: channel, value: "requested" }, stamp);
 		if (!tap) return;
-		if (attempt) finish("another change");
+		if (attempt) finish(ANOTHER);
 		hold({ channel, key: tap.key, origin: performance.timeOrigin, wall_ms: stamp.wall_ms, mono_ms: stamp.mono_ms });
 		update();
 	}
@@ -48,9 +50,10 @@ export function timingView(app) {
 	function sign(value, stamp) {
 		const running = attempt ?? told();
 		if (!running || value in running) return;
-		if (!app.enter({ kind: "tune", subject: running.channel, value }, stamp)) return;
-		hold({ ...running, [value]: took_s(running, stamp) });
-		if (("audio" in attempt && "title" in attempt) || "refused" in attempt || "abandoned" in attempt) finish();
+		const tap = app.enter({ kind: "tune", subject: running.channel, value }, stamp);
+		if (!tap) return;
+		hold({ ...running, [value]: took_s(running, stamp), keys: { ...running.keys, [value]: tap.key } });
+		if (isOver(attempt)) finish();
 		update();
 	}
 
@@ -71,7 +74,7 @@ export function timingView(app) {
 		const epoch = one.since_ms > EPOCH_MS; // else it counts from the beginning of the attempt
 		const wall_ms = epoch ? one.since_ms - (app.clock.offset_ms ?? 0)
 			: Date.now() - (performance.now() - app.feed.heard) - one.since_ms;
-		const ended = (kept(PAST) ?? []).some((was) => was.channel === String(one.channel) &&
+		const ended = [...gone, ...(kept(PAST) ?? [])].some((was) => was.channel === String(one.channel) &&
 			Math.abs(was.wall_ms - wall_ms) < SAME_MS);
 		return ended ? null : { channel: String(one.channel), wall_ms };
 	}
@@ -99,19 +102,48 @@ export function timingView(app) {
 		put(by("since"), running ? `${took_s(running, app.clock.stamp()).toFixed(1)} s` : "");
 	}
 
-	/** An entry was taken back: with its beginning goes the attempt. */
+	/** An entry was taken back: with its beginning goes the attempt, with a mark what it ended. */
 	function withdrawn(id) {
-		if (!attempt || id !== `p-${attempt.key}`) return;
-		hold(null);
+		const past = kept(PAST) ?? [];
+		const changed = attempt ? without(attempt, id) : undefined;
+		if (changed === null) gone.push(attempt);
+		if (changed === null && past[0]?.why === ANOTHER) { // this change had ended the one before
+			hold({ ...past[0], why: undefined });
+			kept(PAST, past.slice(1));
+		} else if (changed !== undefined) hold(changed);
+		else withdrawnPast(id, past);
 		update();
+	}
+
+	function withdrawnPast(id, past) {
+		const at = past.findIndex((one) => without(one, id) !== undefined);
+		if (at < 0) return;
+		const changed = without(past[at], id);
+		const opens = changed && at === 0 && !attempt && !changed.why && !isOver(changed);
+		if (opens) hold(changed);
+		kept(PAST, [...past.slice(0, at), ...(changed && !opens ? [changed] : []), ...past.slice(at + 1)]);
 	}
 
 	update();
 	return { id: "timing", update, tick, withdrawn };
 }
 
+function isOver(one) {
+	return ("audio" in one && "title" in one) || "refused" in one || "abandoned" in one;
+}
+
+/** An attempt without the entry of an id: null if that began it, undefined if it is none of its entries. */
+function without(one, id) {
+	if (one.key && id === `p-${one.key}`) return null;
+	const mark = Object.keys(one.keys ?? {}).find((name) => id === `p-${one.keys[name]}`);
+	if (!mark) return undefined;
+	const { [mark]: taken, ...rest } = one;
+	const { [mark]: key, ...keys } = one.keys;
+	return { ...rest, keys };
+}
+
 function summary(one) {
 	const marks = Object.keys(WORDS).filter((mark) => typeof one[mark] === "number");
 	const parts = marks.map((mark) => `${WORDS[mark]} after ${one[mark].toFixed(1)} s`);
-	return `Channel ${one.channel}: ${[...parts, one.why ? `ended by ${one.why}` : ""].filter(Boolean).join(", ")}`;
+	return `Channel ${one.channel}: ${[...parts, one.why ? `ended by ${one.why}` : ""].filter(Boolean).join(", ") || "what was seen was taken back"}`;
 }

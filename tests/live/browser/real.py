@@ -249,7 +249,7 @@ def pair_by_code(page: Any, code: str) -> None:
     """Type a code into the form that asks for it."""
     page.wait_for_selector("#pairing", state="visible", timeout=_PATIENCE_MS)
     page.fill("#pair-code", code)
-    page.locator("#pairing button").click()
+    page.locator("#pairing .go").click()
     page.wait_for_selector("#pairing", state="hidden", timeout=_PATIENCE_MS)
 
 

@@ -128,7 +128,7 @@ def test_taps_made_while_the_laptop_is_away_wait_and_say_so(opened):
     kept.down = True
     page.click("text=indoors")
     page.wait_for_selector("#queue:has-text('1 waiting')")
-    page.wait_for_selector("#banner:has-text('kept on this phone')", timeout=8000)
+    page.wait_for_selector("#banner:has-text('kept on this device')", timeout=8000)
     assert len(_waiting(page)) == 1
     kept.down = False
     _until(lambda: len(kept.applied) == 1 and not _waiting(page), page)
@@ -143,7 +143,7 @@ def test_another_job_behind_the_same_address_does_not_get_the_taps_of_this_one(o
     _view(page, "byhand")
     kept.down = True
     page.click("text=indoors")
-    page.wait_for_selector("#banner:has-text('kept on this phone')", timeout=8000)
+    page.wait_for_selector("#banner:has-text('kept on this device')", timeout=8000)
     kept.state["job"], kept.name, kept.down = "demo-0008", "two", False
     page.wait_for_selector("#banner:has-text('for another job')", timeout=8000)
     assert kept.applied == {}
@@ -345,10 +345,10 @@ def test_a_page_that_is_not_paired_asks_for_the_code_and_hides_the_one_in_its_ad
     kept = Kept(paired=False)
     page, _ = opened(kept)
     page.fill("#pair-code", "WRONG")
-    page.click(".pairing button")
+    page.click(".pairing .go")
     page.wait_for_selector("text=That code is not right")
     page.fill("#pair-code", "DEMO-CODE")
-    page.click(".pairing button")
+    page.click(".pairing .go")
     _live(page)
     page.wait_for_selector(".pairing", state="hidden")
     address = page.url
@@ -365,7 +365,7 @@ def test_a_clock_that_was_set_is_measured_again_and_said(opened):
     _live(page)
     _until(lambda: _clocks_are_compared(page), page)
     page.evaluate("(() => { const now = Date.now.bind(Date); Date.now = () => now() + 60000; })()")
-    page.wait_for_selector("#banner:has-text('clock of this phone was set')", timeout=5000)
+    page.wait_for_selector("#banner:has-text('clock of this device was set')", timeout=5000)
     _view(page, "byhand")
     page.click("text=indoors")
     _until(lambda: len(kept.applied) == 1, page)

@@ -73,7 +73,7 @@ def _saved(page: Any) -> None:
 def _pair(page: Any, code: str) -> None:
     page.wait_for_selector("#pairing", state="visible", timeout=PATIENCE_MS)
     page.fill("#pair-code", code)
-    page.click("#pairing button")
+    page.click("#pairing .go")
     page.wait_for_selector("#pairing", state="hidden", timeout=PATIENCE_MS)
 
 
@@ -190,3 +190,26 @@ def _told(row: Row) -> tuple[int, int]:
     found = re.fullmatch(r"clock ([+-]\d+) ms, ±(\d+) ms", row.note)
     assert found
     return int(found[1]), int(found[2])
+
+
+def test_a_page_that_looks_on_may_write_after_the_other_code(tmp_path: Path, phone: Any) -> None:
+    place = new_job(tmp_path / "demo.satjob")
+    served = Served(place)
+    try:
+        found = re.search(r"Code to look on: +(\d{4}) (\d{4})", served.said)
+        assert found
+        page = phone()
+        page.goto(f"{served.base}/#c={found[1]}{found[2]}")
+        live(page)
+        page.wait_for_selector("[data-when=watch]", state="visible")
+        page.click("#link")
+        page.click("dialog[open] >> text=Enter another code")
+        _pair(page, served.code)
+        page.wait_for_selector("[data-when=watch]", state="hidden")
+        _by_hand(page, "street")
+        _saved(page)
+        page.wait_for_timeout(2000)  # the stream that looked on would have spoken again
+        assert page.is_hidden("[data-when=watch]")
+    finally:
+        served.end(signal.SIGINT)
+    assert _places(place) == ["street"]
