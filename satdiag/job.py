@@ -79,14 +79,14 @@ class Job:
         """The rows that the analysis uses, in the order it uses them.
 
         As `observations`, without withdrawn rows, `withdraw` rows and all but the last of equal (time, kind,
-        subject); with `at` (datetime64[us], UTC: monotonic within a recorder run) and `t_s` (float, seconds since
-        the first row). Do not write into it.
+        subject; of `tune` also value); with `at` (datetime64[us], UTC: monotonic within a recorder run) and `t_s`
+        (float, seconds since the first row). Do not write into it.
         """
         return self._log
 
     @cached_property
     def overridden_rows(self) -> int:
-        """How many rows were overridden by a later one with the same time, kind and subject."""
+        """How many rows were overridden by a later one with the same time, kind and subject (`tune`: and value)."""
         frame = self._frame
         used = frame[~frame["withdrawn"] & (frame["kind"] != "withdraw")]
         return len(used) - len(self._log)
@@ -130,11 +130,23 @@ class Job:
 def _analysis_rows(frame: pd.DataFrame) -> pd.DataFrame:
     used = frame[~frame["withdrawn"] & (frame["kind"] != "withdraw")].copy()
     used["at"] = _monotonic_instants(used)
-    used = used.drop_duplicates(["at", "kind", "subject"], keep="last")
+    used = used[~_overridden(used)]
     used = used.sort_values("at", kind="stable").reset_index(drop=True)
     first = used["at"].iloc[0] if len(used) else pd.Timestamp(0)
     used["t_s"] = (used["at"] - first).dt.total_seconds().astype("float64")
     return used
+
+
+def _overridden(used: pd.DataFrame) -> pd.Series:
+    """Which rows a later one of the same time, kind and subject replaces.
+
+    Marks of one channel change (`tune`) say different things, so one replaces only a mark of its own value.
+    """
+    same = ["at", "kind", "subject"]
+    again = used.duplicated(same, keep="last")
+    marks = used[(used["kind"] == "tune").to_numpy()]
+    again.loc[marks.index] = marks.duplicated([*same, "value"], keep="last")
+    return again
 
 
 def _monotonic_instants(frame: pd.DataFrame) -> pd.Series:

@@ -64,6 +64,22 @@ def test_of_equal_time_kind_and_subject_the_later_in_the_file_wins_and_the_other
     assert len(job.log) == 4
 
 
+def test_different_marks_of_one_channel_in_one_second_all_count_and_equal_ones_once():
+    job = make_job("""
+        1:00 tune 31 requested
+        1:00 tune 31 audio
+        1:00 tune 31 requested
+        1:00 tune 31 title
+        1:00 tune 32 refused
+        1:00 channel 31 refused
+        1:00 channel 31 authorised
+    """)
+    assert sorted(job.select("tune", "31")["value"]) == ["audio", "requested", "title"]
+    assert job.select("tune", "32")["value"].tolist() == ["refused"]
+    assert job.select("channel", "31")["value"].tolist() == ["authorised"]
+    assert job.overridden_rows == 2
+
+
 def test_offsets_do_not_matter_for_equal_times():
     rows = [
         Row("2031-05-03T14:00:00Z", "channel", "31", "refused"),

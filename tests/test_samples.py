@@ -4,6 +4,7 @@ The samples are simulated: they prove the code against our own model of the worl
 """
 
 import json
+import re
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -71,3 +72,25 @@ def test_absence_of_everything_is_not_a_verdict():
     assert found.verdict.state == "cannot-tell"
     assert found.could_not
     jsonschema.Draft202012Validator(findings_schema()).validate(json.loads(json.dumps(found.to_dict())))
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_what_is_said_of_the_channels_is_true(name):
+    """Against truth.toml, which the analysis never sees. Simulated worlds: it proves the way, not the real world."""
+    truth = tomllib.loads((ROOT / name / "truth.toml").read_text("utf-8"))
+    entitled = set(truth["entitled"])
+    found = findings_of(name).entitlement
+    reasons = {}
+    for channel in found.channels:
+        reasons.setdefault(channel.reason, set()).add(channel.channel)
+    assert reasons.get("late", set()) <= entitled
+    assert not reasons.get("not-in-package", set()) & entitled
+    assert not reasons.get("lost", set()) & entitled
+    numbers = {int(text) for text in re.findall(r"(?<![\d.-])\d+(?![\d.%-])", found.text)}
+    assert not found.text or found.expected == 1 or {found.expected, found.authorised or found.expected} <= numbers
+    if found.p_account_dead is not None and found.p_account_dead > 0.8:
+        assert not entitled
+    if truth["state"] == "filling":
+        arrivals = [at_s for channel, at_s in truth["arrival_s"].items() if int(channel) in entitled]
+        rest_s = max(arrivals) - found.exposure_s
+        assert found.remaining_to_last_s.p05 <= rest_s <= found.remaining_to_last_s.p95

@@ -12,6 +12,7 @@ from satdiag.acceptance.document import ChecksFound, Criterion
 from satdiag.acceptance.evidence import CHANCES, Model, Weighed, model_of, weigh
 from satdiag.acceptance.looks import groups_of, interruptions_s, looks_of
 from satdiag.acceptance.seen import CHECK_MINUTES, Seen, about_minutes, counted, criterion
+from satdiag.diagnosis.remarks import ACCOUNT_STOPPED
 from satdiag.diagnosis.verdict import percent
 
 DECIBANS = 10.0 / math.log(10.0)
@@ -22,8 +23,8 @@ practice, no source)."""
 SHARE_TOLERANCE = 0.05  # of the expected channels that may be missing (judgement)
 DEAD_AT_MOST = 0.05
 MOST_MORE_CHECKS = 200
+IN_THE_END_S = 1e9  # listened: all has come that will
 WAIT_BELOW = 0.5  # chance that the next look passes: below it waiting is better than looking
-STOPPED = {"rejected": "refused by the provider", "lapsed": "ended", "none": "not there"}
 
 
 @dataclass(frozen=True)
@@ -90,8 +91,8 @@ def _held_before(seen: Seen) -> frozenset[int]:
 
 def _judged(seen: Seen, model: Model, weighed: Weighed, found: ChecksFound, held: frozenset[int]) -> Criterion:
     account = seen.job.select("account")["value"]
-    if len(account) and account.iloc[-1] in STOPPED:
-        what = f"The log says that the account is {STOPPED[account.iloc[-1]]}."
+    if len(account) and account.iloc[-1] in ACCOUNT_STOPPED:
+        what = f"The log says that the account {ACCOUNT_STOPPED[account.iloc[-1]]}."
         return criterion("activated", "fails", what, "A confirmed account.")
     what = _evidence(found, held)
     needed = min(FEWEST_GOOD, max(len(seen.expected - held), 1))
@@ -101,18 +102,28 @@ def _judged(seen: Seen, model: Model, weighed: Weighed, found: ChecksFound, held
         lacking = "A look at the account with the provider; then channels that begin to play."
         return criterion("activated", "fails", what, lacking)
     if not seen.expected - held:
-        lacking = "A line-up, or checks of channels that did not play before the confirmation."
-        return criterion("activated", "open", what, lacking)
-    return _still_open(seen, model, weighed, what, needed)
+        return criterion("activated", "open", what, _nothing_to_check(seen, held))
+    return _still_open(seen, model, weighed, what, needed, seen.expected - held)
+
+
+def _nothing_to_check(seen: Seen, held: frozenset[int]) -> str:
+    """What to do where no expected channel is left that could prove anything."""
+    if held and seen.findings.entitlement.expected_from != "seen":
+        return (
+            "Checks of channels cannot settle it, since every expected channel played before the confirmation "
+            "already: ask the provider whether the account is active for this receiver."
+        )
+    return "A line-up, or checks of channels that did not play before the confirmation."
 
 
 def _evidence(found: ChecksFound, held: frozenset[int]) -> str:
     if not found.looks:
         what = "No expected channel was seen playing or refused since the account's confirmation."
     else:
+        where = "an expected channel" if found.looks == 1 else "expected channels"
         what = (
-            f"{counted(found.looks, 'look')} at expected channels, {found.counted} of them separate checks, "
-            f"{found.good} good; they weigh {found.weight_db:+.1f} decibans for an activated account "
+            f"{counted(found.looks, 'look')} at {where}, counted as {counted(found.counted, 'separate check')}, "
+            f"{found.good} good; weight {found.weight_db:+.1f} decibans for an activated account "
             f"({found.confirm_at_db:+.1f} confirm, {found.reject_at_db:+.1f} rule it out)."
         )
     if held:
@@ -120,26 +131,72 @@ def _evidence(found: ChecksFound, held: frozenset[int]) -> str:
     return what
 
 
-def _still_open(seen: Seen, model: Model, weighed: Weighed, what: str, needed: int) -> Criterion:
-    left = len(seen.expected) - len(weighed.playing)
-    passes, chance = passes_lacking(model, weighed, seen.clock.exposure_s, seen.alpha, needed)
-    remaining = seen.findings.entitlement.remaining_to_last_s
-    if passes > left:
-        lacking = f"More expected channels than there are left ({left}): {passes} would have to pass."
-        return criterion("activated", "open", what, lacking)
-    if chance < WAIT_BELOW:
+def _still_open(
+    seen: Seen, model: Model, weighed: Weighed, what: str, needed: int, channels: frozenset[int]
+) -> Criterion:
+    """What would settle it; `channels`: the expected ones that can prove something."""
+    exposure_s, again = seen.clock.exposure_s, len(weighed.held_back)
+    passes, chance = passes_lacking(model, weighed, exposure_s, seen.alpha, needed)
+    fresh = len(channels - weighed.playing)
+    known = seen.findings.entitlement.expected_from != "seen"
+    if known:
+        late, _ = passes_lacking(model, weighed, IN_THE_END_S, seen.alpha, needed)
+        if late > fresh + again or not _can_settle(model, weighed, seen.alpha, fresh):
+            return criterion("activated", "open", what, _too_few(late, fresh))
+        if passes > fresh + again:  # a pass is worth more once all should have come
+            passes, chance = late, min(chance, WAIT_BELOW / 2)
+    kind = _kind(fresh if known else 1, again)
+    after = _ask_about_lost(seen)
+    if chance < WAIT_BELOW and again < passes and not after:
+        remaining = seen.findings.entitlement.remaining_to_last_s
         wait_min = 15.0 if remaining is None else remaining.median / 60.0
         lacking = (
             f"{about_minutes(wait_min).capitalize()} more awake and receiving, then {counted(passes, 'good check')} "
-            "of channels not seen playing yet, at least 5 s apart."
+            f"of {kind}, at least 5 s apart."
         )
         return criterion("activated", "open", what, lacking, passes, wait_min + passes * CHECK_MINUTES)
-    number = min(math.ceil(passes / chance), MOST_MORE_CHECKS)
+    number = passes if again >= passes else min(math.ceil(passes / chance), MOST_MORE_CHECKS)
     minutes = number * CHECK_MINUTES
-    lacking = (
-        f"{counted(number, 'check')} of channels not seen playing yet, at least 5 s apart, {about_minutes(minutes)}."
-    )
+    lacking = f"{after}{counted(number, 'check')} of {kind}, at least 5 s apart, {about_minutes(minutes)}."
     return criterion("activated", "open", what, lacking, number, minutes)
+
+
+def _kind(fresh: int, again: int) -> str:
+    """Which channels to check: those that bring something new."""
+    others = "expected channels other than those that play already"
+    marked = "channels that were marked together with others, now one by one"
+    if again and fresh:
+        return f"{others}, or of {marked}"
+    return marked if again else others
+
+
+def _too_few(passes: int, fresh: int) -> str:
+    left = "none is" if not fresh else f"only {fresh} {'is' if fresh == 1 else 'are'}"
+    more = f"{passes} or more other expected channels" if passes > 1 else "1 other expected channel"
+    return (
+        f"Checks of channels cannot settle it: {more} would have to play, and {left} left; a channel that plays "
+        "again proves nothing new. Ask the provider whether the account is active for this receiver."
+    )
+
+
+def _ask_about_lost(seen: Seen) -> str:
+    lost = _lost(seen)
+    if not lost:
+        return ""
+    verb = "is" if lost == 1 else "are"
+    return f"Ask the provider why {counted(lost, 'channel')} that played before {verb} refused now; then "
+
+
+def _lost(seen: Seen) -> int:
+    channels = seen.findings.entitlement.channels
+    return sum(one.reason == "lost" for one in channels if one.channel in seen.expected)
+
+
+def _can_settle(model: Model, weighed: Weighed, alpha: float, fresh: int) -> bool:
+    """True if it would be confirmed if everything that is left passed in the end."""
+    gain = np.log(model.pass_chance(IN_THE_END_S) / model.dead)
+    reserve = 0.0 if weighed.reserve is None else weighed.reserve
+    return float(model.average(weighed.by_case + reserve + fresh * gain)) >= boundaries(alpha, 0.5).confirm_at
 
 
 def passes_lacking(
@@ -165,21 +222,22 @@ def share(seen: Seen) -> Criterion:
     total, plays = found.expected or 0, found.authorised or 0
     if not total:
         return criterion("share", "open", "No channel is expected.", "A line-up and the package, or channel checks.")
-    what = f"{plays} of {counted(total, 'expected channel')} play"
+    what = f"{plays} of {counted(total, 'expected channel')} {'plays' if 1 in (plays, total) else 'play'}"
     goal = math.ceil((1.0 - SHARE_TOLERANCE) * total - 1e-9)
     if plays >= goal:
         return criterion("share", "holds", f"{what}.")
     dead = found.p_account_dead if found.p_account_dead is not None else 1.0
     interval = found.entitled_fraction_90
-    lost = sum(one.reason == "lost" for one in found.channels)
+    lost = _lost(seen)
     if interval is None:
         return criterion("share", "open", f"{what}.", "Checks of the other channels.", *_looks_left(goal - plays))
     what += f"; predicted share {100 * interval[0]:.0f} to {100 * interval[1]:.0f} % (90 %)"
     what += f", {lost} played before and are refused now." if lost else "."
     if dead >= 1.0 - DEAD_AT_MOST:
         return criterion("share", "fails", f"{what} The account looks dead ({percent(dead)}).", "A living account.")
-    if interval[1] < 1.0 - SHARE_TOLERANCE:
-        return criterion("share", "fails", what, "A look at the package: so many channels will not come.")
+    if interval[1] < 1.0 - SHARE_TOLERANCE and not _too_early(seen):
+        lacking = "A look at the package: so many channels will not come."
+        return criterion("share", "fails", what, f"{_ask_about_lost(seen)}look again." if lost else lacking)
     if interval[0] >= 1.0 - SHARE_TOLERANCE and dead <= DEAD_AT_MOST and not lost:
         return criterion("share", "holds", what)
     unseen = total - (found.checked or 0)
@@ -188,8 +246,16 @@ def share(seen: Seen) -> Criterion:
     )
     looks, minutes = _looks_left(min(goal - plays, unseen + (found.refused or 0)))
     first = f"{about_minutes(wait_min)} more awake and receiving, then " if wait_min else ""
-    lacking = f"{first}{counted(looks, 'check')} of the channels that were not seen playing."
+    lacking = f"{_ask_about_lost(seen) or first}{counted(looks, 'check')} of the channels that do not play."
     return criterion("share", "open", what, lacking[0].upper() + lacking[1:], looks, wait_min + minutes)
+
+
+def _too_early(seen: Seen) -> bool:
+    """True if of some channel nobody can tell yet whether it is late or never comes."""
+    channels = seen.findings.entitlement.channels
+    return any(
+        one.state == "refused" and one.reason == "cannot-tell" for one in channels if one.channel in seen.expected
+    )
 
 
 def _looks_left(number: int) -> tuple[int, float]:
@@ -212,6 +278,13 @@ def open_channel(seen: Seen) -> Criterion | None:
     if len(refused) >= 2:
         what = f"{counted(len(refused), 'open channel')} are refused, none plays."
         return criterion("open-channel", "fails", what, "An open channel that plays.")
-    what = "No open channel was seen playing or refused." if not refused else f"Open channel {refused[0]} is refused."
-    lacking = f"1 check of open channel {min(marked - set(refused), default=min(marked))}."
+    missing = sorted(channel for channel, state in states.items() if state == "missing")
+    what = f"Open channel {refused[0]} is refused." if refused else "No open channel was seen playing or refused."
+    if missing:
+        noun, verb = ("channel", "is") if len(missing) == 1 else ("channels", "are")
+        gone = f"Open {noun} {', '.join(map(str, missing))} {verb} not in the list."
+        what = f"{what} {gone}" if refused else gone
+    left = marked - set(refused) - set(missing) or marked - set(refused) or marked
+    lacking = f"Open channel {missing[0]} in the list, and 1" if set(missing) == marked else "1"
+    lacking = f"{lacking} check of open channel {min(left)}."
     return criterion("open-channel", "open", what, lacking, 1, CHECK_MINUTES)

@@ -6,8 +6,9 @@ only) or `p1` (activated)? Channels of a living account come in over time, so th
     q = p0 + (p1 - p0) F(x),   F(x) = 1 - exp(-(x - delay) / pace) after the delay, 0 before,
 
 x being the time listened. Delay, pace and p1 are unknown; the likelihood is averaged over what they may be
-(`CHANCES`, `DELAYS_S`, `PACES_S`: judgements). While F is small a look says little either way: a channel refused
-early is no failure as long as it may well still come. Where the fill-in is over F is 1, and this is Wald's test.
+(`CHANCES`; delays and paces are those of the entitlement room: judgements). While F is small a look says little
+either way: a channel refused early is no failure as long as it may well still come. Where the fill-in is over F is 1,
+and this is Wald's test.
 
 Why the rate of false confirmations holds: as long as each fresh look passes with chance p0 or less given all before
 it (`SLIP` or less for a channel refused before), the averaged likelihood ratio is a supermartingale, whatever F was
@@ -33,15 +34,17 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from satdiag.acceptance.looks import Freshness, Group, Look
+from satdiag.entitlement.grid import Priors
+from satdiag.entitlement.outlook import PROVIDER_DELAYS_S
 
 Floats = NDArray[np.float64]
 Source = Literal["package", "lineup", "seen"]
 
-# How long it takes (judgement): seconds listened until the first message is on the air, and the pace after that.
-DELAYS_S = {0.0: 0.30, 120.0: 0.22, 300.0: 0.17, 600.0: 0.13, 1200.0: 0.10, 2400.0: 0.05, 4800.0: 0.02, 9600.0: 0.01}
-PACES_S = (60.0, 120.0, 240.0, 480.0, 960.0, 1920.0, 3840.0)
-OVER_ALREADY = {"confirmed": 0.15, "first-row": 0.5}
-"""Chance that the fill-in is over before the first look: higher where nobody knows when it began (judgement)."""
+PACES = 10
+"""How many paces stand for the log-uniform prior of the entitlement room: steps of a factor of two."""
+
+OVER_ALREADY = {"confirmed": 0.0, "first-row": 0.5}
+"""Chance that the fill-in is over before the first look, where nobody knows when it began (judgement)."""
 
 SLIP = 0.03
 """Chance that a channel once seen refused passes at a later look though nothing is activated: it is no open channel
@@ -102,13 +105,24 @@ class Model:
 
 
 def model_of(source: Source, origin: Literal["confirmed", "first-row"]) -> Model:
-    """The possibilities for a job whose expected channels and clock are known this way."""
+    """The possibilities for a job whose expected channels and clock are known this way.
+
+    Delays and paces are those that the entitlement room assumes, so that both speak of one world; here a delay is
+    one of listening.
+    """
     chances, over = CHANCES[source], OVER_ALREADY[origin]
-    cells = [(p1, 0.0, 0.0, over / 3) for p1 in chances.live]
-    for p1, (delay_s, share), pace_s in product(chances.live, DELAYS_S.items(), PACES_S):
-        cells.append((p1, delay_s, pace_s, (1.0 - over) * share / len(PACES_S) / 3))
+    cells = [(p1, 0.0, 0.0, over / 3) for p1 in chances.live] if over else []
+    for p1, (delay_s, share), pace_s in product(chances.live, PROVIDER_DELAYS_S, _paces_s()):
+        cells.append((p1, delay_s, float(pace_s), (1.0 - over) * share / PACES / 3))
     live, delay_s, pace_s, prior = np.array(cells).T
     return Model(chances.dead, live, delay_s, pace_s, np.log(prior / prior.sum()))
+
+
+def _paces_s() -> Floats:
+    """Paces of equal weight, shape (PACES,), spread evenly over the logarithm."""
+    priors = Priors()
+    edges = np.geomspace(priors.shortest_s, priors.longest_s, PACES + 1)
+    return np.asarray(np.sqrt(edges[1:] * edges[:-1]))
 
 
 @dataclass(frozen=True)
@@ -118,7 +132,8 @@ class Weighed:
     `course`: the averaged weight after each group, shape (groups,); `by_case`: the last one for each possibility;
     `groups`: groups that judged something afresh, `good` those of which at least half the looks
     passed (`good_course`: after each group); `playing`, `refused`:
-    channels by their last look.
+    channels by their last look; `held_back`: those among `playing` whose group still holds weight back, so that a
+    look at one of them alone counts; `reserve`: how much that is for each possibility.
     """
 
     course: Floats
@@ -128,6 +143,8 @@ class Weighed:
     good_course: NDArray[np.int64]
     playing: frozenset[int]
     refused: frozenset[int]
+    held_back: frozenset[int] = frozenset()
+    reserve: Floats | None = None
 
     @property
     def weight(self) -> float:
@@ -266,4 +283,8 @@ def weigh(groups: Sequence[Group], model: Model, interruptions: Sequence[float] 
         good_course=np.array(good, dtype=np.int64),
         playing=frozenset(tally.passed),
         refused=frozenset(tally.refused) | frozenset(tally.lost),
+        held_back=frozenset(channel for channel, held in tally.held.items() if not held.is_empty()),
+        reserve=np.sum([held.weight for held in {id(one): one for one in tally.held.values()}.values()], axis=0)
+        if tally.held
+        else np.zeros(len(model.live)),
     )

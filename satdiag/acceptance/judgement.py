@@ -83,8 +83,19 @@ def _text(state: Overall, criteria: list[Criterion], checks: int | None, minutes
     waiting = [one.title for one in criteria if one.state == "open"]
     more = [counted(checks, "check")] if checks else []
     more += [about_minutes(minutes)] if minutes else []
-    rest = f" {', '.join(more).capitalize()} may settle it." if more else ""
+    unknown = [one.title for one in criteria if one.state == "open" and one.checks_left is one.minutes_left is None]
+    what = f"all but {' and '.join(unknown)}" if unknown else "it"
+    rest = f" {', '.join(more).capitalize()} may settle {what}." if more else ""
     return f"Go on: nothing fails, but evidence is still lacking for: {'; '.join(waiting)}.{rest}"
+
+
+def _no_confirmation(seen: Seen) -> str:
+    if not seen.job.select("swap", "receiver").empty:
+        return (
+            "No confirmation of the account is logged since the receiver was exchanged: all checks since the "
+            "exchange count, and none before it."
+        )
+    return "No confirmation of the account is logged: all checks of the log count."
 
 
 def _could_not(seen: Seen, an_open_one: Criterion | None) -> tuple[str, ...]:
@@ -99,7 +110,7 @@ def _could_not(seen: Seen, an_open_one: Criterion | None) -> tuple[str, ...]:
             "There is no line-up: open channels cannot be told from subscribed ones, so more checks are needed."
         )
     if seen.clock.origin == "first-row":
-        said.append("No confirmation of the account is logged: all checks of the log count.")
+        said.append(_no_confirmation(seen))
     if seen.job.overridden_rows:
         said.append(f"{counted(seen.job.overridden_rows, 'row')} overridden by a later one did not count.")
     return tuple(said)

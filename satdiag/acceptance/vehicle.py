@@ -12,6 +12,7 @@ from satdiag.acceptance.seen import Seen, about_minutes, counted, criterion
 from satdiag.diagnosis import reception
 from satdiag.diagnosis.verdict import percent
 from satdiag.exposure import stretches
+from satdiag.findings import TuningFindings
 from satdiag.spans import length_s, within
 from satdiag.tuning.slowness import SLOW_MEDIAN_S
 from satdiag.wiring.supply import CODE_C_MINIMUM_V
@@ -106,17 +107,29 @@ def changes(seen: Seen) -> Criterion:
         return criterion(
             "changes", "open", "No timed channel change came to audio.", lacking, FEWEST_CHANGES, minutes
         )
-    number = audio.n - audio.timed_out
+    number, above_s = audio.n - audio.timed_out, tuning.slow_above_s or SLOW_MEDIAN_S
+    stop = tuning.stop
     what = f"{number} of {counted(audio.n, 'timed change')} not given up"
     what += f", half of them within {audio.median:.1f} s" if audio.median is not None else ""
-    what += f"; the chance that they are slow is {percent(slow)}."
-    if slow >= CHANGES_SURELY_SLOW and number >= FEWEST_CHANGES:
-        return criterion("changes", "fails", what, f"Changes in less than {SLOW_MEDIAN_S:g} s.")
-    if slow <= CHANGES_AT_MOST_SLOW and number >= FEWEST_CHANGES:
+    what += f"; the chance that half take over {above_s:.1f} s is {percent(slow)}."
+    what += f" {stop.text}" if stop and stop.text else ""
+    shown = stop is not None and stop.state == "slow"
+    if number >= FEWEST_CHANGES and (shown or slow >= CHANGES_SURELY_SLOW):
+        line_s = stop.line_s if stop is not None and shown else above_s
+        return criterion("changes", "fails", what, f"Changes that take less than {line_s:.1f} s.")
+    settled = stop is None or stop.state == "normal"
+    if number >= FEWEST_CHANGES and slow <= CHANGES_AT_MOST_SLOW and settled:
         return criterion("changes", "holds", what)
-    more = max(FEWEST_CHANGES - number, changes_lacking(slow), 1)
+    more = max(FEWEST_CHANGES - number, _changes_to_go(tuning, slow), 1)
     lacking = f"{counted(more, 'timed change')} at normal speed."
     return criterion("changes", "open", what, lacking, more, more * CHANGE_MINUTES)
+
+
+def _changes_to_go(tuning: TuningFindings, p_slow: float) -> int:
+    """About how many more changes settle it by the rule for stopping, and by the chance that they are slow."""
+    stop = tuning.stop
+    by_rule = stop.more or 0 if stop is not None and stop.state == "go-on" else 0
+    return max(by_rule, changes_lacking(p_slow))
 
 
 def changes_lacking(p_slow: float) -> int:

@@ -5,11 +5,21 @@ from __future__ import annotations
 from satdiag.diagnosis.estimate import Belief
 from satdiag.diagnosis.evidence import CHECKED_ENOUGH
 from satdiag.diagnosis.model import HYPOTHESES, Model, load_model
-from satdiag.findings import DiagnosisFindings, EntitlementFindings, Quantiles, Verdict, instant_text
+from satdiag.diagnosis.remarks import (
+    CANNOT_TELL_BELOW,
+    FEWEST_ARRIVALS,
+    Case,
+    counted,
+    lost_channels,
+    no_sound,
+    slow_changes,
+    stopped_account,
+)
+from satdiag.findings import DiagnosisFindings, EntitlementFindings, TuningFindings, Verdict, instant_text
 from satdiag.job import Job
+from satdiag.tuning.estimate import estimate_tuning
 from satdiag.vocabulary import FAULT_CLASSES
 
-CANNOT_TELL_BELOW = 0.5
 TITLES = {
     "antenna-open": "the antenna's feed is open: no DC path to its amplifier",
     "antenna-short": "the antenna's feed is shorted",
@@ -26,7 +36,7 @@ TITLES = {
     "account-lapsed": "the account was active and is no longer",
     "id-mismatch": "the account is for another receiver's identifier",
     "entitlement-not-received": "the account is confirmed, but its message has not reached the receiver",
-    "partial-package": "the channels that are refused are not in the package",
+    "partial-package": "the channels that do not play are not in the package",
     "indoors": "a roof over the vehicle blocks the signal",
     "obstructed": "something stands in the way to a satellite",
     "foliage": "trees take the signal for moments",
@@ -49,9 +59,16 @@ CLASS_WORDS = {
 }
 
 
-def verdict(job: Job, belief: Belief, diagnosis: DiagnosisFindings, entitlement: EntitlementFindings) -> Verdict:
-    """The verdict on the vehicle as it was at the last row."""
-    state = _state(belief, entitlement)
+def verdict(
+    job: Job,
+    belief: Belief,
+    diagnosis: DiagnosisFindings,
+    entitlement: EntitlementFindings,
+    tuning: TuningFindings | None = None,
+) -> Verdict:
+    """The verdict on the vehicle as it was at the last row; `tuning` is worked out if it is not given."""
+    case = Case(belief, diagnosis, entitlement, tuning or estimate_tuning(job), stopped_account(job))
+    state = _state(case)
     model = load_model()
     told = state != "cannot-tell"
     return Verdict(
@@ -61,13 +78,24 @@ def verdict(job: Job, belief: Belief, diagnosis: DiagnosisFindings, entitlement:
         fault=belief.fault,
         probability=belief.probability,
         sure=belief.sure and told,
-        text=_text(state, belief, diagnosis, entitlement),
-        do_next=_do_next(state, belief, diagnosis, entitlement, model),
-        customer=_customer(state, belief, entitlement, model),
+        text=_text(state, case),
+        do_next=_do_next(state, case, model),
+        customer=_customer(state, case, model),
     )
 
 
-def _state(belief: Belief, entitlement: EntitlementFindings) -> str:
+def _state(case: Case) -> str:
+    state = _state_by_fault(case.belief, case.entitlement)
+    if state in ("works", "filling", "explained") and case.stopped:
+        return "cannot-tell"
+    if state == "works" and case.is_silent:
+        return "cannot-tell"
+    if state == "filling" and (case.looks_dead or (case.lost and not case.awaited)):
+        return "cannot-tell"
+    return state
+
+
+def _state_by_fault(belief: Belief, entitlement: EntitlementFindings) -> str:
     if belief.posterior.classes()[belief.class_] < CANNOT_TELL_BELOW or belief.class_ == "other":
         return "cannot-tell"
     if belief.class_ != "none":
@@ -104,40 +132,107 @@ def minutes(seconds: float) -> str:
 
 
 def _count(entitlement: EntitlementFindings) -> str:
-    return f"{entitlement.authorised} of {entitlement.expected} expected channels play"
+    total, plays = entitlement.expected or 0, entitlement.authorised or 0
+    noun = "channel" if total == 1 else "channels"
+    return f"{plays} of {total} expected {noun} {'plays' if 1 in (plays, total) else 'play'}"
 
 
-def _text(state: str, belief: Belief, diagnosis: DiagnosisFindings, entitlement: EntitlementFindings) -> str:
+def _text(state: str, case: Case) -> str:
+    belief, entitlement = case.belief, case.entitlement
+    if against := _against(state, case):
+        return against
+    p = percent(belief.probability)
     if state == "works":
-        counted = f"{_count(entitlement)} and nothing" if entitlement.expected else "Nothing"
-        return f"It works: {counted} points to a fault ({percent(belief.probability)})."
+        slow = slow_changes(case.tuning)
+        count = _count(entitlement) if entitlement.expected else ""
+        if slow:
+            return f"{count or 'It plays'}, but {slow} ({p} that nothing else is wrong)."
+        return f"It works: {count + ' and nothing' if count else 'Nothing'} points to a fault ({p})."
     if state == "filling" and not entitlement.authorised:
         return (
             f"Too early to judge, and normal so far: none of {entitlement.expected} expected channels plays yet, "
-            f"after {minutes(entitlement.exposure_s or 0.0)} awake and receiving."
+            f"after {minutes(entitlement.exposure_s or 0.0)} awake and receiving.{_also(case)}"
         )
     if state == "filling":
-        rest = _remaining(entitlement.remaining_to_last_s)
-        return f"Still filling in, and normal so far: {_count(entitlement)}{rest}."
+        return f"Still filling in, and normal so far: {_count(entitlement)}{_remaining(case)}.{_also(case)}"
     if state == "explained":
-        return f"Nothing to repair: {TITLES['partial-package']} ({percent(belief.probability)})."
+        return f"Nothing to repair: {_package(entitlement)} ({p}).{_also(case)}"
     if state == "fault" and belief.probability < CANNOT_TELL_BELOW:
         p = percent(belief.posterior.classes()[belief.class_])
-        return f"Most likely {CLASS_WORDS[belief.class_]} ({p}): {_shortlist(diagnosis, belief.class_)}."
+        return f"Most likely {CLASS_WORDS[belief.class_]} ({p}): {_shortlist(case.diagnosis, belief.class_)}."
     if state == "fault":
         title = TITLES[belief.fault]
-        return f"{title[0].upper()}{title[1:]} ({percent(belief.probability)})."
-    return f"The log does not tell yet which it is; most likely {_shortlist(diagnosis)}."
+        lost = f" {lost_channels(case.lost)}." if case.lost and belief.class_ == "subscription" else ""
+        return f"{title[0].upper()}{title[1:]} ({p}).{lost}"
+    return f"The log does not tell yet which it is; most likely {_shortlist(case.diagnosis)}."
 
 
-def _remaining(remaining: Quantiles | None) -> str:
-    if remaining is None:
+def _package(entitlement: EntitlementFindings) -> str:
+    """What lies outside the package: channels that do not play, if any were seen."""
+    silent = any(one.state in ("refused", "missing") for one in entitlement.channels) or entitlement.refused
+    return TITLES["partial-package"] if silent else "the package seems to leave out some channels, none seen refused"
+
+
+def _against(state: str, case: Case) -> str:
+    """What keeps 'it works' or 'still filling in' from being said though no fault stands out; empty if nothing."""
+    no_fault = case.belief.class_ == "none" or (case.belief.fault == "partial-package" and case.stopped)
+    if state != "cannot-tell" or not no_fault:
         return ""
+    expected = case.entitlement.expected
+    count = _count(case.entitlement) if expected else "Nothing else points to a fault"
+    if expected and not case.entitlement.authorised:
+        count = f"None of {counted(expected, 'expected channel')} plays"
+    if case.stopped:
+        return f"{count}, but the log says that the account {case.stopped}."
+    if case.lost and (case.looks_dead or not case.awaited):
+        dead = case.entitlement.p_account_dead or 0.0
+        account = f"; the chance that the account gives nothing now is {percent(dead)}" if case.looks_dead else ""
+        return f"{count}, and {lost_channels(case.lost)}{account}. Waiting does not bring them back."
+    if case.looks_dead and not case.entitlement.complete:
+        dead = case.entitlement.p_account_dead or 0.0
+        return f"{count}, and the chance that the account gives nothing is {percent(dead)}."
+    if case.is_silent:
+        return f"{count}, but {no_sound(case.tuning)}."
+    return ""
+
+
+def _also(case: Case) -> str:
+    """A sentence on what is lost, slow or without sound beside the rest."""
+    said = [lost_channels(case.lost)] if case.lost else []
+    said += [slow] if (slow := slow_changes(case.tuning)) else []
+    text = "; ".join(said)
+    return f" But {text}." if text else ""
+
+
+def _remaining(case: Case) -> str:
+    """How many of the refused channels should still come, and when; nothing that few arrivals do not bear out."""
+    awaited, time = case.awaited, case.entitlement.remaining_to_last_s
+    if not awaited:
+        return ""
+    number, come = len(awaited), round(sum(awaited))
+    chance = ""
+    if number == 1:
+        chance = f"; the chance that the last one comes is {percent(awaited[0])}"
+    elif not come:
+        return "; whether any of the others comes is doubtful"
+    elif sum(awaited) < CANNOT_TELL_BELOW * number:
+        chance = f"; about {come} of the other {number} should still come"
+    if case.arrived < FEWEST_ARRIVALS:
+        return f"{chance}; how long {'that' if chance else 'the others'} may take cannot be told yet"
+    if time is None or time.p95 <= 0.0:
+        return chance
+    span = _span(time.p05, time.p95)
+    if chance:
+        return f"{chance}, and if so within {span} more awake and receiving"
     return (
-        f"; the last of those still to come should be there after about {minutes(remaining.median)} more awake and "
-        "receiving "
-        f"(90 % range {minutes(remaining.p05)} to {minutes(remaining.p95)})"
+        f"; the last of those still to come should be there after about {minutes(time.median)} more awake and "
+        f"receiving (90 % range {span})"
     )
+
+
+def _span(low_s: float, high_s: float) -> str:
+    low, high = minutes(low_s), minutes(high_s)
+    return f"about {low}" if low == high else f"{low} to {high}"
 
 
 def _shortlist(diagnosis: DiagnosisFindings, class_: str | None = None) -> str:
@@ -149,24 +244,52 @@ def _shortlist(diagnosis: DiagnosisFindings, class_: str | None = None) -> str:
     return " or ".join(f"{TITLES[name]} ({percent(chances[name])})" for name in best)
 
 
-def _do_next(
-    state: str,
-    belief: Belief,
-    diagnosis: DiagnosisFindings,
-    entitlement: EntitlementFindings,
-    model: Model,
-) -> str:
+ASK_ACCOUNT = "Ask the provider whether the account is active for this receiver, and have it activated or renewed."
+ASK_LOST = (
+    "Ask the provider why channels that played before are refused now: whether the account or the package was "
+    "changed."
+)
+TIME_MORE = (
+    "Time some more channel changes under open sky, to channels that play. If they stay slow, look at the signal "
+    "level and the antenna lead."
+)
+FIND_SOUND = (
+    "Tune to a channel that plays and wait for its sound. If none comes, check the volume, the source and the way of "
+    "the sound."
+)
+
+
+def _do_next(state: str, case: Case, model: Model) -> str:
+    belief, diagnosis, entitlement = case.belief, case.diagnosis, case.entitlement
+    if _against(state, case):
+        return _ask(case)
+    if state == "works" and (slow := slow_changes(case.tuning)):
+        return FIND_SOUND if "came to sound" in slow else TIME_MORE
     if state == "works":
         return "Nothing. Switch off and on once and listen to two channels as a last check."
     if state == "filling":
-        remaining = entitlement.remaining_to_last_s
+        remaining = entitlement.remaining_to_last_s if case.arrived >= FEWEST_ARRIVALS else None
         wait = minutes(remaining.median) if remaining else "15 minutes"
         return (
             f"Leave the receiver awake outdoors for {wait} more and check the channels again. Use a charger for a "
             "long wait, and never run the engine in a closed garage."
-        )
+        ) + (f" {ASK_LOST}" if case.lost else "")
     if state in ("fault", "explained") and (belief.sure or not diagnosis.next_tests):
         return model.faults[belief.fault].action
+    return _look_further(belief, diagnosis, entitlement, model)
+
+
+def _ask(case: Case) -> str:
+    if case.stopped:
+        return ASK_ACCOUNT
+    if case.lost:
+        return ASK_LOST
+    return FIND_SOUND if case.is_silent and not case.looks_dead else ASK_ACCOUNT
+
+
+def _look_further(
+    belief: Belief, diagnosis: DiagnosisFindings, entitlement: EntitlementFindings, model: Model
+) -> str:
     if entitlement.authorised and not entitlement.refused and not entitlement.complete and entitlement.expected:
         unseen = entitlement.expected - (entitlement.checked or 0)
         return (
@@ -179,7 +302,10 @@ def _do_next(
     return "Write down levels, locks, a few channel checks and the place, and look again."
 
 
-def _customer(state: str, belief: Belief, entitlement: EntitlementFindings, model: Model) -> str:
+def _customer(state: str, case: Case, model: Model) -> str:
+    belief, entitlement = case.belief, case.entitlement
+    if state == "works" and slow_changes(case.tuning):
+        return "Your satellite radio works, but changing channels is not as it should be yet; we are looking into it."
     if state == "works":
         whole = "All the channels you have booked can be heard."
         return f"Your satellite radio works. {whole if entitlement.complete else 'Nothing is wrong with it.'}"
@@ -189,17 +315,7 @@ def _customer(state: str, belief: Belief, entitlement: EntitlementFindings, mode
             "while it is switched on outdoors; we will look again."
         )
     if state == "filling":
-        remaining = entitlement.remaining_to_last_s
-        wait = (
-            f" Give it {minutes(remaining.p95)} of playing outdoors, while driving or on a charger."
-            if remaining
-            else ""
-        )
-        return (
-            f"Your satellite radio works and is still receiving its channels: {entitlement.authorised} of "
-            f"{entitlement.expected} play so far, and more come by themselves while it is switched on outdoors.{wait}"
-            " If some are still missing then, we will ask the provider about them."
-        )
+        return _customer_filling(case)
     if state == "explained":
         return f"Your satellite radio works. {model.faults['partial-package'].customer}"
     if state == "fault" and belief.probability < CANNOT_TELL_BELOW:
@@ -210,4 +326,19 @@ def _customer(state: str, belief: Belief, entitlement: EntitlementFindings, mode
     if state == "fault":
         hedge = "" if belief.sure else "We are still checking, but most likely this is the reason: "
         return f"Your satellite radio does not play as it should. {hedge}{model.faults[belief.fault].customer}"
+    if _against(state, case) and (case.stopped or case.lost or case.looks_dead):
+        return "The radio's account with the provider has to be looked at; we will ask the provider."
     return "We have not found the reason yet. More readings are being taken; we will tell you as soon as we know."
+
+
+def _customer_filling(case: Case) -> str:
+    entitlement = case.entitlement
+    remaining = entitlement.remaining_to_last_s if case.arrived >= FEWEST_ARRIVALS else None
+    wait = (
+        f" Give it {minutes(remaining.p95)} of playing outdoors, while driving or on a charger." if remaining else ""
+    )
+    return (
+        f"Your satellite radio works and is still receiving its channels: {entitlement.authorised} of "
+        f"{entitlement.expected} play so far, and more come by themselves while it is switched on outdoors.{wait}"
+        " If some are still missing then, we will ask the provider about them."
+    )

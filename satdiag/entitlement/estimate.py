@@ -118,15 +118,16 @@ def _predicted(found: EntitlementFindings, outlook: Outlook, clock: Clock) -> En
         p_not_begun=posterior.p_begun_after(outlook.fill.now_s) if clock.origin == "confirmed" else None,
         time_to_first_s=prediction.time_to_first_s,
         time_to_share_s={f"{share:.1f}": time for share, time in prediction.time_to_share_s.items()},
-        remaining_to_last_s=prediction.remaining_to_last_s,
+        remaining_to_last_s=prediction.remaining_to_last_s if outlook.awaited or not outlook.lost else None,
         remaining_to_share_s={f"{share:.1f}": time for share, time in prediction.remaining_to_share_s.items()},
         silence=None if quiet is None else SilenceCurve(_floats(quiet.exposure_s), _floats(quiet.p_dead)),
         dead_sure_after_s=None if quiet is None else quiet.sure_after_s,
+        last_look_s=outlook.last_look_s if outlook.awaited else None,
         outside_categories=outlook.outside or None,
         law_weights=_law_weights(outlook),
         dispersion=posterior.dispersion,
-        curve=_curve(outlook.fill, prediction, clock),
-        steps=_steps(outlook.fill, clock),
+        curve=_curve(outlook.shown, prediction, clock),
+        steps=_steps(outlook.shown, clock),
         arrival_events=arrival_events(outlook.fill),
     )
 
@@ -170,12 +171,16 @@ def _steps(fill: FillIn, clock: Clock) -> StepFinding | None:
 
 
 def _curve(fill: FillIn, prediction: Prediction, clock: Clock) -> FillCurve:
-    """The model's band, and how many of the channels seen to play had come by then at least and at most."""
+    """The model's band, and how many channels had come by then at least and at most.
+
+    A channel that was refused last may have come at any time since.
+    """
     low_s = np.sort(np.concatenate([np.maximum(fill.seen_lower_s, 0.0), np.zeros(len(fill.held_s))]))
     high_s = np.sort(np.concatenate([fill.seen_upper_s, fill.held_s]))
-    at_s = nodes_of(np.concatenate([[0.0, fill.now_s], low_s, high_s]), SEEN_POINTS)
+    may_s = np.sort(np.concatenate([low_s, np.maximum(fill.unseen_s, 0.0)]))
+    at_s = nodes_of(np.concatenate([[0.0, fill.now_s], may_s, high_s]), SEEN_POINTS)
     at_least = np.searchsorted(high_s, at_s, side="right") + fill.held_before
-    at_most = np.maximum(np.searchsorted(low_s, at_s, side="left") + fill.held_before, at_least)
+    at_most = np.maximum(np.searchsorted(may_s, at_s, side="left") + fill.held_before, at_least)
     band = (prediction.curve_exposure_s, prediction.curve_median, prediction.curve_p05, prediction.curve_p95)
     return FillCurve(*(_floats(part) for part in (*band, _back(clock, at_s), at_least, at_most)))
 

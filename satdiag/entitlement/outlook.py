@@ -39,7 +39,8 @@ class Outlook:
     """`awaited`: channels that have not come, in the order of `fill.unseen_s`; `lost`: came, and refused now;
     `doubted`: with a check that is taken as noted wrongly. `fill` and `posterior` run on the clock that was given,
     `prediction` and `silence` (None once something came) on the exposure clock. `outside`: for each category of
-    which nothing came, the chance that all of it is outside the account.
+    which nothing came, the chance that all of it is outside the account. `last_look_s`: the exposure at the last
+    refusal of a channel that has not come, 0 where there is none; `shown`: the fill-in without what was lost again.
     """
 
     fill: FillIn
@@ -50,6 +51,8 @@ class Outlook:
     doubted: tuple[int, ...]
     outside: Mapping[str, float]
     silence: Silence | None
+    last_look_s: float
+    shown: FillIn
 
 
 def outlook_of(job: Job, clock: Clock, expected: Expected, wanted: list[History]) -> Outlook:
@@ -66,7 +69,9 @@ def outlook_of(job: Job, clock: Clock, expected: Expected, wanted: list[History]
     posterior = posterior_of(fill, priors, wake_ups_s, starts=starts)
     lost = frozenset(h.channel for h, reading in pairs if h.state == "refused" and _is_lost(h, reading))
     dead = _account_dead(wanted, lost, settled.log_alive, stopped_s, priors.account_dead)
-    prediction = predict(fill, posterior, dead, outside=priors.category_outside)
+    shown = _without_lost(fill, pairs, lost, clock)
+    prediction = _counting_lost(predict(shown, posterior, dead, outside=priors.category_outside), shown, len(lost))
+    last_look_s = float(np.max(fill.unseen_s, initial=0.0))
     quiet = plain.is_silent and not plain.held_before and stopped_s is None and len(plain.unseen_s)
     return Outlook(
         fill,
@@ -77,6 +82,8 @@ def outlook_of(job: Job, clock: Clock, expected: Expected, wanted: list[History]
         doubted=tuple(h.channel for h, reading in pairs if reading and reading.slips and h.channel not in lost),
         outside=dict(zip(names, posterior.outside.tolist(), strict=False)),
         silence=_silence(len(plain.unseen_s), priors, starts, clock) if quiet else None,
+        last_look_s=float(clock.reception.back(last_look_s)) if isinstance(clock, ScaledClock) else last_look_s,
+        shown=shown,
     )
 
 
@@ -88,11 +95,31 @@ def starts_of(clock: Clock) -> tuple[Start, ...]:
     if clock.origin != "confirmed":
         return AT_THE_ORIGIN
     weights: dict[float, float] = {}
+    rate = clock.reception.latest if isinstance(clock, ScaledClock) else 1.0
     for delay_s, weight in PROVIDER_DELAYS_S:
         begun_s = clock.origin_s + delay_s
-        at_s = float(clock.lower_s(min(begun_s, clock.end_s))) + max(begun_s - clock.end_s, 0.0)
+        at_s = float(clock.lower_s(min(begun_s, clock.end_s))) + rate * max(begun_s - clock.end_s, 0.0)
         weights[at_s] = weights.get(at_s, 0.0) + weight
     return tuple(Start(at_s, weight) for at_s, weight in weights.items())
+
+
+def _without_lost(
+    fill: FillIn, pairs: Sequence[tuple[History, Reading | None]], lost: frozenset[int], clock: Clock
+) -> FillIn:
+    """The fill-in without the channels that were taken away again: they tell of the pace, but they do not play."""
+    if not lost:
+        return fill
+    kept = [(history, reading) for history, reading in pairs if history.channel not in lost]
+    histories, chosen = [history for history, _ in kept], [reading for _, reading in kept]
+    found = fill_in_of(histories, chosen, fill.now_s, clock.origin == "confirmed")
+    return replace(found, unseen_group=fill.unseen_group)
+
+
+def _counting_lost(prediction: Prediction, shown: FillIn, lost: int) -> Prediction:
+    """A prediction of the others with the lost channels in what it is a share of."""
+    part = shown.channels / max(shown.channels + lost, 1)
+    low, high = prediction.fraction_90
+    return replace(prediction, fraction=part * prediction.fraction, fraction_90=(part * low, part * high))
 
 
 def _silence(channels: int, priors: Priors, starts: Sequence[Start], clock: Clock) -> Silence:

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import pandas as pd
 
 from satdiag.entitlement.families import Array
 from satdiag.exposure import ExposureClock
@@ -20,7 +19,10 @@ from satdiag.vocabulary import RECEIVED_HOLD_S
 LEAST_RATE = 0.02
 """A stretch with nearly all blocks lost still counts for this much: a readout of 100 % is a rounded one."""
 
-FEWEST_FOR_INTERVAL = 2
+FEWEST_READINGS = 3
+"""Fewer say nothing of the time between them."""
+
+MOST_ALIKE = 0.98
 _Z_95 = 1.6449
 
 
@@ -29,13 +31,13 @@ class Reception:
     """The exposure clock in seconds of full reception: `full_s` at `exposure_s`, both increasing, from 0 on.
 
     `mean` is the share of blocks received over the whole exposure with its 90 % interval (from the scatter of the
-    readings; None with a single one), `latest` the share now, by which the future is scaled.
+    readings), `latest` the share now, by which the future is scaled.
     """
 
     exposure_s: Array
     full_s: Array
     mean: float
-    mean_90: tuple[float, float] | None
+    mean_90: tuple[float, float]
     latest: float
 
     def full(self, exposure_s: Array | float) -> Array:
@@ -102,35 +104,51 @@ Clock = ExposureClock | ScaledClock
 
 
 def reception_of(job: Job, clock: ExposureClock) -> Reception | None:
-    """How well was received, from block errors of the best path at each time; None without a readout of them.
+    """How well was received, from block errors of the best path at each time; None with less than a few readings.
 
-    A reading holds until the next one, but not for longer than receiving does; elsewhere the mean share holds.
+    A reading holds until the next one of its path, but not for longer than receiving does; where none holds the mean
+    share does.
     """
-    share, at_s = _shares(job, clock)
-    if not len(share):
+    at_s, share = _shares(job, clock)
+    if len(at_s) < FEWEST_READINGS:
         return None
-    mean = float(share.mean())
-    spread = None
-    if len(share) >= FEWEST_FOR_INTERVAL:
-        half = _Z_95 * float(share.std(ddof=1)) / np.sqrt(len(share))
-        spread = (max(mean - half, 0.0), min(mean + half, 1.0))
-    ends_s = np.minimum(np.append(at_s[1:], clock.end_s), at_s + RECEIVED_HOLD_S)
+    ends_s: Array = np.minimum(np.append(at_s[1:], clock.end_s), at_s + RECEIVED_HOLD_S)
     times_s = np.column_stack([at_s, ends_s]).ravel()
     marks = np.concatenate([[0.0], np.maximum.accumulate(clock.lower_s(times_s)), [clock.exposure_s]])
+    held_s: Array = np.diff(marks)[1::2]
+    whole_s = float(held_s.sum())
+    weight: Array = held_s / whole_s if whole_s > 0.0 else np.full(len(share), 1.0 / len(share))
+    mean = float(weight @ share)
     rates = np.concatenate([[mean], np.column_stack([share, np.full(len(share), mean)]).ravel()])
     full = np.concatenate([[0.0], np.cumsum(np.diff(marks) * rates)])
     kept = np.concatenate([[True], np.diff(marks) > 0.0])
-    exposure_s, full_s = marks[kept], full[kept]
-    over_all = float(full_s[-1] / exposure_s[-1]) if exposure_s[-1] > 0.0 else mean
-    return Reception(exposure_s, full_s, over_all, spread, float(share[-1]))
+    return Reception(marks[kept], full[kept], mean, _interval(share, weight, mean), float(share[-1]))
+
+
+def _interval(share: Array, weight: Array, mean: float) -> tuple[float, float]:
+    """90 % interval of the mean share, from the scatter of the readings; neighbours that are alike count for less."""
+    off = share - mean
+    variance = float(weight @ off**2)
+    effective = 1.0 / float(weight @ weight)
+    if variance > 0.0:
+        alike = min(max(float(off[1:] @ off[:-1]) / float(off @ off), 0.0), MOST_ALIKE)
+        effective = max(effective * (1.0 - alike) / (1.0 + alike), 1.0)
+    half = _Z_95 * np.sqrt(variance / effective)
+    return max(mean - float(half), 0.0), min(mean + float(half), 1.0)
 
 
 def _shares(job: Job, clock: ExposureClock) -> tuple[Array, Array]:
-    """Shares of blocks received and when, in seconds since the first row: the best path of each moment."""
+    """When, in seconds since the first row, and the share of blocks received then: of the paths whose reading holds
+    the best."""
     rows = job.select("errors")
     rows = rows[((rows["t_s"] >= clock.era_start_s) & rows["number"].notna()).to_numpy()]
     if rows.empty:
         return np.zeros(0), np.zeros(0)
-    best: pd.Series = rows.groupby("t_s", sort=True)["number"].min()
-    share = np.maximum(1.0 - best.to_numpy(dtype=float) / 100.0, LEAST_RATE)
-    return share, best.index.to_numpy(dtype=float)
+    at_s = np.unique(rows["t_s"].to_numpy(dtype=float))
+    best = np.full(len(at_s), np.inf)
+    for _, path in rows.groupby("subject", sort=True):
+        read_s, lost = path["t_s"].to_numpy(dtype=float), path["number"].to_numpy(dtype=float)
+        last = np.searchsorted(read_s, at_s, side="right") - 1
+        holds = (last >= 0) & (at_s - read_s[np.maximum(last, 0)] <= RECEIVED_HOLD_S)
+        best = np.minimum(best, np.where(holds, lost[np.maximum(last, 0)], np.inf))
+    return at_s, np.maximum(1.0 - best / 100.0, LEAST_RATE)

@@ -20,6 +20,10 @@ WAITS_TO_SAY_NEVER = 3.0
 SHOWN_CHANNELS = 8
 MOST_COME = 0.8  # of the rest, on the average: 'half of the rest should come' may be said
 FEW_LATE = 4
+FEW_ARRIVALS = 5
+AT_ONCE_S = 30.0
+LONG_AGO_S = 300.0
+LESS_THAN_A_MINUTE_S = 45.0
 _HOUR_MIN = 90
 
 
@@ -43,7 +47,12 @@ def summary(found: EntitlementFindings, expected: Collection[int]) -> str:
     dead = [channel for channel in wanted if channel.reason == "account"]
     if dead and found.silence is None:
         said.append(f"{_channels(dead)}: the account as a whole looks dead.")
-    said += [_with_reason(found.channels, reason, text) for reason, text in _REASONS]
+    others = [channel for channel in found.channels if channel.channel not in expected]
+    said.append(_with_reason(others, "not-in-package", "{} {are} not in the package."))
+    known = {"package": ", though the line-up has {them} in it"}.get(found.expected_from or "", "")
+    never = "{} {are} most likely outside the account" + known + "."
+    said.append(_with_reason(wanted, "not-in-package", never))
+    said.append(_with_reason(found.channels, "lost", "{} played before and {are} refused now."))
     return " ".join(text for text in said if text)
 
 
@@ -60,13 +69,20 @@ def _counted(found: EntitlementFindings) -> str:
 
 
 def _of_silence(found: EntitlementFindings) -> str:
-    listened = _minutes(found.exposure_s or 0.0)
+    """Of the last look: what was not looked at since may have come."""
+    looked_s, now_s = found.last_look_s or 0.0, found.exposure_s or 0.0
+    if looked_s <= 0.0:
+        return "No listening before the last look is proved, so that says nothing of the account yet."
     chance = 100.0 * (found.p_account_dead or 0.0)
-    text = f"After {listened} awake and receiving the chance that the account gives nothing is {chance:.0f} %"
+    text = (
+        f"After {_minutes(looked_s)} awake and receiving the chance that the account gives nothing is {chance:.0f} %"
+    )
+    if now_s - looked_s > LONG_AGO_S:
+        return f"{text}; nobody has looked in the {_minutes(now_s - looked_s)} of listening since: look again now."
     sure_s = found.dead_sure_after_s
     if sure_s is None:
         return f"{text}; waiting alone will not settle it."
-    if sure_s <= (found.exposure_s or 0.0):
+    if sure_s <= looked_s:
         return f"{text}."
     return f"{text}; if there is still nothing after {_minutes(sure_s)} in all, that is 95 % sure."
 
@@ -78,6 +94,8 @@ def _of_the_rest(found: EntitlementFindings, awaited: Sequence[ChannelFinding]) 
     half, most = times.get("0.5"), times.get("0.9")
     if half is None or most is None:
         return []
+    if (found.authorised or 0) < FEW_ARRIVALS:
+        return ["How long the rest takes cannot be told from so few."]
     coming = sum(chances)
     late = [channel for channel in awaited if channel.reason == "late"]
     if len(awaited) <= FEW_LATE:
@@ -89,25 +107,26 @@ def _of_the_rest(found: EntitlementFindings, awaited: Sequence[ChannelFinding]) 
         who = f"About {max(round(coming), 1)} of the other {len(awaited)} should still come; half of those"
     else:
         return []
+    if half.median < AT_ONCE_S:
+        return [f"{who} may be there already: look now. Nearly all should be within {_late_end(most)}."]
     return [
         f"{who} should arrive within {_minutes(half.median, ' more')} awake outdoors, nearly all within "
-        f"{_minutes(most.median)} (90 %: {_minutes(most.p95)})."
+        f"{_minutes(most.median)} (19 times in 20 within {_late_end(most)})."
     ]
 
 
 def _within(time: Quantiles) -> str:
-    return f"about {_minutes(time.median, ' more')} awake outdoors (90 %: {_minutes(time.p95)})"
+    return f"about {_minutes(time.median, ' more')} awake outdoors (19 times in 20 within {_late_end(time)})"
 
 
-_REASONS = (
-    ("not-in-package", "{} {are} not in the package."),
-    ("lost", "{} played before and {are} refused now."),
-)
+def _late_end(time: Quantiles) -> str:
+    return _minutes(time.p95)
 
 
 def _with_reason(channels: Iterable[ChannelFinding], reason: str, text: str) -> str:
     found = [channel for channel in channels if channel.reason == reason]
-    return text.format(_channels(found), are="is" if len(found) == 1 else "are") if found else ""
+    one = len(found) == 1
+    return text.format(_channels(found), are="is" if one else "are", them="it" if one else "them") if found else ""
 
 
 def _channels(channels: Sequence[ChannelFinding]) -> str:
@@ -128,6 +147,8 @@ def _channels(channels: Sequence[ChannelFinding]) -> str:
 
 def _minutes(time_s: float, more: str = "") -> str:
     """Whole minutes, or hours where they are more than an hour and a half; `more` stands behind the number."""
+    if time_s < LESS_THAN_A_MINUTE_S and not more:
+        return "less than a minute"
     minutes = max(round(time_s / 60.0), 1)
     if minutes <= _HOUR_MIN:
         return f"{minutes}{more} minute{'' if minutes == 1 else 's'}"
@@ -182,7 +203,7 @@ def said_of_the_outlook(outlook: Outlook, wanted: list[ChannelFinding]) -> list[
     prediction, fill = outlook.prediction, outlook.fill
     undecided = sum(channel.state == "refused" and channel.reason == "cannot-tell" for channel in wanted)
     if undecided:
-        said.append(_late_or_never(undecided, fill, prediction))
+        said.append(_late_or_never(undecided, fill, prediction, outlook.last_look_s))
     lost = sum(channel.reason == "lost" for channel in wanted)
     if lost:
         said.append(
@@ -208,12 +229,12 @@ def said_of_the_outlook(outlook: Outlook, wanted: list[ChannelFinding]) -> list[
     return said
 
 
-def _late_or_never(undecided: int, fill: FillIn, prediction: Prediction) -> str:
+def _late_or_never(undecided: int, fill: FillIn, prediction: Prediction, last_look_s: float) -> str:
     text = f"Too early to tell late from never for {_number(undecided, 'refused channel')}"
     if not fill.arrivals:
         return f"{text}: none has come yet, so the pace is not known."
     wait = prediction.typical_wait_s
-    need_s = max(WAITS_TO_TELL * wait.p95, WAITS_TO_SAY_NEVER * wait.median) - float(fill.unseen_s.max(initial=0.0))
+    need_s = max(WAITS_TO_TELL * wait.p95, WAITS_TO_SAY_NEVER * wait.median) - last_look_s
     if need_s <= 0.0:
         return f"{text}: the chance of each is neither small nor large."
     return f"{text}: check again after about {max(round(need_s / 60.0), 1)} min more of listening."

@@ -84,6 +84,7 @@ class EntitlementFindings:
     p_not_begun: float | None = None
     silence: SilenceCurve | None = None
     dead_sure_after_s: float | None = None
+    last_look_s: float | None = None
     outside_categories: Mapping[str, float] | None = None
     reception_scale: float | None = None
     reception_scale_90: Interval | None = None

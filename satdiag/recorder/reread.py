@@ -137,8 +137,9 @@ class _Log:
         return parse_time_us(row.time, self.naive) or 0
 
     def key(self, row: Row) -> tuple[int, str, str]:
-        """What two rows share of which only one counts."""
-        return self.time_us(row), row.kind, row.subject
+        """What two rows share of which only one counts; marks of a channel change their value too."""
+        subject = f"{row.subject} {row.value}" if row.kind == "tune" else row.subject
+        return self.time_us(row), row.kind, subject
 
 
 def reread(job: Job, profile_of: ProfileOf) -> Reread:

@@ -147,7 +147,8 @@ def why_no_loss(came: int) -> str:
     """Why so many titles give no block loss; empty if they may."""
     if came >= FEWEST_TITLES:
         return ""
-    return f"only {came} titles came, {FEWEST_TITLES} are needed: block loss not computed"
+    titles = {0: "no title", 1: "only 1 title"}.get(came, f"only {came} titles")
+    return f"{titles} came, {FEWEST_TITLES} are needed: block loss not computed"
 
 
 def loss_figures(posterior: LossPosterior) -> tuple[float, tuple[float, float]] | str:

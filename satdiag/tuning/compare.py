@@ -2,13 +2,14 @@
 
 The seconds are a shift: the interval holds every shift that the rank test does not reject after taking it away
 (Hodges and Lehmann, Ann. Math. Stat. 34 (1963) 598-611), so interval and test say the same; an end may lie at 0.
+Delays marked in steps move a shift by up to half a step, however many they are: the interval is that much wider.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from satdiag.tuning.baseline import COMMON
-from satdiag.tuning.delays import Delays
+from satdiag.tuning.delays import FINEST_S, Delays
 from satdiag.tuning.kaplan_meier import kaplan_meier, quantile_s
 from satdiag.tuning.rank_tests import difference, has_common_limit, p_faster, p_slower
 from satdiag.tuning.slowness import SLOW_RATIO, SlownessPrior
@@ -43,7 +44,8 @@ class Comparison:
     """What became of the delays from `before` to `after`.
 
     `shift_s`: how much longer they take after, with its 90 % interval (an open end is None). `noticeable_s`: the
-    difference that would matter. `needed`: about how many changes a side would tell, where they cannot yet.
+    difference that would matter. `needed`: about how many changes a side would tell, where they cannot yet; None
+    also if marks in steps of `resolution_s` cannot exclude it, however many there are.
     """
 
     state: State
@@ -55,10 +57,11 @@ class Comparison:
     n_after: int
     noticeable_s: float
     needed: int | None
+    resolution_s: float
 
 
-def compare_delays(before: Delays, after: Delays) -> Comparison:
-    """Compares two samples of delays in seconds, right-censored, by ranks.
+def compare_delays(before: Delays, after: Delays, resolution_s: float = FINEST_S) -> Comparison:
+    """Compares two samples of delays in seconds, right-censored, by ranks; `resolution_s`: their coarser step.
 
     Mann-Whitney where one common limit applies, else the log-rank test with Peto's weights. 'slower' and 'faster'
     at 5 % each; 'no difference seen' if a noticeable one is excluded (half the median before); else 'cannot tell'.
@@ -66,7 +69,8 @@ def compare_delays(before: Delays, after: Delays) -> Comparison:
     common = has_common_limit(before, after)
     noticeable_s = _noticeable_s(before)
     enough = min(int(before.came.sum()), int(after.came.sum())) >= FEWEST
-    found = _shift(before, after, common) if enough else None
+    found = _widened(_shift(before, after, common), resolution_s / 2.0) if enough else None
+    tells = resolution_s / 2.0 < noticeable_s
     state = "cannot tell" if found is None else _state(found, noticeable_s)
     return Comparison(
         state=state,
@@ -77,7 +81,8 @@ def compare_delays(before: Delays, after: Delays) -> Comparison:
         n_before=len(before),
         n_after=len(after),
         noticeable_s=noticeable_s,
-        needed=_needed(before, after, found, noticeable_s) if state == "cannot tell" else None,
+        needed=_needed(before, after, found, noticeable_s) if state == "cannot tell" and tells else None,
+        resolution_s=resolution_s,
     )
 
 
@@ -124,6 +129,17 @@ def _shift(before: Delays, after: Delays, common: bool) -> _Shift:
         p_slower=p_slower(at(0.0), continuity),
         p_faster=p_faster(at(0.0), continuity),
     )
+
+
+def _widened(found: _Shift, by_s: float) -> _Shift:
+    """The interval wider by this at either end, but no further than 0 where the test excludes what lies beyond."""
+    low_s = None if found.low_s is None else found.low_s - by_s
+    high_s = None if found.high_s is None else found.high_s + by_s
+    if low_s is not None and found.p_slower < LEVEL:
+        low_s = max(low_s, 0.0)
+    if high_s is not None and found.p_faster < LEVEL:
+        high_s = min(high_s, 0.0)
+    return replace(found, low_s=low_s, high_s=high_s)
 
 
 def _first(holds: Callable[[float], bool], low_s: float, high_s: float) -> float | None:

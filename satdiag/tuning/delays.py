@@ -48,12 +48,15 @@ FINEST_S = 0.1
 FEWEST_MARKS = 6
 
 
-def mark_resolution_s(job: Job) -> float:
+def mark_resolution_s(job: Job, start_s: float = -np.inf, end_s: float = np.inf) -> float:
     """The step in which the marks are timed, read off the marks: the largest step that all of them are multiples of.
 
-    Fewer than `FEWEST_MARKS` marks could be round by chance; steps above a second are then not considered.
+    Of the marks from `start_s` to `end_s`, in seconds since the job's first row. Fewer than `FEWEST_MARKS` could be
+    round by chance; steps above a second are then not considered.
     """
-    microseconds = job.select("tune")["at"].to_numpy().astype("datetime64[us]").astype("int64")
+    rows = job.select("tune")
+    rows = rows[rows["t_s"].between(start_s, end_s).to_numpy()]
+    microseconds = rows["at"].to_numpy().astype("datetime64[us]").astype("int64")
     steps = STEPS_S if len(microseconds) >= FEWEST_MARKS else STEPS_S[-1:]
     for step_s in steps:
         if not (microseconds % round(step_s * 1e6)).any():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from satdiag.findings import (
@@ -13,7 +14,7 @@ from satdiag.findings import (
     instant_text,
 )
 from satdiag.job import Job
-from satdiag.tuning.attempts import Attempts, tuning_attempts
+from satdiag.tuning.attempts import Attempt, Attempts, tuning_attempts
 from satdiag.tuning.baseline import Baseline, baseline_of, p_slow
 from satdiag.tuning.block_loss import (
     TwoLosses,
@@ -24,7 +25,7 @@ from satdiag.tuning.block_loss import (
     why_no_loss,
 )
 from satdiag.tuning.compare import compare_delays
-from satdiag.tuning.delays import Delays, delays
+from satdiag.tuning.delays import Delays, delays, mark_resolution_s
 from satdiag.tuning.kaplan_meier import (
     FEWEST_FOR_INTERVAL,
     kaplan_meier,
@@ -35,7 +36,16 @@ from satdiag.tuning.kaplan_meier import (
 from satdiag.tuning.loss_levels import CLEAR_CUT, Parted, parted_by_level, tells
 from satdiag.tuning.stopping import ALPHA, decide, signs
 from satdiag.tuning.stretches import Stretches, stretches_of
-from satdiag.tuning.wording import error_slow, level_loss_text, stop_text, summary, too_coarse, with_text
+from satdiag.tuning.wording import (
+    Basis,
+    counted,
+    error_slow,
+    level_loss_text,
+    stop_text,
+    summary,
+    too_coarse,
+    with_text,
+)
 
 
 def estimate_tuning(job: Job) -> TuningFindings:
@@ -46,19 +56,29 @@ def estimate_tuning(job: Job) -> TuningFindings:
     block loss is of all changes.
     """
     attempts = tuning_attempts(job)
+    basis = Basis(attempts.resolution_s)
     found = TuningFindings(
         refused=len(attempts.refused),
         refused_channels=tuple(sorted({attempt.channel for attempt in attempts.refused})),
     )
     if attempts.timed:
-        found = _timed(job, attempts, found)
+        parts = stretches_of(job, attempts.timed)
+        found = _timed(job, attempts, parts, found)
+        basis = _basis(attempts, parts)
     else:
         found = replace(found, could_not=(_why_none(attempts), *_left_out(attempts)))
-    return replace(found, text=summary(found))
+    return replace(found, text=summary(found, basis))
 
 
-def _timed(job: Job, attempts: Attempts, found: TuningFindings) -> TuningFindings:
-    parts = stretches_of(job, attempts.timed)
+def _basis(attempts: Attempts, parts: Stretches) -> Basis:
+    """Whose changes were judged; with those of the last visit by themselves where earlier ones were taken too."""
+    if parts.joined < 2:
+        return Basis(attempts.resolution_s)
+    last = delay_findings(delays(parts.last, "audio"))
+    return Basis(attempts.resolution_s, parts.joined, len(parts.visits), last)
+
+
+def _timed(job: Job, attempts: Attempts, parts: Stretches, found: TuningFindings) -> TuningFindings:
     audio = delays(parts.now, "audio")
     baseline = baseline_of(delays(parts.earlier, "audio"), attempts.resolution_s)
     found = replace(
@@ -71,7 +91,7 @@ def _timed(job: Job, attempts: Attempts, found: TuningFindings) -> TuningFinding
         baseline_s=baseline.median_s,
         slow_above_s=baseline.slow_s,
         stop=_stop(audio, baseline, attempts.resolution_s),
-        earlier_visit=_earlier_visit(parts),
+        earlier_visit=_earlier_visit(job, parts),
     )
     if not any(attempt.title_s is not None for attempt in attempts.timed) and not _waited_for_title(attempts):
         why = "no title was marked: time to title and block loss not computed"
@@ -149,12 +169,17 @@ def _stop(audio: Delays, baseline: Baseline, resolution_s: float) -> StopFinding
     )
 
 
-def _earlier_visit(parts: Stretches) -> ChangeFindings | None:
+def _earlier_visit(job: Job, parts: Stretches) -> ChangeFindings | None:
     """The last visit with timed changes beside the one before it; None if there is one alone."""
     if len(parts.visits) < 2:
         return None
     before, after = (delays(visit, "audio") for visit in parts.visits[-2:])
-    return with_text(compare_delays(before, after))
+    return with_text(compare_delays(before, after, max(_step_s(job, visit) for visit in parts.visits[-2:])))
+
+
+def _step_s(job: Job, visit: Sequence[Attempt]) -> float:
+    """The step of a visit's own marks: one visit may be marked more coarsely than the other."""
+    return mark_resolution_s(job, visit[0].start_s, max(one.start_s + one.end_s for one in visit))
 
 
 def _level_loss(parted: Parted, losses: TwoLosses) -> LevelLossFindings | None:
@@ -210,5 +235,6 @@ def _shortcomings(sample: Delays, mark: str) -> list[str]:
     if quantile_s(curve, 0.5) is None:
         return [f"too few channel changes came to {mark} for a median"]
     if curve.events < FEWEST_FOR_INTERVAL:
-        return [f"only {curve.events} channel changes came to {mark}: no interval for the median"]
+        changes = counted(curve.events, "channel change")
+        return [f"only {changes} came to {mark}: no interval for the median"]
     return []

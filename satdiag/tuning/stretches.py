@@ -18,12 +18,15 @@ class Stretches:
     """The changes to judge, and the timed changes of each visit that has some, in order of time.
 
     `since_s`: where the changes to judge begin, None if they are all. `earlier`: those of visits before them.
+    `last`: those to judge of the last visit; `joined`: of how many visits the changes to judge are.
     """
 
     now: tuple[Attempt, ...]
     since_s: float | None
     earlier: tuple[Attempt, ...]
     visits: tuple[tuple[Attempt, ...], ...]
+    last: tuple[Attempt, ...]
+    joined: int
 
 
 def stretches_of(job: Job, timed: Sequence[Attempt]) -> Stretches:
@@ -36,12 +39,15 @@ def stretches_of(job: Job, timed: Sequence[Attempt]) -> Stretches:
     )
     first_s = _last_better_s(job, timed)
     now: tuple[Attempt, ...] = ()
+    last: tuple[Attempt, ...] = ()
     left = list(visits)
     while left and len(now) < FEWEST_NOW and (kept := tuple(one for one in left[-1] if one.start_s >= first_s)):
-        now = kept + now
+        now, last = kept + now, last or kept
         left.pop()
     since_s = now[0].start_s if len(now) < len(timed) else None
-    return Stretches(now, since_s, tuple(one for visit in left for one in visit), visits)
+    return Stretches(
+        now, since_s, tuple(one for visit in left for one in visit), visits, last, len(visits) - len(left)
+    )
 
 
 def _last_better_s(job: Job, timed: Sequence[Attempt]) -> float:

@@ -2,16 +2,32 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 from satdiag.findings import ChangeFindings, DelayFindings, LevelLossFindings, StopFindings, TuningFindings
 from satdiag.tuning.baseline import Baseline
 from satdiag.tuning.compare import Comparison
-from satdiag.tuning.slowness import BASELINE_S
+from satdiag.tuning.slowness import BASELINE_S, SLOW_RATIO
 from satdiag.tuning.stopping import ALPHA, P_SLOW, P_WELL, Decision
 
 CHANNELS_NAMED = 8
 """A longer list of channels says no more to a person."""
 
 _Ends = tuple[float | None, float | None]
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Whose changes the findings are of: of `joined` of all `visits` that have some, in steps of `resolution_s`.
+
+    `last`: the time to audio at the last visit by itself, where more than one were joined.
+    """
+
+    resolution_s: float
+    joined: int = 1
+    visits: int = 1
+    last: DelayFindings | None = None
 
 
 def seconds(value: float) -> str:
@@ -76,11 +92,16 @@ def too_coarse(baseline: Baseline, resolution_s: float) -> bool:
 def comparison_text(found: Comparison) -> str:
     """The last visit beside the one before."""
     if found.state == "cannot tell" or found.shift_s is None or found.shift_s_90 is None:
+        if found.needed is None:
+            step, matters = seconds(found.resolution_s), seconds(found.noticeable_s)
+            return f"Marks in steps of {step} are too coarse to tell a difference of {matters} from the visit before."
         wanted = f"about {found.needed} changes a visit would tell a difference of {seconds(found.noticeable_s)}"
         return f"Whether changes to sound became slower since the visit before cannot be told yet: {wanted}."
     numbers = f"{range_text(found.shift_s_90)}; {found.n_before} and {found.n_after} changes"
     if found.state == "no difference seen":
-        return f"Changes to sound are no different from the visit before ({numbers})."
+        most = max(abs(end) for end in found.shift_s_90 if end is not None)
+        least = seconds(math.ceil(10.0 * most - 1e-6) / 10.0)
+        return f"No difference of {least} or more from the visit before was seen in changes to sound ({numbers})."
     by = seconds(abs(found.shift_s))
     if found.state == "faster":
         low, high = found.shift_s_90
@@ -106,11 +127,11 @@ def _loss(loss: float, ends: tuple[float, float]) -> str:
     return f"{percent(loss)} (90 %: {percent(ends[0])} to {percent(ends[1])})"
 
 
-def summary(found: TuningFindings) -> str:
+def summary(found: TuningFindings, basis: Basis) -> str:
     """One to three sentences: time to sound, time to title, and what changed or was refused."""
     if found.audio_s is None:
         return _refused(found) or "No channel change was timed."
-    said = [_audio(found.audio_s, found)]
+    said = [_audio(found.audio_s, found, basis), *_last_alone(found.audio_s, basis)]
     if found.title_s is not None:
         said.append(_titles(found.title_s, found))
     last = found.earlier_visit
@@ -121,8 +142,8 @@ def summary(found: TuningFindings) -> str:
     return " ".join(said)
 
 
-def _audio(audio: DelayFindings, found: TuningFindings) -> str:
-    changes = counted(audio.n, "change")
+def _audio(audio: DelayFindings, found: TuningFindings, basis: Basis) -> str:
+    changes = counted(audio.n, "change") + _over_visits(basis)
     if audio.timed_out:
         changes += f", {audio.timed_out} given up"
     if found.stop is None or found.p_slow is None:
@@ -130,8 +151,39 @@ def _audio(audio: DelayFindings, found: TuningFindings) -> str:
     judged = _judgement(found, found.stop, found.p_slow)
     if audio.median is None:
         return f"Sound came too seldom to say how long a change takes ({changes}): {judged}."
-    ends = f"{range_text(audio.median_90)}, " if audio.median_90 else ""
-    return f"Changes take {seconds(audio.median)} to sound ({ends}{changes}): {judged}."
+    ends = f"{range_text(audio.median_90)}, " if audio.median_90 and audio.median_90[1] != 0.0 else ""
+    return f"Changes take {_at_least_a_step(audio.median, basis)} to sound ({ends}{changes}): {judged}."
+
+
+def _at_least_a_step(delay_s: float, basis: Basis) -> str:
+    """A delay of no steps is not known to be none."""
+    return seconds(delay_s) if delay_s > 0.0 else f"less than {seconds(basis.resolution_s)}"
+
+
+def _over_visits(basis: Basis) -> str:
+    """' over both visits, as the last one has only 2'; empty where the changes are of one visit."""
+    if basis.last is None:
+        return ""
+    if basis.joined < basis.visits:
+        which = f"the last {basis.joined} visits"
+    else:
+        which = "both visits" if basis.joined == 2 else f"all {basis.joined} visits"
+    return f" over {which}, as the last one has only {basis.last.n}"
+
+
+def _last_alone(audio: DelayFindings, basis: Basis) -> list[str]:
+    """The last visit by itself, where it differs plainly from the visits it was joined with."""
+    last = basis.last
+    if last is None or audio.median is None:
+        return []
+    changes = counted(last.n, "change")
+    if last.median is None:
+        return [f"At the last visit alone sound came too seldom to say how long a change takes ({changes})."]
+    low, high = sorted((last.median, audio.median))
+    if high - low <= basis.resolution_s or high < SLOW_RATIO * low:
+        return []
+    taken = "it takes" if last.n == 1 else "they take"
+    return [f"At the last visit alone {taken} {_at_least_a_step(last.median, basis)} ({changes})."]
 
 
 def _judgement(found: TuningFindings, stop: StopFindings, p_slow: float) -> str:

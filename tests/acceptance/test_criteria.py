@@ -32,7 +32,7 @@ def good_visit(minutes=40):
         rows += [f"{minute}:00 lock satellite yes", f"{minute}:01 signal satellite 80 percent"]
     for k, channel in enumerate(CHANNELS):
         rows.append(f"{clock(25 * 60 + 12 * k)} channel {channel} authorised")
-    for k, channel in enumerate((3, 4, 5, 6)):
+    for k, channel in enumerate((3, 4, 5, 6, 7, 8, 9, 3, 4, 5)):
         start = 30 * 60 + 20 * k
         rows += [f"{clock(start)} tune {channel} requested", f"{clock(start + 2)} tune {channel} audio"]
         rows += [f"{clock(start + 4)} tune {channel} title"]
@@ -80,7 +80,7 @@ def test_an_empty_log_asks_for_everything_and_claims_nothing():
         ("open-channel", without(good_visit(), "channel 20")),
         ("changes", without(good_visit(), "tune")),
         ("restarts", [*good_visit(), "39:00 reset receiver seen"]),
-        ("restarts", good_visit(20)[:-30]),
+        ("restarts", [row for row in good_visit() if int(row.split(":")[0]) < 20]),
         ("activated", without(good_visit(), "channel 4 ", *(f" {channel} " for channel in CHANNELS))),
     ],
 )
@@ -149,8 +149,10 @@ def test_what_speaks_against_it_fails(name, more):
 
 
 def test_changes_that_never_come_to_audio_fail():
-    rows = without(good_visit(), "audio", "title")
-    rows += [f"{clock(30 * 60 + 20 * k + 15)} tune {channel} abandoned" for k, channel in enumerate((3, 4, 5, 6))]
+    rows = without(good_visit(), "tune")
+    for k, channel in enumerate((3, 4, 5, 6)):
+        rows += [f"{clock(30 * 60 + 20 * k)} tune {channel} requested"]
+        rows += [f"{clock(30 * 60 + 20 * k + 15)} tune {channel} abandoned"]
     assert of(judged(rows), "changes").state == "fails"
 
 

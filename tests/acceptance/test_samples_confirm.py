@@ -79,8 +79,15 @@ def test_every_criterion_says_why_and_what_lacks(name):
 
 
 def test_a_sample_that_works_is_confirmed():
-    """Vehicles that work and were looked at long enough under open sky."""
-    assert judged("ring-broken").state == "confirmed"
+    """A vehicle that works and was looked at long enough under open sky."""
+    assert judged("partial-package").state == "confirmed"
+
+
+def test_a_sample_with_few_timed_changes_lacks_only_those():
+    """Six changes at normal speed are fewer than the analysis asks for before the timing may stop."""
+    found = judged("ring-broken")
+    assert [one.name for one in found.criteria if one.state != "holds"] == ["changes"]
+    assert found.checks_left == satdiag.analyse(satdiag.open_job(ROOT / "ring-broken")).tuning.stop.more
 
 
 def test_dead_accounts_are_ruled_out_by_their_channels_alone():

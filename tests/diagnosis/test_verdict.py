@@ -3,12 +3,16 @@
 import numpy as np
 import pytest
 
+import satdiag
 from satdiag.diagnosis import inference
 from satdiag.diagnosis.model import HYPOTHESES, load_model
-from satdiag.diagnosis.verdict import minutes, percent
+from satdiag.diagnosis.remarks import Case
+from satdiag.diagnosis.verdict import TITLES, _remaining, minutes, percent
 from satdiag.diagnosis.worth import COME_BACK_MINUTES, losses, next_tests
+from satdiag.findings import ChannelFinding, EntitlementFindings, Quantiles, TuningFindings
 from satdiag.sheet import Sheet
 from satdiag.vocabulary import FAULTS
+from tests.helpers import make_job
 
 
 @pytest.mark.parametrize(
@@ -80,3 +84,100 @@ def test_sure_needs_more_than_a_high_probability():
     assert inference.stands_firm(model, priors, other, factor, inference.log_terms(model, firm))
     thin = {"swap-antenna": "better"}
     assert not inference.stands_firm(model, priors, other, factor, inference.log_terms(model, thin))
+
+
+START = ["0:00 place vehicle open-sky", "0:00 power receiver awake", "0:00 account service confirmed"]
+START += [f"{minute}:00 lock any yes" for minute in range(60)]
+LINEUP = "\n".join(f"{channel},Demo {channel},Rock,all" for channel in range(1, 21))
+
+
+def clock(seconds):
+    return f"{seconds // 60}:{seconds % 60:02d}"
+
+
+def checks(seen, at_s, channels=range(1, 21)):
+    return [f"{clock(at_s + 2 * k)} channel {channel} {seen}" for k, channel in enumerate(channels)]
+
+
+def changes(ended, after_s):
+    rows = []
+    for k in range(8):
+        rows += [
+            f"{clock(2400 + 40 * k)} tune {k + 1} requested",
+            f"{clock(2400 + 40 * k + after_s)} tune {k + 1} {ended}",
+        ]
+    return rows
+
+
+def told(*rows, reason=""):
+    sheet = (f'reason = "{reason}"\n' if reason else "") + '\n[service]\npackage = "all"\n'
+    return satdiag.analyse(make_job("\n".join([*START, *rows]), sheet, LINEUP)).verdict
+
+
+def test_it_works_only_where_changes_and_account_do_not_say_otherwise():
+    plays = checks("authorised", 1200)
+    assert told(*plays, *changes("audio", 2)).text.startswith("It works: 20 of 20 expected channels play and nothing")
+    slow = told(*plays, *changes("audio", 6))
+    assert slow.state == "works"
+    assert "but channel changes are slow: half of them take 6.0 s or more" in slow.text
+    assert slow.do_next.startswith("Time some more channel changes")
+    silent = told(*plays, *changes("abandoned", 15))
+    assert silent.state == "cannot-tell"
+    assert "none of the timed channel changes came to sound (8 given up)" in silent.text
+
+
+@pytest.mark.parametrize(("last", "words"), [("lapsed", "has ended"), ("none", "does not exist")])
+def test_a_log_that_ends_with_a_stopped_account_is_no_works(last, words):
+    for rows in ((), checks("authorised", 3300)):
+        found = told(*checks("authorised", 1200), "50:00 account service " + last, *rows)
+        assert found.state == "cannot-tell"
+        assert f"20 of 20 expected channels play, but the log says that the account {words}." == found.text
+        assert "Ask the provider" in found.do_next
+
+
+@pytest.mark.parametrize("lost", [3, 20])
+@pytest.mark.parametrize("reason", ["", "just-installed"])
+def test_channels_that_were_lost_are_not_waited_for(lost, reason):
+    rows = ["0:01 listing source yes", *checks("authorised", 600), *checks("authorised", 1200)]
+    found = told(*rows, *checks("refused", 3300, range(1, lost + 1)), reason=reason)
+    assert found.state == ("cannot-tell" if reason else "fault")
+    assert f"{lost} channels that played before are refused now" in found.text
+    assert found.do_next.startswith("Ask the provider")
+    assert "Waiting does not bring them back." in found.text or found.fault == "account-lapsed"
+
+
+def test_few_arrivals_give_no_minutes():
+    rows = ["0:01 listing source yes", *checks("refused", 60), *checks("authorised", 1200, range(1, 5))]
+    found = told(*rows, *checks("refused", 1300, range(5, 21)))
+    assert found.state == "filling"
+    assert "how long the others may take cannot be told yet" in found.text
+    assert "90 % range" not in found.text
+    assert "for 15 minutes more" in found.do_next
+
+
+@pytest.mark.parametrize(
+    ("chances", "wait_s", "words"),
+    [
+        ([0.36], (600, 30, 7560), "; the chance that the last one comes is about 36 %, and if so within 1 minute to"),
+        (
+            [0.3] * 59,
+            (2100, 900, 7900),
+            "; about 18 of the other 59 should still come, and if so within 15 minutes",
+        ),
+        ([0.9] * 6, (1500, 180, 8300), "; the last of those still to come should be there after about 25 minutes"),
+        ([0.01] * 6, (1500, 180, 8300), "; whether any of the others comes is doubtful"),
+        ([0.9], (30, 20, 40), "; the chance that the last one comes is about 90 %, and if so within about 1 minute"),
+        ([], (1.0, 0.0, 2.0), ""),
+    ],
+)
+def test_what_is_said_of_the_rest(chances, wait_s, words):
+    rest = tuple(ChannelFinding(100 + k, "refused", p, None, "late") for k, p in enumerate(chances))
+    found = EntitlementFindings(authorised=18, channels=rest, remaining_to_last_s=Quantiles(*wait_s))
+    said = _remaining(Case(None, None, found, TuningFindings(), None))
+    assert said.startswith(words)
+    assert bool(said) == bool(words)
+    assert "1 minute to 1 minute" not in said
+
+
+def test_nothing_refused_is_not_called_refused():
+    assert "refused" not in TITLES["partial-package"]

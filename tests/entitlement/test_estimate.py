@@ -460,3 +460,44 @@ def test_two_waves_far_apart_follow_no_law():
 def test_too_few_arrivals_to_judge():
     fill = FillIn(np.zeros(3), np.full(3, 60.0), np.full(5, 60.0), 60.0)
     assert largest_gap(fill, posterior_of(fill, Priors())) is None
+
+
+@pytest.mark.parametrize("channels", [60, 150])
+def test_looking_one_after_the_other_raises_no_alarm(channels):
+    """Channels that follow the exponential, looked through one by one at 2 s each, four times: simulated data."""
+    alarms = 0
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        wait_s = np.where(rng.random(channels) < 0.85, rng.exponential(400.0, channels), np.inf)
+        lower, upper = np.zeros(channels), np.full(channels, np.inf)
+        for start_s in (120.0, 600.0, 1200.0, 2400.0):
+            look_s = start_s + 2.0 * np.arange(channels)
+            plays = wait_s <= look_s
+            upper = np.where(plays & np.isinf(upper), look_s, upper)
+            lower = np.where(~plays, look_s, lower)
+        seen = np.isfinite(upper)
+        fill = FillIn(lower[seen], upper[seen], lower[~seen], 2400.0 + 2.0 * channels)
+        gap = largest_gap(fill, posterior_of(fill, Priors()))
+        alarms += gap is not None and gap[0] > gap[1]
+    assert alarms <= 1
+
+
+def test_what_was_lost_again_neither_plays_nor_is_waited_for():
+    rows = [CONFIRMED, locked(30), checks(5, "authorised", range(1, 21)), checks(10, "authorised", range(1, 21))]
+    rows += [
+        checks(20, "refused", range(1, 4)),
+        checks(25, "refused", range(1, 4)),
+        checks(25, "authorised", range(4, 21)),
+    ]
+    found = found_in(*rows, sheet=MUSIC, music=range(1, 21))
+    assert [c.channel for c in found.channels if c.reason == "lost"] == [1, 2, 3]
+    assert found.remaining_to_last_s is None
+    assert found.entitled_fraction == pytest.approx(17 / 20)
+    assert (found.curve.seen_low[-1], found.curve.seen_high[-1]) == (17, 17)
+    assert found.text.endswith("Channels 1-3 played before and are refused now.")
+
+
+def test_a_channel_that_nobody_looked_at_since_may_play():
+    rows = [CONFIRMED, locked(60), checks(2, "authorised", range(1, 6)), checks(2, "refused", range(6, 21))]
+    found = found_in(*rows, sheet=MUSIC, music=range(1, 21))
+    assert (found.curve.seen_low[-1], found.curve.seen_high[-1]) == (5, 20)

@@ -14,6 +14,8 @@ ROWS = "\n".join(["0:00 account service confirmed", *(f"{m}:00 lock any yes" for
 def test_without_a_readout_of_block_errors_nothing_is_scaled():
     job = make_job(ROWS)
     assert reception_of(job, exposure_clock(job)) is None
+    one = make_job(f"{ROWS}\n0:10 errors any 99.9 percent\n0:11 errors any 99 percent")
+    assert reception_of(one, exposure_clock(one)) is None  # two readings say nothing of the other twenty minutes
     assert estimate_entitlement(job, exposure_clock(job)).reception_scale is None
 
 
@@ -35,12 +37,34 @@ def test_half_of_the_blocks_lost_is_half_of_the_time():
 
 
 def test_the_best_path_counts_and_a_reading_does_not_hold_for_ever():
-    # At 0:00 one path loses everything and the other nothing. Nothing is read after 1:00, whose 40 % hold for 10 min
-    # and the mean of both readings (0.8) after that.
-    errors = "0:00 errors repeater 100 percent\n0:00 errors satellite 0 percent\n1:00 errors any 40 percent"
+    # One path loses everything and the other nothing, then 40 %. Nothing is read after 1:00, whose 40 % hold for
+    # 10 min; after that the mean of what was held does.
+    errors = "0:00 errors repeater 100 percent\n0:00 errors satellite 0 percent\n1:00 errors satellite 40 percent"
+    job = make_job(f"{ROWS}\n{errors}\n0:30 errors repeater 100 percent")
+    found = reception_of(job, exposure_clock(job))
+    mean = (60.0 * 1.0 + 600.0 * 0.6) / 660.0
+    assert found.mean == pytest.approx(mean)
+    assert found.full(1200.0) == pytest.approx(60.0 * 1.0 + 600.0 * 0.6 + 540.0 * mean)
+
+
+def test_paths_that_are_read_a_moment_apart_are_held_beside_one_another():
+    errors = "\n".join(
+        f"{m}:00 errors satellite:east 0 percent\n{m}:00.001 errors satellite:west 80 percent" for m in range(21)
+    )
     job = make_job(f"{ROWS}\n{errors}")
     found = reception_of(job, exposure_clock(job))
-    assert found.full(1200.0) == pytest.approx(60.0 * 1.0 + 600.0 * 0.6 + 540.0 * 0.8)
+    assert found.mean == 1.0
+    assert found.mean_90 == (1.0, 1.0)
+
+
+def test_the_interval_holds_its_own_mean():
+    # Six hundred readings of 90 % lost within one minute, then nothing lost for nineteen.
+    burst = "\n".join(f"0:{second:02d}.{tenth} errors any 90 percent" for second in range(60) for tenth in range(10))
+    rest = "\n".join(f"{m}:00 errors any 0 percent" for m in range(1, 21))
+    job = make_job(f"{ROWS}\n{burst}\n{rest}")
+    found = reception_of(job, exposure_clock(job))
+    assert found.mean == pytest.approx((60 * 0.1 + 1140) / 1200, abs=0.01)
+    assert found.mean_90[0] < found.mean < found.mean_90[1] <= 1.0
 
 
 def test_times_are_given_by_the_exposure_clock_whatever_the_scale():

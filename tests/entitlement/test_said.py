@@ -41,7 +41,8 @@ def test_the_whole_of_it():
     found = findings(range(1, 62), range(62, 143), range(200, 220))
     assert said(found) == (
         "Of 142 channels in the package 61 play. Half of the rest should arrive within 6 more minutes awake "
-        "outdoors, nearly all within 22 minutes (90 %: 50 minutes). Channels 200-219 are not in the package."
+        "outdoors, nearly all within 22 minutes (19 times in 20 within 50 minutes). Channels 200-219 are not in the "
+        "package."
     )
 
 
@@ -57,7 +58,8 @@ def test_all_none_and_one():
     assert said(findings(range(1, 9), [])) == "All 8 channels in the package play."
     assert said(findings([4], [])) == "The one channel in the package plays."
     quiet = SilenceCurve((0.0,), (0.15,))
-    text = said(findings([], [1, 2], silence=quiet, p_account_dead=0.4, dead_sure_after_s=7200.0))
+    quiet_for = {"silence": quiet, "p_account_dead": 0.4, "dead_sure_after_s": 7200.0, "last_look_s": 900.0}
+    text = said(findings([], [1, 2], **quiet_for))
     assert text == (
         "Of 2 channels in the package none plays. After 15 minutes awake and receiving the chance that the account "
         "gives nothing is 40 %; if there is still nothing after 2 hours in all, that is 95 % sure."
@@ -88,3 +90,25 @@ def test_the_numbers_in_the_text_are_those_of_the_findings(channels):
     numbers = [int(text) for text in re.findall(r"(?<![\d.])\d+(?![\d.%])", found.text)]
     assert channels == 1 or found.authorised in numbers
     assert found.text.endswith(".")
+
+
+def test_silence_is_said_of_the_last_look_and_nothing_where_no_listening_is_proved():
+    quiet = {"silence": SilenceCurve((0.0,), (0.15,)), "p_account_dead": 0.22, "dead_sure_after_s": 7200.0}
+    old = said(findings([], [1, 2], **quiet, last_look_s=120.0, exposure_s=36_000.0))
+    assert "After 2 minutes awake and receiving" in old
+    assert "nobody has looked in the 10 hours of listening since: look again now." in old
+    assert "95 %" not in old
+    none = said(findings([], [1, 2], **quiet, last_look_s=0.0, exposure_s=0.0))
+    assert none.endswith("No listening before the last look is proved, so that says nothing of the account yet.")
+
+
+def test_what_is_only_inferred_is_said_so():
+    late = findings(range(1, 13), [])
+    inferred = tuple(ChannelFinding(n, "refused", 0.01, None, "not-in-package") for n in range(13, 20))
+    found = EntitlementFindings(**{**late.__dict__, "expected": 19, "channels": late.channels + inferred})
+    text = summary(found, set(range(1, 20)))
+    assert text.endswith("Channels 13-19 are most likely outside the account, though the line-up has them in it.")
+
+
+def test_from_a_few_arrivals_no_time_is_told():
+    assert said(findings([1, 2, 3], range(4, 20))).endswith("How long the rest takes cannot be told from so few.")

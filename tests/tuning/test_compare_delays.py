@@ -20,6 +20,7 @@ from satdiag.tuning.rank_tests import (
     p_slower,
     peto_log_rank,
 )
+from satdiag.tuning.wording import comparison_text
 
 
 def sample(duration, came=None):
@@ -158,7 +159,7 @@ def test_without_ends_of_waits_the_shift_is_the_median_of_all_differences():
     distribution of U gives: for 10 and 10 the 28th smallest and largest difference (P(U <= 27) = 0.045)."""
     rng = np.random.default_rng(5)
     before, after = rng.lognormal(0.6, 0.4, 10), rng.lognormal(0.8, 0.4, 10)
-    found = compare_delays(sample(before), sample(after))
+    found = compare_delays(sample(before), sample(after), resolution_s=0.0)
     differences = np.sort((after[:, None] - before[None, :]).ravel())
     assert found.shift_s == pytest.approx(np.median(differences), abs=0.011)
     p = [
@@ -200,6 +201,48 @@ def test_interval_covers_what_it_says(name, capsys):
     with capsys.disabled():
         print(f"\n{name}: covers {covered / 300:.3f}, median width {np.median(widths):.2f} s")
     assert 0.84 < covered / 300 < 0.97
+
+
+def marked_in_steps(rng, n, shift_s, step_s):
+    """Delays whose two marks are each cut off to a step, as a clock that shows steps does."""
+    start = 60 * rng.random(n)
+    delay = 0.8 + 0.7 * np.exp(0.4 * rng.normal(size=n)) + shift_s
+    return sample(np.round((np.floor((start + delay) / step_s) - np.floor(start / step_s)) * step_s, 6))
+
+
+@pytest.mark.parametrize("n", [8, 30])
+@pytest.mark.parametrize("steps_s", [(1.0, 1.0), (1.0, 0.1), (0.1, 0.1)])
+def test_interval_covers_what_it_says_though_the_marks_are_coarse(n, steps_s, capsys):
+    """Simulated from our own model, 100 runs for each true shift; with 90 % covered 83 of 100 are missed 1 in 50.
+
+    Unwidened, 58 to 85 % are covered in whole seconds, and up to nine in ten have no width.
+    """
+    rng = np.random.default_rng(101)
+    for shift_s in (0.3, 0.5, 0.7):
+        pairs = [
+            (marked_in_steps(rng, n, 0.0, steps_s[0]), marked_in_steps(rng, n, shift_s, steps_s[1]))
+            for _ in range(100)
+        ]
+        ends = [compare_delays(*pair, max(steps_s)).shift_s_90 for pair in pairs]
+        covered = sum(low <= shift_s + 1e-9 and high >= shift_s - 1e-9 for low, high in ends)
+        with capsys.disabled():
+            width_s = np.median([high - low for low, high in ends])
+            print(f"\n{n} a side, steps {steps_s}, shift {shift_s}: covers {covered} %, median width {width_s:.2f} s")
+        assert covered >= 84
+        assert min(high - low for low, high in ends) > 0
+
+
+def test_no_interval_is_without_width_and_what_is_said_is_its_larger_end():
+    found = compare_delays(sample([1.0, 2.0] * 15), sample([1.0, 2.0] * 15), 1.0)
+    assert found.shift_s_90 == (-0.5, 0.5)
+    same = compare_delays(sample([2.0] * 9), sample([2.0] * 9), 1.0)
+    assert comparison_text(same).startswith("No difference of 0.5 s or more from the visit before was seen")
+
+
+def test_marks_too_coarse_for_what_matters_ask_for_no_more_changes():
+    found = compare_delays(sample([2.0] * 9), sample([2.0] * 9), 10.0)
+    assert (found.state, found.needed) == ("cannot tell", None)
+    assert "steps of 10 s are too coarse to tell a difference of 1.0 s" in comparison_text(found)
 
 
 def test_the_interval_says_what_the_test_says():

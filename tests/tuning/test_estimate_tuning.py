@@ -92,8 +92,48 @@ def test_titles_waited_for_in_vain_are_findings():
 def test_stray_marks_and_thin_samples_are_said():
     found = estimate_tuning(make_job("0:01 tune 9 audio\n" + changes([(2, 4)], start_s=60)))
     assert "1 mark fits no open channel change and was left out" in found.could_not
-    assert "only 1 channel changes came to audio: no interval for the median" in found.could_not
+    assert "only 1 channel change came to audio: no interval for the median" in found.could_not
     assert found.audio_s.median_90 is None
+
+
+@pytest.mark.parametrize(("titles", "words"), [(0, "no title came"), (1, "only 1 title came"), (2, "only 2 titles")])
+def test_few_titles_are_counted_in_plain_words(titles, words):
+    rows = changes([(2, 4)] * titles + [(2, None)] * 3) + f"\n{30 * titles + 20} tune {100 + titles} abandoned"
+    assert any(text.startswith(words) for text in estimate_tuning(make_job(rows)).could_not)
+
+
+def test_sound_within_the_second_of_the_press_takes_less_than_a_second():
+    found = estimate_tuning(make_job(changes([(0, None)] * 6, every_s=31)))
+    assert (found.audio_s.n, found.audio_s.median) == (6, 0)
+    assert "Changes take less than 1.0 s to sound (6 changes)" in found.text
+    assert not any("has a mark 'requested'" in text for text in found.could_not)
+
+
+DAY_S = 86_400.0
+
+
+def test_whose_changes_they_are_is_said_where_the_last_visit_has_too_few():
+    two_visits = changes([(1.5, None)] * 2) + "\n" + changes([(6, None)] * 2, start_s=DAY_S)
+    text = estimate_tuning(make_job(two_visits)).text
+    assert "(4 changes over both visits, as the last one has only 2)" in text
+    assert "At the last visit alone they take 6.0 s (2 changes)." in text
+
+
+def test_the_last_visit_by_itself_is_not_named_where_it_is_much_the_same():
+    rows = [changes([(1.5 + k / 10, None)] * 2, start_s=k * DAY_S) for k in range(3)]
+    text = estimate_tuning(make_job("\n".join(rows))).text
+    assert "6 changes over all 3 visits, as the last one has only 2" in text
+    assert "alone" not in text
+    enough = estimate_tuning(make_job("\n".join([*rows, changes([(1.5, None)] * 5, start_s=4 * DAY_S)]))).text
+    assert "over" not in enough
+
+
+def test_visits_are_compared_with_the_coarser_step_of_their_own_marks():
+    fine = changes([(1.5, None), (1.7, None), (2.1, None), (1.8, None)] * 3)
+    rough = changes([(2, None), (1, None), (2, None), (2, None)] * 3, start_s=DAY_S)
+    for rows, half_a_step_s in ((fine + "\n" + rough, 0.5), (rough + "\n" + fine, 0.5)):
+        low, high = estimate_tuning(make_job(rows)).earlier_visit.shift_s_90
+        assert high - low >= 2 * half_a_step_s
 
 
 def test_one_request_in_the_last_row_tells_nothing():
