@@ -34,7 +34,7 @@ def analyse(job: Job) -> Findings:
         from_=instant_text(job.start),
         to=instant_text(job.instant(job.end_s)),
         visits=len(job.visits),
-        verdict=verdict(job, belief, diagnosis, known.entitlement),
+        verdict=verdict(job, belief, diagnosis, known.entitlement, known.tuning),
         diagnosis=diagnosis,
         sky=sky,
         signal=signal,
@@ -78,6 +78,4 @@ def _could_not(job: Job, known: Known, signal: SignalFindings) -> tuple[str, ...
     ]
     if not len(job.log):
         said.insert(0, "no observations: nothing can be judged")
-    if any(name.startswith("gnss") for name in job.documents):
-        said.append("GNSS sentences are kept with the job; this version does not read them")
     return tuple(dict.fromkeys(said))

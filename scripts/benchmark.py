@@ -4,11 +4,17 @@ fill-in estimator costs beside libraries.
     python scripts/benchmark.py diagnosis [--seeds 1000:1200]
     python scripts/benchmark.py record [--seconds 10] [--json FILE]
     python scripts/benchmark.py entitlement
+    python scripts/benchmark.py look-angles
+    python scripts/benchmark.py sky --captures DIR
+    python scripts/benchmark.py signal
 
 diagnosis: simulated jobs prove the code against our own model of the world only; they say nothing about real
 vehicles. record: each figure stands beside the bare cost of the same work, measured in the same run; what each means
 is said in `bench_record.py`. entitlement: fit times and log-likelihoods beside two libraries, see
-`bench_entitlement.py`. Either takes about two minutes, and is worth little while the computer does something else.
+`bench_entitlement.py`. look-angles: directions a second beside skyfield, see `bench_look_angles.py`. signal:
+segmentation of long logs beside hmmlearn, see `bench_signal.py`. sky: chances of a clear way from recorded sentences
+of navigation receivers beside a constant, the elevation and plain bins, see `bench_sky.py`. Each takes one or two
+minutes, and is worth little while the computer does something else.
 """
 
 import argparse
@@ -70,18 +76,21 @@ def diagnosis(seeds, verbose):
 def main():
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["diagnosis", "record", "entitlement"])
+    parser.add_argument("what", choices=["diagnosis", "record", "entitlement", "look-angles", "sky", "signal"])
     parser.add_argument("--seeds", default="1000:1200", help="diagnosis: from:to, e.g. 1000:1200")
     parser.add_argument("--verbose", action="store_true", help="diagnosis: name each job that was judged wrongly")
     parser.add_argument("--seconds", type=float, default=10.0, help="record: how long each stretch is measured")
     parser.add_argument("--json", metavar="FILE", help="record: also write the figures into this file")
+    parser.add_argument("--captures", metavar="DIR", help="sky: the folder with the captures, see bench_sky.py")
     options = parser.parse_args()
+    if options.what == "sky" and not options.captures:
+        parser.error("`sky` needs --captures DIR")
     if options.what == "record" and sys.platform == "win32":
         parser.error("`record` needs pseudo-terminals, which this system does not have: run it on Linux or macOS")
     if not 1 <= options.seconds <= 3600:
         parser.error("--seconds takes a number from 1 to 3600")
     if Path(sys.prefix).resolve() != python_in_environment().parent.parent.resolve():
-        return again_in(inside(("dev",) if options.what == "entitlement" else ()))
+        return again_in(inside(("dev",) if options.what in ("entitlement", "look-angles", "signal") else ()))
     if options.what == "record":
         import bench_record
 
@@ -90,6 +99,18 @@ def main():
         import bench_entitlement
 
         return bench_entitlement.main()
+    if options.what == "signal":
+        import bench_signal
+
+        return bench_signal.main()
+    if options.what == "look-angles":
+        import bench_look_angles
+
+        return bench_look_angles.main()
+    if options.what == "sky":
+        import bench_sky
+
+        return bench_sky.main(options.captures)
     first, last = (int(part) for part in options.seeds.split(":"))
     diagnosis(range(first, last), options.verbose)
     return 0

@@ -23,6 +23,7 @@ COMMANDS = {
     "note": ("satdiag.cli.note_cmd", "note", "Add an observation to a job by hand, or take one back."),
     "analyse": ("satdiag.cli.analyse_cmd", "analyse", "Say which fault it is, how sure, and what to do next."),
     "confirm": ("satdiag.cli.confirm_cmd", "confirm", "Say whether the activation is confirmed, or what lacks."),
+    "sky": ("satdiag.cli.sky_cmd", "sky", "Say where the satellites stand over a day, and how to park."),
     "record": ("satdiag.cli.record_cmd", "record", "Listen to a receiver for hours, and lose nothing."),
     "live": ("satdiag.cli.live_cmd", "live", "Log a visit by thumb: a page on this computer or a telephone."),
     "ports": ("satdiag.cli.ports_cmd", "ports", "List the serial ports with what they are."),

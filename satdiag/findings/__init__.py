@@ -17,6 +17,7 @@ from satdiag.findings.diagnosis import DiagnosisFindings, Earlier, Evidence, Nex
 from satdiag.findings.entitlement import ChannelFinding, EntitlementFindings, FillCurve, SilenceCurve, StepFinding
 from satdiag.findings.sky import (
     Mask,
+    NavigationSky,
     PathSignal,
     SatelliteSky,
     Share,
@@ -24,6 +25,7 @@ from satdiag.findings.sky import (
     SignalFindings,
     SiteSky,
     SkyFindings,
+    SkyPoint,
     Stretch,
 )
 from satdiag.findings.tuning import ChangeFindings, DelayFindings, LevelLossFindings, StopFindings, TuningFindings
@@ -46,6 +48,7 @@ __all__ = [
     "Interval",
     "LevelLossFindings",
     "Mask",
+    "NavigationSky",
     "NextTest",
     "PathSignal",
     "Quantiles",
@@ -57,6 +60,7 @@ __all__ = [
     "SilenceCurve",
     "SiteSky",
     "SkyFindings",
+    "SkyPoint",
     "StepFinding",
     "StopFindings",
     "Stretch",

@@ -13,7 +13,10 @@ from satdiag.findings.common import Instant, Interval
 class SatelliteSky:
     """One broadcast satellite as seen from a site; azimuth from true north, clockwise.
 
-    `as_of` is set where the direction changes: the instant it holds for.
+    `as_of` is set where the direction changes: the instant it holds for. Where navigation satellites were recorded
+    while parked: `looks` is how many of them close by support `p_clear`, `nearest_deg` how far the nearest look was
+    and `nearest` at which satellite, `stay_s` how much longer to stay parked until the interval is useful (0: it is
+    now; None: hours would not do).
     """
 
     name: str
@@ -24,6 +27,43 @@ class SatelliteSky:
     p_clear_90: Interval | None
     from_: Literal["gnss", "horizon", "obstacles", "place", "none"]
     as_of: Instant | None = None
+    looks: float | None = None
+    nearest_deg: float | None = None
+    nearest: str | None = None
+    stay_s: float | None = None
+
+
+@dataclass(frozen=True)
+class SkyPoint:
+    """One look at a navigation satellite: where, and how strong; C/N0 is None if it was listed and not tracked.
+
+    `deficit_db` is how far below a clear satellite's level; 6 dB and more count as blocked.
+    """
+
+    satellite: str
+    azimuth_deg: float
+    elevation_deg: float
+    cn0_db_hz: float | None
+    deficit_db: float | None
+
+
+@dataclass(frozen=True)
+class NavigationSky:
+    """What the record of navigation satellites at a site rests on; `points` are a selection for drawing.
+
+    `standing_s`: how long the receiver stood there. `level_db_hz`: what a clear satellite at the zenith is received
+    with; `level_from`: whether drives of the same record helped to learn it. `outage_share`: share of the instants
+    set aside because all satellites were weak together. `edge_width_deg`: how soft the skyline is (trees).
+    """
+
+    standing_s: float
+    satellites: int
+    looks: int
+    level_db_hz: float
+    level_from: Literal["site", "site-and-drive"]
+    outage_share: float
+    edge_width_deg: float
+    points: tuple[SkyPoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -47,6 +87,7 @@ class SiteSky:
     visible_fraction_90: Interval | None
     mask: Mask | None = None
     place: str | None = None
+    navigation: NavigationSky | None = None
 
 
 @dataclass(frozen=True)
@@ -78,7 +119,11 @@ class ShareIntervals:
 
 @dataclass(frozen=True)
 class PathSignal:
-    """What was received on one path; levels in `unit`. `observed_s`: how much time the shares rest on."""
+    """What was received on one path; levels in `unit`. `observed_s`: how much time the shares rest on.
+
+    `plain_share`: the same shares if each reading is judged by itself, against a threshold below the median level.
+    `expected_from`: what `deficit` is counted from; `level_here` is the clear level that it is counted to.
+    """
 
     unit: str | None
     clear_level: float | None
@@ -93,6 +138,9 @@ class PathSignal:
     dropouts_per_h_90: Interval | None = None
     mean_dropout_s_90: Interval | None = None
     observed_s: float | None = None
+    plain_share: Share | None = None
+    expected_from: Literal["open-sky", "earlier-visit", "link-budget"] | None = None
+    level_here: float | None = None
 
 
 @dataclass(frozen=True)
@@ -107,7 +155,12 @@ class Stretch:
 
 @dataclass(frozen=True)
 class SignalFindings:
-    """What was received, path by path."""
+    """What was received, path by path.
+
+    `repeats_at`: whether drop-outs come back at the same positions, `repeats_place_db` the weight of evidence for
+    that [dB]. `turns_with`: what a weakness seen at several headings is fixed to, `turns_vehicle_db` the weight of
+    evidence for the vehicle. `disagreements`: where single readings and the chain of states tell different things.
+    """
 
     paths: Mapping[str, PathSignal] = field(default_factory=dict)
     any_path_share: float | None = None
@@ -116,3 +169,11 @@ class SignalFindings:
     together_share_90: Interval | None = None
     timeline: tuple[Stretch, ...] = ()
     could_not: tuple[str, ...] = ()
+    repeats_at: Literal["place", "vehicle"] | None = None
+    repeats_place_db: float | None = None
+    repeats_positions: int | None = None
+    turns_with: Literal["site", "vehicle"] | None = None
+    turns_vehicle_db: float | None = None
+    turns_vehicle_db_90: Interval | None = None
+    turns_headings: int | None = None
+    disagreements: tuple[str, ...] = ()

@@ -11,6 +11,7 @@ from satdiag.findings import EntitlementFindings, Findings, TuningFindings
 from satdiag.folder import job_hash
 from satdiag.job import Job
 from satdiag.report import words
+from satdiag.report.expect import elsewhere
 from satdiag.report.figure import Cell, Figure, Table, table
 from satdiag.report.fill_in import fill_in_figure
 from satdiag.report.local_time import LocalTime
@@ -52,6 +53,7 @@ def sections_of(job: Job, findings: Findings, local: LocalTime) -> list[Section]
         _fill_in(findings.entitlement),
         _signal(job, findings, local),
         _sky(findings),
+        *_elsewhere(job, findings),
         _reasons(findings),
         _changes(findings.tuning),
         _wiring(findings),
@@ -172,6 +174,15 @@ def _sky(findings: Findings) -> Section:
         said.append(f"The service is offered where its satellites stand at least {lowest} high.")
     missing = _because("Nothing is known of the sky over the vehicle.", found.could_not, bool(figures or tables))
     return Section("sky", "What the sky allows", tuple(said), (), tuple(figures), tuple(tables), missing)
+
+
+def _elsewhere(job: Job, findings: Findings) -> list[Section]:
+    """What other kinds of place would give; no section where no roof, building or tree is in question."""
+    parts = elsewhere(job, findings)
+    if parts is None:
+        return []
+    title = "What to expect elsewhere"
+    return [Section("elsewhere", title, parts.sentences, (), parts.figures, parts.tables, parts.missing)]
 
 
 # --- diagnosis, changes, wiring ----------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""The sky over a site: north up, azimuth clockwise, the zenith in the centre, the skyline hatched."""
+"""The sky over a site: north up, azimuth clockwise, the zenith in the centre, what is only inferred hatched."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from satdiag.findings import Mask, SatelliteSky, SiteSky
 from satdiag.report.figure import Figure, Spec, Table, label, layout, table
 from satdiag.report.numbers import RANGE, UNKNOWN, percent, quantity
 from satdiag.report.palette import FAINT, GREEN, GRID, INK, ORANGE, PAPER, VERMILLION
+from satdiag.report.sky_points import look_cells, navigation_table, navigation_words, point_traces
 from satdiag.report.words import PLACES, SKY_SOURCES
 
 HEIGHT_PX = 480
@@ -20,10 +21,11 @@ PROBABLY_BLOCKED = 0.2
 def sky_figure(site: SiteSky, number: int) -> Figure | None:
     """The polar figure of a site, or None where neither a direction nor a skyline is known."""
     drawn = [sat for sat in site.satellites if sat.azimuth_deg is not None and (sat.elevation_deg or -1.0) >= 0]
-    if not drawn and site.mask is None:
+    if not drawn and site.mask is None and site.navigation is None:
         return None
     marks = [_satellite(sat, side) for sat, side in zip(drawn, _text_sides(drawn, site.mask), strict=True)]
-    data = [*(_skyline(site.mask) if site.mask else []), *marks]
+    points = point_traces(site.navigation) if site.navigation else []
+    data = [*(_skyline(site.mask) if site.mask else []), *points, *marks]
     spec = {
         "data": data,
         "layout": layout(
@@ -33,8 +35,8 @@ def sky_figure(site: SiteSky, number: int) -> Figure | None:
             legend={"orientation": "h", "x": 0, "y": 1.1, "xanchor": "left", "yanchor": "bottom"},
         ),
     }
-    tables = (satellite_table(site), _mask_table(site.mask)) if site.mask else (satellite_table(site),)
-    return Figure(f"sky-{number}", _caption(site), _alt(site), spec, tables)
+    tables = (satellite_table(site), _mask_table(site.mask) if site.mask else None, navigation_table(site))
+    return Figure(f"sky-{number}", _caption(site), _alt(site), spec, tuple(one for one in tables if one))
 
 
 def _polar() -> Spec:
@@ -70,10 +72,11 @@ def _zenith_distance(elevation_deg: float) -> float:
 
 
 def _skyline(mask: Mask) -> list[Spec]:
-    """Hatched from the skyline down to the rim, its line, and the two dotted lines of its band."""
+    """Down to the rim dotted where it was measured and hatched where only inferred, the line, and its band."""
     return [
-        _hatching(mask, True, "behind the skyline, measured", "/"),
-        _hatching(mask, False, "behind the skyline, only inferred", "."),
+        _hatching(mask, True, "behind the skyline, measured", "."),
+        _hatching(mask, False, "behind the skyline, only inferred", "/"),
+        _band(mask),
         _ring(mask, mask.edge_elevation_deg, {"color": INK, "width": 2}, "skyline"),
         _ring(mask, mask.edge_p05_deg, {"color": FAINT, "width": 1.2, "dash": "dot"}, f"its {RANGE}"),
         {**_ring(mask, mask.edge_p95_deg, {"color": FAINT, "width": 1.2, "dash": "dot"}, ""), "showlegend": False},
@@ -115,6 +118,24 @@ def _ring(mask: Mask, elevations_deg: tuple[float, ...], line: Spec, name: str) 
     }
 
 
+def _band(mask: Mask) -> Spec:
+    """The band of the skyline as a filled ring: outwards one way round, inwards the other."""
+    azimuth = [*mask.azimuth_deg, mask.azimuth_deg[0]]
+    low, high = ([*edge, edge[0]] for edge in (mask.edge_p05_deg, mask.edge_p95_deg))
+    return {
+        "type": "scatterpolar",
+        "mode": "lines",
+        "theta": [*azimuth, *reversed(azimuth)],
+        "r": [_zenith_distance(edge) for edge in (*low, *reversed(high))],
+        "fill": "toself",
+        "fillcolor": "rgba(86,180,233,0.16)",
+        "line": {"width": 0},
+        "name": f"its {RANGE}",
+        "hoverinfo": "skip",
+        "showlegend": False,
+    }
+
+
 def _satellite(sat: SatelliteSky, side: str) -> Spec:
     """One satellite as a mark with its name and chance of being clear; the shape tells the chance too."""
     azimuth, elevation = sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0
@@ -145,13 +166,15 @@ def _mark(p_clear: float | None) -> tuple[str, str]:
 
 Point = tuple[float, float]
 
-# Sides of a mark for its words, best first, and where the middle of the words then lies (degrees of the drawing).
+# Sides of a mark for its words, best first, and where the middle of the words then lies (degrees of the drawing), and
+# how far they reach to each side and up and down: on a phone, where they are largest.
 _SIDES: dict[str, Point] = {
-    "middle right": (20.0, 0.0),
-    "middle left": (-20.0, 0.0),
-    "bottom center": (0.0, -13.0),
-    "top center": (0.0, 13.0),
+    "middle right": (32.0, 0.0),
+    "middle left": (-32.0, 0.0),
+    "bottom center": (0.0, -17.0),
+    "top center": (0.0, 17.0),
 }
+_REACH_RIGHT, _REACH_UP = 26.0, 13.0
 
 
 def _place(azimuth_deg: float, elevation_deg: float) -> Point:
@@ -176,10 +199,11 @@ def _text_sides(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[str]:
 
 
 def _freedom(spot: Point, own: Point, taken: Sequence[Point]) -> float:
-    """How far words at a spot are from the rest (words are about three times as wide as high), within reason."""
-    gaps = [math.hypot((spot[0] - x) / 3.0, spot[1] - y) for x, y in taken if (x, y) != own]
-    to_rim = (90.0 - math.hypot(spot[0], spot[1])) / 3.0
-    return min(12.0, to_rim, *gaps) if gaps else min(12.0, to_rim)
+    """How far words at a spot are from the rest: below 1 something lies within them, above 2 it is all one."""
+    others = [point for point in taken if point != own]
+    gaps = [max(abs(spot[0] - x) / _REACH_RIGHT, abs(spot[1] - y) / _REACH_UP) for x, y in others]
+    to_rim = (90.0 - math.hypot(spot[0], spot[1])) / _REACH_RIGHT
+    return min(2.0, 1.0 + to_rim, *gaps)
 
 
 def _caption(site: SiteSky) -> str:
@@ -187,11 +211,16 @@ def _caption(site: SiteSky) -> str:
     if site.visible_fraction is not None:
         share = f" Of the usable sky, {percent(site.visible_fraction, site.visible_fraction_90)} is open."
     place = f" The place was described as {PLACES.get(site.place, site.place)}." if site.place else ""
-    skyline = " What is hatched lies behind the skyline." if site.mask else " No skyline was measured here."
+    skyline = " No skyline was measured here."
+    if site.mask:
+        skyline = (
+            " What is dotted lies behind the measured skyline, what is hatched behind one that is only inferred; the "
+            f"dotted lines are its {RANGE}."
+        )
     return (
         f"The sky over {site.name}: north is up, east is right, the zenith is in the middle, the horizon is the rim."
         f"{skyline}{share}{place} A disc marks a satellite that is probably clear, a triangle one that is doubtful, "
-        "a cross one that is probably hidden."
+        f"a cross one that is probably hidden.{navigation_words(site)}"
     )
 
 
@@ -202,25 +231,30 @@ def _alt(site: SiteSky) -> str:
         for sat in site.satellites
         if sat.azimuth_deg is not None and sat.elevation_deg is not None
     ]
-    return f"Polar plot of the sky over {site.name}. " + ("; ".join(said) + "." if said else "No satellite is drawn.")
+    shown = "; ".join(said) + "." if said else "No broadcast satellite is drawn."
+    return f"Polar plot of the sky over {site.name}. {shown}{navigation_words(site)}"
 
 
 def satellite_table(site: SiteSky) -> Table:
     """Where each broadcast satellite stands and how likely the way to it is clear."""
-    rows = [
-        (
-            sat.name,
-            _degrees(sat.azimuth_deg),
-            _degrees(sat.elevation_deg),
-            quantity(None if sat.range_km is None else round(sat.range_km, -1), "km"),
-            percent(sat.p_clear, sat.p_clear_90),
-            SKY_SOURCES[sat.from_],
-        )
-        for sat in site.satellites
-    ]
-    heads = ("satellite", "azimuth", "elevation", "distance", "chance of being clear", "known from")
+    heads: tuple[str, ...] = ("satellite", "azimuth", "elevation", "distance", "chance of being clear", "known from")
+    rows = [_satellite_row(sat) for sat in site.satellites]
+    if site.navigation is not None:
+        heads = (*heads, "nearest look", "stay parked")
+        rows = [(*row, *look_cells(sat)) for row, sat in zip(rows, site.satellites, strict=True)]
     caption = f"Broadcast satellites as seen from {site.name}; azimuth from true north, clockwise."
     return table(caption, heads, rows, "azimuth|elevation|distance|chance of being clear")
+
+
+def _satellite_row(sat: SatelliteSky) -> tuple[str, ...]:
+    return (
+        sat.name,
+        _degrees(sat.azimuth_deg),
+        _degrees(sat.elevation_deg),
+        quantity(None if sat.range_km is None else round(sat.range_km, -1), "km"),
+        percent(sat.p_clear, sat.p_clear_90),
+        SKY_SOURCES[sat.from_],
+    )
 
 
 def _degrees(angle_deg: float | None) -> str:

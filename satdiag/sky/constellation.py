@@ -17,11 +17,17 @@ from satdiag.vocabulary import TEMPLATES
 
 JOB_FILE = "constellation.toml"
 ELEMENT_FILES = ("elements.tle", "elements.omm")
+FROM_MEMORY = "from memory"
+"""The status of a slot that somebody remembers and nobody has looked up; whatever uses it must say so."""
 
 
 @dataclass(frozen=True)
 class Satellite:
-    """One satellite: geostationary at `longitude_deg` (east positive), or any orbit from an element file."""
+    """One satellite: geostationary at `longitude_deg` (east positive), or any orbit from elements.
+
+    `elements` names a file beside the constellation, `tle` and `omm` are the text itself. `status` says where the
+    figure comes from.
+    """
 
     name: str
     longitude_deg: float | None = None
@@ -29,6 +35,8 @@ class Satellite:
     eirp_dbw: float | None = None
     frequency_mhz: float | None = None
     status: str = ""
+    tle: str | None = None
+    omm: str | None = None
 
 
 @dataclass(frozen=True)
@@ -40,6 +48,20 @@ class Constellation:
     source: str = ""
     band_mhz: tuple[float, float] | None = None
     coverage_min_elevation_deg: float = 0.0
+
+    @property
+    def caution(self) -> str | None:
+        """The line that must stand beside everything worked out with slots from memory; None where there are none."""
+        names = [satellite.name for satellite in self.satellites if satellite.status == FROM_MEMORY]
+        if not names:
+            return None
+        slots, which, are, them = "slot of satellite", names[0], "is", "it"
+        if len(names) > 1:
+            slots, which, are, them = "slots of satellites", f"{', '.join(names[:-1])} and {names[-1]}", "are", "them"
+        return (
+            f"the {slots} {which} in '{self.name}' {are} from memory and not checked: check {them} against a current "
+            "list of orbital positions before you rely on a direction"
+        )
 
 
 def packaged_names() -> tuple[str, ...]:
@@ -85,6 +107,7 @@ def parse_constellation(text: str, file_name: str = JOB_FILE) -> Constellation:
 
 
 _SATELLITE_MEND = "Write [[satellite]] with name and longitude_deg, once for each satellite."
+_ORBIT_KEYS = ("longitude_deg", "elements", "tle", "omm")
 Check = Callable[[Any], str | None]
 
 
@@ -133,6 +156,8 @@ _SATELLITE_KEYS: dict[str, Check] = {
     "eirp_dbw": _number(-50.0, 120.0),
     "frequency_mhz": _frequency,
     "status": _text,
+    "tle": _text,
+    "omm": _text,
 }
 
 
@@ -181,15 +206,32 @@ def _satellite_problems(text: str, file_name: str, satellites: list[dict[str, An
     for nth, entry in enumerate(satellites):
         where = _File(text, file_name, "satellite", nth)
         problems += _table_problems(where, entry, _SATELLITE_KEYS, ("name",))
-        if ("longitude_deg" in entry) == ("elements" in entry):
-            what = "a satellite needs longitude_deg or elements, one of the two"
-            mend = "Write longitude_deg for a geostationary satellite, elements for any other orbit."
+        if sum(key in entry for key in _ORBIT_KEYS) != 1:
+            what = "a satellite needs one of longitude_deg, elements, tle and omm, and no more than one"
+            mend = "Write longitude_deg for a geostationary satellite, elements (a file), tle or omm (text) else."
             problems.append(Problem(file_name, what, mend, where.line()))
+        problems += _orbit_text_problems(where, entry)
         if entry.get("name") in names:
             what = f"the satellite name '{entry['name']}' stands twice"
             problems.append(Problem(file_name, what, "Give each a name of its own.", where.line(), "name"))
         names.append(entry.get("name"))
     return problems
+
+
+def _orbit_text_problems(where: _File, entry: dict[str, Any]) -> list[Problem]:
+    """What is wrong with elements written into the constellation itself."""
+    from satdiag.sky.elements import find_set, parse_elements
+
+    name = entry.get("name")
+    for key in ("tle", "omm"):
+        text = entry.get(key)
+        if isinstance(text, str) and text and isinstance(name, str):
+            try:
+                find_set(parse_elements(text, f"elements.{key}"), name, where.name)
+            except BadInput as error:
+                line = where.line(key)
+                return [Problem(where.name, part.what, part.mend, line, key) for part in error.problems]
+    return []
 
 
 def _as_floats(entry: dict[str, Any]) -> dict[str, Any]:

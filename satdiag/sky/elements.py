@@ -1,8 +1,11 @@
 """Satellites in any orbit: element sets (TLE or OMM) carried to an instant with SGP4, as Earth-fixed positions.
 
 SGP4 gives positions in its own frame (TEME, true equator and mean equinox of date). They are turned to the Earth
-by Greenwich mean sidereal time alone, with UT1 taken as UTC: polar motion and UT1-UTC move a satellite by less
-than 0.005 deg as seen from the ground, far below what a vehicle antenna resolves.
+by Greenwich mean sidereal time (IAU 1982) alone, with UT1 taken as UTC and without polar motion. What that costs at
+most: UTC is kept within 0.9 s of UT1 (ITU-R TF.460), in which the Earth turns by 0.0038 deg. Seen from the ground
+that is 0.005 deg for a 24-h orbit and 0.06 deg for one 500 km high as it passes overhead (about 0.1 s of its way);
+UT1-UTC has stayed under 0.1 s for years (from memory), a ninth of that. Polar motion (under 0.6 arc seconds, 20 m)
+moves the latter by under 0.003 deg. The elements themselves are worse than all of it.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -28,6 +31,21 @@ from satdiag.errors import SatdiagError, bad_input
 Floats = NDArray[np.float64]
 Instants = NDArray[np.datetime64]
 _EPOCH_1970_JD = 2440587.5
+_EXTENDED_EPHEMERIS = 4  # from memory: column 63 of a TLE that was made for another theory than SGP4
+
+
+@dataclass(frozen=True)
+class AgeLimits:
+    """From how many days off their epoch elements are used with a word of warning, and from how many not at all."""
+
+    warn_days: float
+    refuse_days: float
+
+
+# judgement, no source. SGP4 knows no station keeping: of the demo's 24-h orbits the apogee drifts by 0.5 deg in 30
+# days and 5 deg in 180. Low orbits lose their place along the track within days, as drag is not foreseen.
+DEEP_SPACE_LIMITS = AgeLimits(30.0, 180.0)
+NEAR_EARTH_LIMITS = AgeLimits(5.0, 30.0)
 
 
 @dataclass(frozen=True)
@@ -41,6 +59,16 @@ class ElementSet:
     def age_days(self, instant: np.datetime64) -> float:
         """Days from the elements' epoch to an instant, either way."""
         return abs(float((instant - self.epoch) / np.timedelta64(1, "us"))) / 86400e6
+
+    @property
+    def age_limits(self) -> AgeLimits:
+        """How old the elements may be; SGP4 itself parts orbits at a period of 225 minutes."""
+        return DEEP_SPACE_LIMITS if self.record.method == "d" else NEAR_EARTH_LIMITS
+
+    @property
+    def period_s(self) -> float:
+        """Time of one turn, from the mean motion."""
+        return 60.0 * 2.0 * np.pi / float(self.record.no_kozai)
 
 
 def parse_elements(text: str, file_name: str) -> tuple[ElementSet, ...]:
@@ -71,17 +99,27 @@ def find_set(sets: tuple[ElementSet, ...], satellite_name: str, file_name: str) 
 
 def positions_km(elements: ElementSet, instants: Instants) -> Floats:
     """Earth-fixed positions, shape (n, 3), km, at n UTC instants. Raises SatdiagError where SGP4 gives up."""
-    micros = np.atleast_1d(instants).astype("datetime64[us]").astype("int64")
-    days, rest = np.divmod(micros, 86_400_000_000)
-    jd, fraction = days + _EPOCH_1970_JD, rest / 86_400e6
-    codes, teme_km, _ = elements.record.sgp4_array(jd, fraction)
+    jd, fraction = _julian(instants)
+    return teme_to_earth_fixed(teme_positions_km(elements, instants), jd, fraction)
+
+
+def teme_positions_km(elements: ElementSet, instants: Instants) -> Floats:
+    """SGP4's own positions, frame TEME, shape (n, 3), km. Raises SatdiagError where SGP4 gives up."""
+    codes, teme_km, _ = elements.record.sgp4_array(*_julian(instants))
     if np.any(codes):
         reason = SGP4_ERRORS[int(codes[codes != 0][0])]
         raise SatdiagError(
             f"the elements of '{elements.name or 'the satellite'}' cannot be carried to the time of the job: "
             f"{reason}. Put newer elements into the job."
         )
-    return teme_to_earth_fixed(np.asarray(teme_km, dtype=float), jd, fraction)
+    return np.asarray(teme_km, dtype=float)
+
+
+def _julian(instants: Instants) -> tuple[Floats, Floats]:
+    """Instants as the beginning of their UTC day (a Julian date) and the fraction of it, both (n,)."""
+    micros = np.atleast_1d(instants).astype("datetime64[us]").astype("int64")
+    days, rest = np.divmod(micros, 86_400_000_000)
+    return days + _EPOCH_1970_JD, rest / 86_400e6
 
 
 def teme_to_earth_fixed(teme_km: Floats, jd: Floats, fraction: Floats) -> Floats:
@@ -136,6 +174,9 @@ def _tle_record(first: str, second: str, file_name: str, line: int) -> Any:
     if record.error or first[2:7] != second[2:7]:
         reason = SGP4_ERRORS.get(record.error, "the two lines are of different satellites")
         raise bad_input(file_name, f"not a valid TLE: {reason}", mend, line)
+    if record.ephtype == _EXTENDED_EPHEMERIS:
+        what = "the elements are for the extended theory (ephemeris type 4), which cannot be carried here"
+        raise bad_input(file_name, what, "Get the elements for SGP4 (ephemeris type 0).", line)
     return record
 
 
@@ -190,11 +231,25 @@ _OMM_DEFAULTS = {
 }
 
 
+# What a message may say of its elements, where it says it: anything else is not for SGP4.
+_OMM_THEORY = {"MEAN_ELEMENT_THEORY": ("SGP4", "SGP/SGP4"), "REF_FRAME": ("TEME",), "TIME_SYSTEM": ("UTC",)}
+
+
+def _check_theory(fields: Mapping[str, Any], file_name: str) -> None:
+    for key, known in _OMM_THEORY.items():
+        value = str(fields.get(key) or known[0]).strip()
+        if value.upper() not in known:
+            what = f"the OMM's {key} is {value[:40]}, and only {known[0]} can be carried here"
+            raise bad_input(file_name, what, "Get the elements as an OMM for SGP4.")
+
+
 def _omm_set(given: Mapping[str, Any], file_name: str) -> ElementSet:
     record = Satrec()
     try:
         fields = {**_OMM_DEFAULTS, **{key: value for key, value in given.items() if value is not None}}
-        epoch = datetime.fromisoformat(str(fields["EPOCH"]).removesuffix("Z"))
+        _check_theory(fields, file_name)
+        epoch = datetime.fromisoformat(str(fields["EPOCH"]))
+        epoch = epoch.astimezone(UTC) if epoch.tzinfo else epoch
         fields["EPOCH"] = epoch.strftime("%Y-%m-%dT%H:%M:%S.%f")
         omm.initialize(record, fields)
     except KeyError as error:

@@ -14,27 +14,35 @@ from satdiag.job import Job
 from satdiag.sheet import Site
 from satdiag.sky import horizon
 from satdiag.sky.constellation import JOB_FILE, Constellation, Satellite, load_packaged, parse_constellation
-from satdiag.sky.elements import ElementSet, find_set, parse_elements, positions_km
+from satdiag.sky.elements import ElementSet, positions_km
 from satdiag.sky.look_angles import geostationary_position_km, look_angles
-from satdiag.sky.place_prior import UNDER_A_ROOF, p_clear_of_place, visible_fraction_of_place
+from satdiag.sky.mask.parked import Record, record_in
+from satdiag.sky.mask.patience import Place
+from satdiag.sky.mask.posterior import KNOT_AZIMUTH_DEG, EdgePrior, tied_prior, walking_prior
+from satdiag.sky.mask.site import SiteMask, judged, site_mask
+from satdiag.sky.orbits import orbits_of
+from satdiag.sky.place_prior import UNDER_A_ROOF, edge_of_place, p_clear_of_place, visible_fraction_of_place
 from satdiag.tables import HorizonPoint, Obstacle
 
 # The share of the sky that is open is counted above this elevation at least.
 LOWEST_ELEVATION_DEG = 10.0
 MASK_STEP_DEG = 2.0
-# common practice, no source: element sets older than this are not carried without a word.
-ELEMENTS_FRESH_DAYS = 30.0
 
 
 @dataclass(frozen=True)
 class _Stay:
-    """What is known of the vehicle's stay at one site; the skyline is that site's own."""
+    """What is known of the vehicle's stay at one site; the skyline is that site's own.
+
+    `seen`: the mask from navigation satellites, `seen_said` what must be said about it.
+    """
 
     site: Site
     instant: np.datetime64 | None
     place: str | None
     readings: tuple[HorizonPoint, ...] | None
     obstacles: tuple[Obstacle, ...] | None
+    seen: SiteMask | None = None
+    seen_said: tuple[str, ...] = ()
 
     @property
     def under_a_roof(self) -> bool:
@@ -55,9 +63,12 @@ def estimate_sky(job: Job) -> SkyFindings:
     if not job.sheet.sites:
         return SkyFindings((), minimum, _without_position(job))
     could_not = [] if constellation else ["no constellation named in job.toml: look angles not computed"]
+    if constellation and constellation.caution:
+        could_not.append(constellation.caution)
     elements = _elements_of(job, constellation) if constellation else {}
+    record = record_in(job.documents)
     sites = []
-    for stay in _stays(job):
+    for stay in (_with_record(stay, record, len(job.sheet.sites) == 1) for stay in _stays(job)):
         satellites, not_done = _satellites(stay, constellation, elements)
         sites.append(_site_sky(stay, satellites, max(LOWEST_ELEVATION_DEG, minimum or 0.0)))
         could_not += not_done + _site_could_not(job, stay, bool(satellites))
@@ -76,17 +87,8 @@ def constellation_of(job: Job) -> Constellation | None:
 
 
 def _elements_of(job: Job, constellation: Constellation) -> dict[str, ElementSet]:
-    found = {}
-    for satellite in constellation.satellites:
-        file = satellite.elements
-        if file is None:
-            continue
-        if file not in job.documents:
-            what = f"the elements of satellite '{satellite.name}' are to be in {file}, which is not in the job"
-            raise bad_input(JOB_FILE, what, "Put the file into the job.")
-        sets = parse_elements(decode(job.documents[file], file), file)
-        found[satellite.name] = find_set(sets, satellite.name, file)
-    return found
+    orbits = orbits_of(constellation, job.documents)
+    return {orbit.name: orbit.elements for orbit in orbits if orbit.elements is not None}
 
 
 def _without_position(job: Job) -> tuple[str, ...]:
@@ -125,6 +127,27 @@ def _stays(job: Job) -> list[_Stay]:
     return stays
 
 
+def _with_record(stay: _Stay, record: Record | None, only_site: bool) -> _Stay:
+    """The stay with the mask that the receiver's record gives, if it gives one."""
+    if record is None:
+        return stay
+    if stay.under_a_roof:
+        aside = f"the record of navigation satellites was set aside, the vehicle stands {stay.place}"
+        return replace(stay, seen_said=(aside,))
+    site = stay.site
+    place = Place(site.latitude_deg, site.longitude_deg, site.height_m)
+    seen, said = site_mask(record, place, _held_before(stay), only_site)
+    return replace(stay, seen=seen, seen_said=tuple(said))
+
+
+def _held_before(stay: _Stay) -> EdgePrior:
+    """What is held of the skyline before the record is asked: readings, else the place's word, else little."""
+    held = horizon.held_before(stay.readings, stay.obstacles, KNOT_AZIMUTH_DEG)
+    if held is not None:
+        return tied_prior(*held)
+    return walking_prior(*edge_of_place(stay.place)) if stay.place else walking_prior()
+
+
 # --- satellites --------------------------------------------------------------------------------------------------
 
 
@@ -136,7 +159,7 @@ def _satellites(
         placed, said = _direction(stay, satellite, elements.get(satellite.name))
         satellites.append(_with_chance(stay, placed))
         could_not += said
-    return satellites, could_not
+    return judged(stay.seen, satellites) if stay.seen else satellites, could_not
 
 
 def _direction(stay: _Stay, satellite: Satellite, elements: ElementSet | None) -> tuple[SatelliteSky, list[str]]:
@@ -147,11 +170,14 @@ def _direction(stay: _Stay, satellite: Satellite, elements: ElementSet | None) -
         position = geostationary_position_km(satellite.longitude_deg)
         as_of = None
     elif elements is not None and stay.instant is not None:
+        age, limits = elements.age_days(stay.instant), elements.age_limits
+        if age > limits.refuse_days:
+            so = "too old to say where it stood: put newer ones into the job"
+            return unknown, [f"the elements of '{satellite.name}' are {age:.0f} days from the job, {so}"]
+        if age > limits.warn_days:
+            said.append(f"the elements of '{satellite.name}' are {age:.0f} days from the job: it may be degrees off")
         position = positions_km(elements, np.array([stay.instant]))[0]
         as_of = instant_text(stay.instant)
-        age = elements.age_days(stay.instant)
-        if age > ELEMENTS_FRESH_DAYS:
-            said.append(f"the elements of '{satellite.name}' are {age:.0f} days from the job: it may be degrees off")
     else:
         return unknown, [f"'{satellite.name}' moves, and the log has no row to take its direction at"]
     site = stay.site
@@ -197,10 +223,13 @@ def _site_sky(stay: _Stay, satellites: list[SatelliteSky], minimum_elevation_deg
         visible_fraction_90=fraction[1] if fraction else None,
         mask=_mask(stay),
         place=stay.place,
+        navigation=stay.seen.navigation() if stay.seen else None,
     )
 
 
 def _visible_fraction(stay: _Stay, minimum_elevation_deg: float) -> tuple[float, Interval] | None:
+    if stay.seen:
+        return stay.seen.visible_fraction(minimum_elevation_deg)
     if stay.has_skyline:
         return horizon.visible_fraction(stay.readings, stay.obstacles, minimum_elevation_deg)
     if stay.place is not None:
@@ -210,7 +239,10 @@ def _visible_fraction(stay: _Stay, minimum_elevation_deg: float) -> tuple[float,
 
 def _mask(stay: _Stay) -> Mask | None:
     """The measured skyline, drawn even where a roof now hides it."""
-    edge = horizon.skyline(stay.readings, stay.obstacles, np.arange(0.0, 360.0, MASK_STEP_DEG))
+    azimuth = np.arange(0.0, 360.0, MASK_STEP_DEG)
+    edge = horizon.skyline(stay.readings, stay.obstacles, azimuth)
+    if stay.seen:
+        return stay.seen.drawn_mask(azimuth, edge.measured if edge else None)
     if edge is None:
         return None
     margin = horizon.Z_90 * edge.sd_deg
@@ -224,9 +256,9 @@ def _mask(stay: _Stay) -> Mask | None:
 
 
 def _site_could_not(job: Job, stay: _Stay, any_satellite: bool) -> list[str]:
-    said: list[str] = []
     name = stay.site.name
-    if stay.has_skyline:
+    said = [f"site '{name}': {text}" for text in stay.seen_said]
+    if stay.has_skyline or stay.seen:
         return said
     if stay.under_a_roof and (stay.readings or stay.obstacles):
         said.append(f"site '{name}': the measured skyline was set aside, the vehicle stands {stay.place}")

@@ -40,6 +40,9 @@ OBSTACLE_FLOOR_SD_DEG = 1.0
 UNLISTED_EDGE_DEG = 5.0
 UNLISTED_SD_DEG = 8.0
 
+# judgement, no source: how far the edge at one azimuth may differ from its neighbours' though all were read.
+OWN_SD_DEG = 2.0
+
 # A direction counts as measured up to this far from a reading.
 MEASURED_WITHIN_DEG = 15.0
 
@@ -126,6 +129,56 @@ def visible_fraction(
     drawn = open_fraction(_drawn_skylines(readings, obstacles, azimuth), minimum_elevation_deg)
     low, high = np.quantile(drawn, [0.05, 0.95])
     return value, (min(float(low), value), max(float(high), value))
+
+
+def held_before(
+    readings: Sequence[HorizonPoint] | None, obstacles: Sequence[Obstacle] | None, azimuth_deg: ArrayLike
+) -> tuple[Floats, Floats] | None:
+    """The edge at azimuths (n,) as a normal distribution: mean (n,), covariance (n, n). None without any input.
+
+    What is to be held of the edge before navigation satellites are asked. Variances are those of `skyline`, with
+    `OWN_SD_DEG` more for each azimuth, so that neighbours may differ.
+    """
+    azimuth = np.atleast_1d(np.asarray(azimuth_deg, dtype=float)) % 360.0
+    edge = skyline(readings, obstacles, azimuth)
+    if edge is None:
+        return None
+    covariance = (
+        _reading_covariance(readings, azimuth) if readings else _obstacle_covariance(obstacles or (), azimuth)
+    )
+    # Where an obstacle stands above the readings' line, its deviation takes the place of theirs.
+    higher = np.sqrt(np.diag(covariance)), edge.sd_deg
+    scale = np.where(edge.from_horizon | (not readings), 1.0, higher[1] / higher[0])
+    return edge.elevation_deg, covariance * np.outer(scale, scale) + OWN_SD_DEG**2 * np.eye(len(azimuth))
+
+
+def _reading_covariance(readings: Sequence[HorizonPoint], azimuth_deg: Floats) -> Floats:
+    """Shared error, own errors carried along the straight lines, and a random walk tied at both readings."""
+    at, _ = _knots(readings)
+    along = _unrolled(azimuth_deg, at[0])
+    right = np.clip(np.searchsorted(at, along, side="right"), 1, len(at) - 1)
+    gap = at[right] - at[right - 1]
+    before = along - at[right - 1]
+    carried = np.zeros((len(along), len(at) - 1))
+    each = np.arange(len(along))
+    np.add.at(carried, (each, (right - 1) % (len(at) - 1)), 1.0 - before / gap)
+    np.add.at(carried, (each, right % (len(at) - 1)), before / gap)
+    tied = np.minimum(before[:, None], before) - np.outer(before, before) / gap
+    same_gap = right[:, None] == right
+    walk = np.where(same_gap, SKYLINE_VARIANCE_PER_DEG * np.maximum(tied, 0.0), 0.0)
+    return np.asarray(READING_SHARED_SD_DEG**2 + READING_OWN_SD_DEG**2 * carried @ carried.T + walk)
+
+
+def _obstacle_covariance(obstacles: Sequence[Obstacle], azimuth_deg: Floats) -> Floats:
+    """One obstacle is wrong as a whole; azimuths with none listed are half alike and half each on its own."""
+    edge = _obstacle_edge(obstacles, azimuth_deg)
+    heights = np.array([obstacle_elevation_deg(obstacle) for obstacle in obstacles])
+    covered = np.array([_covers(obstacle, azimuth_deg) for obstacle in obstacles])
+    which = np.where(covered, heights[:, None], -np.inf).argmax(axis=0)
+    which = np.where(edge.measured, which, -1)
+    alike = np.where(which[:, None] == which, np.where(which[:, None] < 0, 0.5, 1.0), 0.0)
+    np.fill_diagonal(alike, 1.0)
+    return np.asarray(np.outer(edge.sd_deg, edge.sd_deg) * alike)
 
 
 def _softened(steps: Floats) -> Floats:

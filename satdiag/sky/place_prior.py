@@ -54,6 +54,19 @@ def p_clear_of_place(place: str, elevation_deg: ArrayLike) -> tuple[Floats, Floa
     )
 
 
+def edge_of_place(place: str) -> tuple[float, float]:
+    """Mean and standard deviation, deg, of the edge of the sky that the place's word stands for.
+
+    The chance of being clear at an elevation is read as the chance that the edge lies below it: the mean is then the
+    integral of 1 - P over elevation, the mean square that of 2 e (1 - P).
+    """
+    elevation = np.linspace(0.0, 90.0, 901)
+    above = 1.0 - np.interp(elevation, _TABLE_ELEVATION_DEG, P_CLEAR_BY_PLACE[place])
+    mean = float(np.trapezoid(above, elevation))
+    square = float(np.trapezoid(2.0 * elevation * above, elevation))
+    return mean, float(np.sqrt(max(square - mean**2, 0.0)))
+
+
 def visible_fraction_of_place(place: str, minimum_elevation_deg: float) -> tuple[float, tuple[float, float]]:
     """Open share of the solid angle above an elevation, and its 90 % interval, from the place's word alone.
 

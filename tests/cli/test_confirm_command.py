@@ -20,21 +20,23 @@ def said(capsys, *words):
     return code, captured.out, captured.err
 
 
-@pytest.mark.parametrize(("name", "code"), [("ring-broken", 0), ("filling", 1), ("not-activated", 1)])
+@pytest.mark.parametrize(("name", "code"), [("partial-package", 0), ("filling", 1), ("not-activated", 1)])
 def test_the_exit_code_says_whether_it_is_confirmed(name, code, capsys):
     found, out, _ = said(capsys, SAMPLES / name)
     assert found == code
     lines = out.splitlines()
-    assert lines[0].startswith({"ring-broken": "Activation confirmed", "filling": "Go on"}.get(name, "Not confirmed"))
+    assert lines[0].startswith(
+        {"partial-package": "Activation confirmed", "filling": "Go on"}.get(name, "Not confirmed")
+    )
     assert "At most 5 % of accounts that are not activated" in lines[1]
     assert any(line.startswith("Listed: holds. ") for line in lines)
     assert ("Still lacking: " in out) == (code != 0)
 
 
 def test_the_document_is_printed_and_keeps_the_published_schema(capsys):
-    code, out, _ = said(capsys, SAMPLES / "ring-broken", "--json", "--alpha", "0.01", "--beta", "0.1")
+    code, out, _ = said(capsys, SAMPLES / "partial-package", "--json", "--alpha", "0.04", "--beta", "0.1")
     document = json.loads(out)
-    assert (code, document["state"], document["alpha"], document["beta"]) == (0, "confirmed", 0.01, 0.1)
+    assert (code, document["state"], document["alpha"], document["beta"]) == (0, "confirmed", 0.04, 0.1)
     assert run(["schema", "acceptance"]) == 0
     schema = json.loads(capsys.readouterr().out)
     assert schema == json.loads(json.dumps(acceptance_schema()))
@@ -68,7 +70,7 @@ def test_on_a_terminal_it_is_a_table():
 
     ours, theirs = pty.openpty()
     try:
-        words = [sys.executable, "-m", "satdiag", "confirm", str(SAMPLES / "ring-broken")]
+        words = [sys.executable, "-m", "satdiag", "confirm", str(SAMPLES / "partial-package")]
         environment = {**os.environ, "COLUMNS": "100", "TERM": "xterm-256color"}
         with subprocess.Popen(words, stdout=theirs, stderr=theirs, env=environment) as process:
             os.close(theirs)

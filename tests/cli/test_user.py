@@ -156,7 +156,7 @@ def test_names_and_files_may_be_joined(here):
         (["--receiver-values", "two.toml"], "two.toml, line 1: it does not hold the table [receiver] alone"),
         (
             ["--constellation", "three"],
-            "There is no constellation 'three'. Packaged: demo-pair. In your user folder: two",
+            "There is no constellation 'three'. Packaged: demo-pair, north-america-2300. In your user folder: two",
         ),
         (["--constellation", "demo-pair"], "'demo-pair' is packaged and in your user folder too"),
     ],

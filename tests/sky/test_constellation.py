@@ -4,6 +4,7 @@ import pytest
 
 from satdiag.errors import BadInput, SatdiagError
 from satdiag.sky.constellation import load_packaged, packaged_names, parse_constellation
+from tests.references import look_angles as reference
 
 HEAD = 'name = "test"\n'
 EAST = '[[satellite]]\nname = "east"\nlongitude_deg = -78.5\n'
@@ -65,8 +66,8 @@ def test_whole_numbers_are_numbers():
         (HEAD + EAST.replace("-78.5", "nan"), 4, "not a number"),
         (HEAD + EAST.replace("-78.5", "true"), 4, "not a number"),
         (HEAD + EAST.replace('"east"', '"far east"'), 3, "cannot stand in satellite:NAME"),
-        (HEAD + EAST + 'elements = "elements.tle"\n', 2, "longitude_deg or elements, one of the two"),
-        (HEAD + '[[satellite]]\nname = "a"\n', 2, "longitude_deg or elements, one of the two"),
+        (HEAD + EAST + 'elements = "elements.tle"\n', 2, "needs one of longitude_deg, elements, tle and omm"),
+        (HEAD + '[[satellite]]\nname = "a"\n', 2, "needs one of longitude_deg, elements, tle and omm"),
         (HEAD + '[[satellite]]\nname = "a"\nelements = "mine.txt"\n', 4, "not one of elements.tle, elements.omm"),
         (HEAD + EAST + EAST, 5, "the satellite name 'east' stands twice"),
         (HEAD + "satellite = 3\n", None, "no list of tables"),
@@ -87,3 +88,49 @@ def test_all_problems_are_told_together():
     with pytest.raises(BadInput) as caught:
         parse_constellation(HEAD + "a = 1\nb = 2\n" + EAST.replace("-78.5", "500"))
     assert len(caught.value.problems) == 3
+
+
+def test_slots_from_memory_carry_a_caution():
+    found = load_packaged("north-america-2300")
+    assert {satellite.status for satellite in found.satellites} == {"from memory"}
+    assert found.caution == (
+        "the slots of satellites a and b in 'north-america-2300' are from memory and not checked: check them against "
+        "a current list of orbital positions before you rely on a direction"
+    )
+    one = parse_constellation(HEAD + EAST + 'status = "from memory"\n').caution
+    assert one.startswith("the slot of satellite east in 'test' is from memory and not checked: check it against")
+    assert load_packaged("demo-pair").caution is None
+    assert parse_constellation(HEAD + EAST).caution is None
+
+
+def _with_tle(lines):
+    return HEAD + '[[satellite]]\nname = "HIGH-A"\ntle = """\n' + "\n".join(lines) + '\n"""\n'
+
+
+def test_elements_may_stand_in_the_file_itself():
+    lines = reference.TLE.splitlines()
+    found = parse_constellation(_with_tle(lines[:3]))
+    assert found.satellites[0].tle.startswith("HIGH-A\n1 90001U")
+    assert parse_constellation(_with_tle(lines)).satellites[0].longitude_deg is None
+    omm = '{"OBJECT_NAME": "HIGH-A"}'
+    with pytest.raises(BadInput, match=r"line 4, column 'omm': the OMM has no EPOCH"):
+        parse_constellation(HEAD + f"[[satellite]]\nname = \"HIGH-A\"\nomm = '{omm}'\n")
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        (reference.TLE.splitlines()[1:2], "line 1 of a TLE comes without line 2"),
+        (["HIGH-A", "nothing"], "no element set was found"),
+        (reference.TLE.splitlines()[3:9], "none of 2 element sets has the title 'HIGH-A'"),
+        (
+            [reference.TLE.splitlines()[1].replace("26001.0", "26001.1"), reference.TLE.splitlines()[2]],
+            "not a valid TLE",
+        ),
+    ],
+)
+def test_bad_elements_in_the_file_are_told_with_its_line(lines, told):
+    with pytest.raises(BadInput, match=told) as caught:
+        parse_constellation(_with_tle(lines))
+    assert caught.value.problems[0].file == "constellation.toml"
+    assert caught.value.problems[0].line == 4

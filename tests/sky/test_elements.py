@@ -14,6 +14,7 @@ from satdiag.errors import BadInput, SatdiagError
 from satdiag.sky.elements import find_set, gmst_rad, parse_elements, positions_km
 from satdiag.sky.look_angles import look_angles
 from tests.references import look_angles as reference
+from tests.references.orbits import LOW_TLE
 
 HALF_KM = 0.5
 
@@ -113,6 +114,12 @@ def test_no_fitting_title(sets):
 TLE_LINES = reference.TLE.splitlines()
 
 
+def _type_four(line):
+    """Line 1 of a TLE with ephemeris type 4 and the checksum that belongs to it."""
+    changed = line[:62] + "4" + line[63:68]
+    return changed + str(sum(int(part) if part.isdigit() else part == "-" for part in changed) % 10)
+
+
 @pytest.mark.parametrize(
     ("text", "file", "told"),
     [
@@ -131,6 +138,10 @@ TLE_LINES = reference.TLE.splitlines()
         (json.dumps({**_omm_fields(), "EPOCH": "yesterday"}), "elements.omm", "cannot be read"),
         (json.dumps({**_omm_fields(), "ECCENTRICITY": "round"}), "elements.omm", "cannot be read"),
         (json.dumps({**_omm_fields(), "ECCENTRICITY": "1.5"}), "elements.omm", "not a valid OMM"),
+        (json.dumps({**_omm_fields(), "MEAN_ELEMENT_THEORY": "DSST"}), "elements.omm", "MEAN_ELEMENT_THEORY is DSST"),
+        (json.dumps({**_omm_fields(), "REF_FRAME": "ICRF"}), "elements.omm", "REF_FRAME is ICRF, and only TEME"),
+        (json.dumps({**_omm_fields(), "TIME_SYSTEM": "TAI"}), "elements.omm", "TIME_SYSTEM is TAI"),
+        ("\n".join([_type_four(TLE_LINES[1]), TLE_LINES[2]]), "elements.tle", "extended theory"),
     ],
 )
 def test_bad_elements_are_one_clear_error(text, file, told):
@@ -146,3 +157,16 @@ def test_elements_that_cannot_be_carried_so_far():
     low = parse_elements(json.dumps(drag), "elements.omm")[0]
     with pytest.raises(SatdiagError, match=r"cannot be carried to the time of the job.*newer elements"):
         positions_km(low, np.array([np.datetime64("2027-01-01", "us")]))
+
+
+def test_an_offset_of_the_epoch_counts():
+    late = {**_omm_fields(), "EPOCH": "2026-01-01T02:00:00+02:00"}
+    assert parse_elements(json.dumps(late), "elements.omm")[0].epoch == np.datetime64("2026-01-01T00:00", "us")
+
+
+def test_limits_of_age_by_orbit(sets):
+    assert (sets[0].age_limits.warn_days, sets[0].age_limits.refuse_days) == (30.0, 180.0)
+    assert sets[0].period_s == pytest.approx(86164.09, abs=0.5)
+    low = parse_elements(LOW_TLE, "elements.tle")[0]
+    assert (low.age_limits.warn_days, low.age_limits.refuse_days) == (5.0, 30.0)
+    assert low.period_s == pytest.approx(86400.0 / 15.2, rel=1e-6)

@@ -1,0 +1,222 @@
+"""The day plan for people: its tables, its figure (the sky with tracks and hour ticks) and its page."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs
+
+from satdiag.errors import SatdiagError
+from satdiag.report import palette
+from satdiag.report.day_plan_figure import day_figure
+from satdiag.report.figure import Figure, Table, table
+from satdiag.report.local_time import LocalTime, parse_instant
+from satdiag.report.numbers import percent, quantity
+from satdiag.report.page import Clean, _cleaned, _environment, _script_safe
+from satdiag.report.sky_plot import _degrees
+from satdiag.report.words import SKY_SOURCES
+from satdiag.report.writing import _check, _replace
+from satdiag.sheet import Site
+from satdiag.sky.day_plan import DayPlan, Hour, PassTimes, SatelliteDay
+
+METHOD = (
+    "Directions are those of the geometry on the WGS84 ellipsoid, azimuth from true north. Refraction is left out: "
+    "it lifts a satellite by less than a tenth of a degree above 10 degrees.",
+    "A satellite that moves is carried from its elements with SGP4 and turned to the Earth by mean sidereal time; "
+    "that is good to a few hundredths of a degree, its elements to what their age allows.",
+    "Best and worst hours go by elevation alone: for each hour the lowest elevation in it counts.",
+)
+
+
+@dataclass(frozen=True)
+class Part:
+    """One site of the page."""
+
+    title: str
+    where: str
+    day: str
+    constellation: str
+    advice: tuple[str, ...]
+    expected: tuple[str, ...]
+    figure: Figure | None
+    tables: tuple[Table, ...]
+    times: str
+
+
+def local_time_of_site(site: Site) -> LocalTime:
+    """The site's own time zone; UTC, and said, where it names none."""
+    if site.timezone:
+        return LocalTime(ZoneInfo(site.timezone), f"Times are local time at {site.name} ({site.timezone}).")
+    return LocalTime(UTC, "Times are UTC, because no time zone is named.")
+
+
+def write_day_plan(
+    path: str | os.PathLike[str], plans: Sequence[DayPlan], expected: Sequence[str | None], clean: Clean
+) -> None:
+    """Write the page of one day at one site or more, over an older page if there is one. Raises SatdiagError.
+
+    `expected` says for each plan what to expect in a kind of place, or None; `clean` masks what must not be read.
+    """
+    place = Path(path).resolve()
+    try:
+        _check(place)
+        _replace(place, day_plan_html(plans, expected, clean).encode())
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
+
+
+def day_plan_html(plans: Sequence[DayPlan], expected: Sequence[str | None], clean: Clean) -> str:
+    """The page as one HTML text that needs nothing but itself."""
+    parts = [_part(plan, number, text) for number, (plan, text) in enumerate(zip(plans, expected, strict=True), 1)]
+    figures = [part.figure for part in parts if part.figure is not None]
+    return (
+        _environment(clean)
+        .get_template("day_plan.html.j2")
+        .render(
+            parts=parts,
+            cautions=[_sentence(text) for text in cautions_of(plans)],
+            method=METHOD,
+            drawings={figure.name: _cleaned(figure.spec, clean) for figure in figures},
+            palette=palette,
+            light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},
+            plotly_js=Markup(_script_safe(get_plotlyjs())),
+        )
+    )
+
+
+def cautions_of(plans: Sequence[DayPlan]) -> tuple[str, ...]:
+    """The cautions of all plans, each once."""
+    return tuple(dict.fromkeys(text for plan in plans for text in plan.cautions))
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+def _part(plan: DayPlan, number: int, expected: str | None) -> Part:
+    local = local_time_of_site(plan.site)
+    figure = day_figure(plan, number, local, (satellites_table(plan, local), *_track_tables(plan, local)))
+    tables = (passes_table(plan, local), hours_table(plan, local), handover_table(plan, local))
+    return Part(
+        title=plan.site.name,
+        where=where(plan.site),
+        day=plan.day,
+        constellation=plan.constellation,
+        advice=plan.advice,
+        expected=tuple(line.strip() for line in (expected or "").splitlines() if line.strip()),
+        figure=figure,
+        tables=(satellites_table(plan, local), *(one for one in tables if one is not None)),
+        times=f"{local.sentence} Below {plan.coverage_min_elevation_deg:g}° the service is not offered.",
+    )
+
+
+def where(site: Site) -> str:
+    """'41.2000° N, 96.1000° W, 300 m above the ellipsoid'."""
+    north = f"{abs(site.latitude_deg):.4f}° {'N' if site.latitude_deg >= 0 else 'S'}"
+    east = f"{abs(site.longitude_deg):.4f}° {'E' if site.longitude_deg >= 0 else 'W'}"
+    return f"{north}, {east}, {site.height_m:.0f} m above the ellipsoid"
+
+
+def clock(local: LocalTime, instant: str | None) -> str:
+    """'14:03:25' of an instant, a dash for one outside the day."""
+    return "–" if instant is None else f"{local.wall(parse_instant(instant)):%H:%M:%S}"
+
+
+# --- tables ------------------------------------------------------------------------------------------------------
+
+
+def satellites_table(plan: DayPlan, local: LocalTime) -> Table:
+    """Azimuth, elevation and range of each satellite; of one that moves at its highest in the day."""
+    rows = [
+        (
+            one.sky.name,
+            _degrees(one.sky.azimuth_deg),
+            _degrees(one.sky.elevation_deg),
+            quantity(None if one.sky.range_km is None else round(one.sky.range_km, -1), "km"),
+            f"at its highest, {clock(local, one.sky.as_of)[:5]}" if one.moves else "all day",
+            percent(one.sky.p_clear, one.sky.p_clear_90),
+            SKY_SOURCES[one.sky.from_],
+            one.status or "not stated",
+        )
+        for one in plan.satellites
+    ]
+    heads = ("satellite", "azimuth", "elevation", "distance", "holds", "chance of being clear", "known from", "slot")
+    caption = f"Satellites as seen from {plan.site.name}; azimuth from true north, clockwise."
+    return table(caption, heads, rows, "azimuth|elevation|distance|chance of being clear")
+
+
+def passes_table(plan: DayPlan, local: LocalTime) -> Table | None:
+    """When satellites that move rise above the least elevation, culminate and set; None where none moves."""
+    rows = [
+        (one.sky.name, *_pass_words(one_pass, plan, local))
+        for one in plan.satellites
+        if one.moves
+        for one_pass in one.passes or (None,)
+    ]
+    if not rows:
+        return None
+    caption = (
+        f"Rise above {plan.coverage_min_elevation_deg:g}°, highest point, and set within the day; a dash: outside it."
+    )
+    return table(caption, ("satellite", "rise", "highest", "elevation then", "set"), rows, "elevation then")
+
+
+def _pass_words(one: PassTimes | None, plan: DayPlan, local: LocalTime) -> tuple[str, ...]:
+    if one is None:
+        return ("not on this day", "", "", "")
+    times = (one.rise, one.culmination, one.set)
+    rise, top, finish = (clock(local, instant) for instant in times)
+    top = {plan.from_: "as the day begins", plan.to: "as the day ends"}.get(one.culmination, top)
+    return (rise, top, _degrees(one.culmination_elevation_deg), finish)
+
+
+def hours_table(plan: DayPlan, local: LocalTime) -> Table | None:
+    """Best and worst hour for the best and the second-best satellite; None where nothing moves."""
+    if not any(one.moves for one in plan.satellites):
+        return None
+    names = {1: "the highest satellite", 2: "the second highest"}
+    rows = []
+    for rank in plan.ranks:
+        best, worst = (hour_words(hour, plan, local) for hour in (rank.best, rank.worst))
+        rows.append(
+            (names[rank.rank], *(("every hour alike", best[1]) * 2 if rank.same_all_day else (*best, *worst)))
+        )
+    heads = ("of", "best hour", "at least", "worst hour", "down to")
+    return table("Best and worst hour of the day, by the lowest elevation within the hour.", heads, rows)
+
+
+def hour_words(hour: Hour, plan: DayPlan, local: LocalTime) -> tuple[str, str]:
+    """'14:00 to 15:00' and '63.3° (east)' of an hour."""
+    span = f"{clock(local, hour.from_)[:5]} to {clock(local, hour.to)[:5]}"
+    if hour.lowest_elevation_deg < plan.coverage_min_elevation_deg:
+        return span, "not high enough for the service"
+    return span, f"{_degrees(hour.lowest_elevation_deg)} ({hour.satellite})"
+
+
+def handover_table(plan: DayPlan, local: LocalTime) -> Table | None:
+    """When another satellite becomes the highest; None where that never happens."""
+    if not plan.handovers:
+        return None
+    rows = [(clock(local, one.at), one.from_ or "none", one.to or "none") for one in plan.handovers]
+    return table("When another satellite becomes the highest.", ("at", "from", "to"), rows)
+
+
+def _track_tables(plan: DayPlan, local: LocalTime) -> tuple[Table, ...]:
+    return tuple(_track_table(one, local) for one in plan.satellites if any(point.hour for point in one.track))
+
+
+def _track_table(one: SatelliteDay, local: LocalTime) -> Table:
+    rows = [
+        (clock(local, point.at)[:5], _degrees(point.azimuth_deg), _degrees(point.elevation_deg))
+        for point in one.track
+        if point.hour
+    ]
+    caption = f"{one.sky.name} hour by hour while it is above the horizon."
+    return table(caption, ("at", "azimuth", "elevation"), rows, "azimuth|elevation")

@@ -1,0 +1,286 @@
+"""What to expect in a kind of place: loss, share of time that a path works, gain by moving elsewhere.
+
+The places are open sky, a street, a road under trees, and a garage of either kind of building. A share is of the
+distance driven for streets and trees, and of places for garages: a vehicle that stands still has one of them all the
+time. What no model covers is None with a sentence in `could_not`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from satdiag.errors import SatdiagError
+from satdiag.sky.propagation import p681
+from satdiag.sky.propagation.atmosphere import LOWEST_ELEVATION_DEG, weather_text
+from satdiag.sky.propagation.diversity import any_share_in_streets, any_share_range
+from satdiag.sky.propagation.places import ENVIRONMENTS, SOURCES, Ask, Environment, fade_db, notes_of, works_share
+from satdiag.sky.propagation.standing import Floats, OutsideDomain, Source
+from satdiag.sky.propagation.street import EDGE, MASKS, Street, edge_loss_db, mask_deg
+
+WORDS: Mapping[Environment, str] = {
+    "open": "open sky",
+    "street": "a street between buildings",
+    "trees": "a road under trees",
+    "garage-traditional": "a garage in an ordinary building",
+    "garage-efficient": "a garage in a building with coated glass or foil in its walls",
+}
+SHARE_OF: Mapping[Environment, str] = {
+    "open": "the time",
+    "street": "the way driven",
+    "trees": "the way driven",
+    "garage-traditional": "such places",
+    "garage-efficient": "such places",
+}
+# The words of a person for a place (kind 'place' of the log) and of the command line.
+KINDS: Mapping[str, tuple[Environment, ...]] = {
+    "open-sky": ("open",),
+    "canopy": ("trees",),
+    "indoors": ("garage-traditional", "garage-efficient"),
+    "garage": ("garage-traditional", "garage-efficient"),
+    **{name: (name,) for name in ENVIRONMENTS},
+}
+
+MARGIN_DB = 10.0
+"""Judgement, no source: what a sound installation under an open sky has in hand before the receiver loses a path."""
+STREET_MASKS_DEG = (45.0, 60.0, 75.0)
+"""Judgement, no source: masking angles of streets with low, middling and high buildings."""
+
+_MARGIN_SOURCE = Source("level in hand under an open sky, before a path is lost", "judgement, no source")
+
+
+@dataclass(frozen=True)
+class PathExpectation:
+    """One satellite in one environment; losses against an open sky in dB.
+
+    `exceeded_10_db` is exceeded in 10 % of the share's whole, and so on. `works_share`: share in which less than the
+    margin is lost. `mask_deg`, `edge_loss_db`: upper edge of the buildings in that direction and the loss over it,
+    where the street is known.
+    """
+
+    elevation_deg: float
+    azimuth_deg: float | None
+    exceeded_10_db: float | None
+    exceeded_50_db: float | None
+    exceeded_90_db: float | None
+    works_share: float | None
+    mask_deg: float | None = None
+    edge_loss_db: float | None = None
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What to expect in one environment; `any_path_share_range`: least and most share with at least one path."""
+
+    environment: Environment
+    words: str
+    share_of: str
+    frequency_hz: float
+    margin_db: float
+    paths: tuple[PathExpectation, ...]
+    any_path_share_range: tuple[float, float] | None
+    sources: tuple[Source, ...]
+    notes: tuple[str, ...] = ()
+    could_not: tuple[str, ...] = ()
+
+
+# --- an expectation ----------------------------------------------------------------------------------------------
+
+
+def environment(
+    environment: Environment,
+    elevation_deg: Sequence[float],
+    azimuth_deg: Sequence[float] | None,
+    frequency_hz: float,
+    *,
+    margin_db: float = MARGIN_DB,
+    street: Street | None = None,
+) -> Expectation:
+    """What to expect of satellites at these elevations (and azimuths, where known) in an environment.
+
+    A `street` adds, for the environment 'street', what its buildings hide from one spot in its middle. Satellites
+    below the horizon do not work. Raises SatdiagError for an environment that is not there or lists of unlike length.
+    """
+    if environment not in ENVIRONMENTS:
+        raise SatdiagError(f"'{environment}' is not an environment; there are: {', '.join(ENVIRONMENTS)}.")
+    if azimuth_deg is not None and len(azimuth_deg) != len(elevation_deg):
+        raise SatdiagError("Give as many azimuths as elevations.")
+    asks = [Ask(float(angle), frequency_hz / 1e9) for angle in elevation_deg]
+    azimuths = [None] * len(asks) if azimuth_deg is None else [float(angle) for angle in azimuth_deg]
+    paths, could_not = [], []
+    for ask, azimuth in zip(asks, azimuths, strict=True):
+        path, said = _path(environment, ask, azimuth, margin_db, street)
+        paths.append(path)
+        could_not += said
+    sources = (*SOURCES[environment], _MARGIN_SOURCE)
+    if street is not None and environment == "street":
+        sources += (MASKS, EDGE)
+    return Expectation(
+        environment=environment,
+        words=WORDS[environment],
+        share_of=SHARE_OF[environment],
+        frequency_hz=frequency_hz,
+        margin_db=margin_db,
+        paths=tuple(paths),
+        any_path_share_range=_any_range(environment, paths),
+        sources=sources,
+        notes=tuple(notes_of(environment, [ask for ask in asks if ask.elevation_deg > 0.0])),
+        could_not=tuple(dict.fromkeys(could_not)),
+    )
+
+
+def _path(
+    environment: Environment, ask: Ask, azimuth_deg: float | None, margin_db: float, street: Street | None
+) -> tuple[PathExpectation, list[str]]:
+    elevation = ask.elevation_deg
+    if elevation <= 0.0:
+        return PathExpectation(elevation, azimuth_deg, None, None, None, 0.0), []
+    said: list[str] = []
+    losses: list[float | None] = [None] * 3
+    works = None
+    try:
+        found = fade_db(environment, np.array([0.1, 0.5, 0.9]), ask)
+        losses = [None if np.isnan(value) else float(value) for value in found]
+        works = works_share(environment, margin_db, ask)
+        if None in losses:
+            said.append(f"{p681.MODEL}: above 60° it knows the rarer fades only, those of 1 to 30 % of the way")
+    except OutsideDomain as trouble:
+        said.append(str(trouble))
+    mask, edge = _spot(environment, ask, azimuth_deg, street)
+    at_10, at_50, at_90 = losses
+    return PathExpectation(elevation, azimuth_deg, at_10, at_50, at_90, works, mask, edge), said
+
+
+def _spot(
+    environment: Environment, ask: Ask, azimuth_deg: float | None, street: Street | None
+) -> tuple[float | None, float | None]:
+    if environment != "street" or street is None or azimuth_deg is None:
+        return None, None
+    return float(mask_deg(street, azimuth_deg)), float(edge_loss_db(street, azimuth_deg, *ask))
+
+
+def _any_range(environment: Environment, paths: Sequence[PathExpectation]) -> tuple[float, float] | None:
+    """Least and most share with at least one path; None where a path's own share is unknown."""
+    works = [path.works_share for path in paths]
+    if not works or None in works:
+        return None
+    known = [share for share in works if share is not None]
+    azimuths = [path.azimuth_deg for path in paths if path.azimuth_deg is not None]
+    elevations = [path.elevation_deg for path in paths]
+    if environment != "street" or len(azimuths) < len(paths) or min(elevations) <= 0.0:
+        return any_share_range(known)
+    return any_share_in_streets(known, elevations, azimuths, STREET_MASKS_DEG)
+
+
+# --- moving elsewhere --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What moving is expected to gain, dB: the middle and the 90 % range of one place against another."""
+
+    median_db: float
+    low_db: float
+    high_db: float
+    text: str
+
+
+_SHARES: Floats = np.linspace(0.005, 0.995, 100)
+
+
+def gain_by_moving(from_place: str, to_place: str, elevation_deg: float, frequency_hz: float) -> Gain | str:
+    """The gain of moving between two kinds of place, each drawn without the other, or a sentence why it is unknown.
+
+    Places are the words in `KINDS`. A garage of unknown kind counts as either with equal weight (judgement, no
+    source). The deepest 1 % of fades under trees, which the model does not know, is taken as at 1 %.
+    """
+    for place in (from_place, to_place):
+        if place not in KINDS:
+            return f"what to gain by moving is unknown: no model covers a place '{place}'"
+    ask = Ask(elevation_deg, frequency_hz / 1e9)
+    try:
+        before, after = _fades(from_place, ask), _fades(to_place, ask)
+    except OutsideDomain as trouble:
+        return f"what to gain by moving is unknown: {trouble}"
+    if np.isnan(before).any() or np.isnan(after).any():
+        return "what to gain by moving is unknown: above 60° the model of trees knows the rarer fades only"
+    # Middles of equal slices: Hazen's rule reads their quantiles without a shift.
+    gains = np.quantile(before[:, None] - after[None, :], (0.05, 0.5, 0.95), method="hazen")
+    low, median, high = (float(part) for part in gains)
+    where = "outdoors under an open sky" if KINDS[to_place] == ("open",) else f"to {WORDS[KINDS[to_place][0]]}"
+    text = f"moving {where} is expected to gain about {_whole(median)} dB (90 %: {_whole(low)} to {_whole(high)})"
+    return Gain(median, low, high, text)
+
+
+def _fades(place: str, ask: Ask) -> Floats:
+    parts = []
+    for kind in KINDS[place]:
+        shares: Floats = np.asarray(np.maximum(_SHARES, 0.01)) if kind == "trees" else _SHARES
+        parts.append(fade_db(kind, shares, ask))
+    return np.concatenate(parts)
+
+
+def _whole(value_db: float) -> str:
+    """A loss in whole dB; the models are worth no more."""
+    return f"{round(value_db)}".replace("-", "−")
+
+
+# --- in words ----------------------------------------------------------------------------------------------------
+
+
+def environment_text(
+    environment_word: str,
+    names: Sequence[str],
+    elevation_deg: Sequence[float],
+    azimuth_deg: Sequence[float] | None,
+    frequency_hz: float,
+    *,
+    margin_db: float = MARGIN_DB,
+    street: Street | None = None,
+) -> str:
+    """What to expect of the named satellites, in plain lines; `environment_word` is one of `KINDS` ('garage': both).
+
+    Raises SatdiagError for a word that is not there.
+    """
+    if environment_word not in KINDS:
+        raise SatdiagError(f"'{environment_word}' is not an environment; there are: {', '.join(KINDS)}.")
+    blocks = []
+    for kind in KINDS[environment_word]:
+        found = environment(kind, elevation_deg, azimuth_deg, frequency_hz, margin_db=margin_db, street=street)
+        blocks.append("\n".join(_lines(found, names)))
+    risen = [angle for angle in elevation_deg if angle >= LOWEST_ELEVATION_DEG]
+    if risen and 2.0e9 <= frequency_hz <= 3.0e9:
+        blocks.append(weather_text(min(risen), frequency_hz / 1e9))
+    return "\n\n".join(blocks)
+
+
+def _lines(found: Expectation, names: Sequence[str]) -> list[str]:
+    lines = [f"{found.words[0].upper()}{found.words[1:]}, {found.frequency_hz / 1e9:.2f} GHz"]
+    for name, path in zip(names, found.paths, strict=True):
+        lines.append(f"  {name} at {path.elevation_deg:.0f}°: {_path_words(path, found)}")
+    if found.any_path_share_range is not None and len(found.paths) > 1:
+        low, high = (100.0 * share for share in found.any_path_share_range)
+        span = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
+        lines.append(f"  at least one of them works in {span} % of {found.share_of}")
+    lines += [f"  could not: {text}" for text in found.could_not]
+    lines += [f"  note: {text}" for text in found.notes]
+    return [*lines, *(f"  from: {source}" for source in found.sources)]
+
+
+def _path_words(path: PathExpectation, found: Expectation) -> str:
+    if path.elevation_deg <= 0.0:
+        return "below the horizon"
+    parts = (("90", path.exceeded_90_db), ("50", path.exceeded_50_db), ("10", path.exceeded_10_db))
+    losses = [f"{_whole(value)} dB in {share} %" for share, value in parts if value is not None]
+    said = [f"loses at least {', '.join(losses)} of {found.share_of}" if losses else "loss unknown"]
+    if path.works_share is not None:
+        said.append(f"works in {100.0 * path.works_share:.0f} % with {found.margin_db:.0f} dB in hand")
+    if path.mask_deg is not None and path.edge_loss_db is not None:
+        clear = path.elevation_deg > path.mask_deg
+        spot = (
+            "clear of the buildings" if clear else f"behind them, about {_whole(path.edge_loss_db)} dB over the edge"
+        )
+        said.append(f"from the middle of the street the buildings reach {path.mask_deg:.0f}° there: {spot}")
+    return "; ".join(said)

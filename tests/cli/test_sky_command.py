@@ -1,0 +1,247 @@
+"""`satdiag sky`: a place or a job, the days, bad input, the page in a real browser."""
+
+import json
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from satdiag.cli import run
+from tests.references import look_angles as reference
+from tests.references.orbits import LOW_TLE
+
+SAMPLES = Path(__file__).parent.parent.parent / "sample_logs"
+PLACE = ("--at", "41.2,-96.1", "--constellation", "demo-pair")
+HIGH = 'name = "high"\ncoverage_min_elevation_deg = 10.0\n' + "".join(
+    f'[[satellite]]\nname = "{name}"\nelements = "elements.tle"\n' for name in ("HIGH-A", "HIGH-B", "HIGH-C")
+)
+
+
+@pytest.fixture(autouse=True)
+def _apart(tmp_path, monkeypatch):
+    monkeypatch.setenv("SATDIAG_USER_FOLDER", str(tmp_path / "user"))
+
+
+@pytest.fixture
+def high(tmp_path):
+    """A constellation of satellites that move, with its elements beside it."""
+    (tmp_path / "elements.tle").write_text(reference.TLE + LOW_TLE, "utf-8")
+    place = tmp_path / "high.toml"
+    place.write_text(HIGH, "utf-8")
+    return place
+
+
+def said(capsys, *words):
+    code = run(["sky", *map(str, words)])
+    captured = capsys.readouterr()
+    return code, captured.out, captured.err
+
+
+def test_a_place_in_words(capsys):
+    code, out, err = said(capsys, *PLACE, "--day", "2031-05-03")
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert lines[0] == (
+        "the place, 41.2000° N, 96.1000° W, 0 m above the ellipsoid; 3 May 2031; constellation demo-pair."
+    )
+    assert "in the south-southeast (east), 39 degrees up" in out
+    assert "Directions are from true north, not magnetic." in out
+    assert "Check first" not in out
+
+
+def test_the_worked_example_by_the_command_line(capsys, tmp_path):
+    # 40.0 N 75.0 W, satellite at 100.0 W: azimuth 215.9822, elevation 37.0596, 38 005.9 km (pymap3d, skyfield).
+    own = tmp_path / "own.toml"
+    own.write_text('name = "own"\n[[satellite]]\nname = "x"\nlongitude_deg = -100.0\n', "utf-8")
+    code, out, _ = said(capsys, "--at", "40.0,-75.0", "--constellation", own, "--json")
+    sky = json.loads(out)["plans"][0]["satellites"][0]["sky"]
+    assert code == 0
+    assert sky["azimuth_deg"] == pytest.approx(215.9822, abs=1e-3)
+    assert sky["elevation_deg"] == pytest.approx(37.0596, abs=1e-3)
+    assert sky["range_km"] == pytest.approx(38005.9, abs=0.1)
+
+
+def test_slots_from_memory_are_in_words_in_json_and_on_the_page(capsys, tmp_path):
+    words = ("--at", "41.2,-96.1", "--constellation", "north-america-2300")
+    page = tmp_path / "plan.html"
+    _, out, _ = said(capsys, *words, "--report", page)
+    assert out.startswith("Check first: the slots of satellites a and b")
+    assert "from memory and not checked" in page.read_text("utf-8")
+    _, out, _ = said(capsys, *words, "--json")
+    assert "from memory and not checked" in json.loads(out)["plans"][0]["cautions"][0]
+
+
+def test_slots_from_memory_are_in_the_analysis_of_a_job_and_its_report(capsys, tmp_path):
+    folder = tmp_path / "job"
+    shutil.copytree(SAMPLES / "obstructed", folder)
+    sheet = (folder / "job.toml").read_text("utf-8")
+    (folder / "job.toml").write_text(sheet.replace('"demo-pair"', '"north-america-2300"'), "utf-8")
+    page = tmp_path / "report.html"
+    assert run(["analyse", str(folder), "--report", str(page)]) == 0
+    assert "from memory and not checked" in " ".join(capsys.readouterr().out.split())
+    assert "from memory and not checked" in page.read_text("utf-8")
+
+
+def test_each_site_of_a_job_on_its_last_day(capsys):
+    code, out, _ = said(capsys, SAMPLES / "obstructed", "--json")
+    plans = json.loads(out)["plans"]
+    assert code == 0
+    assert [plan["site"]["name"] for plan in plans] == ["kerb", "car-park"]
+    assert plans[0]["mask"] is not None
+    assert plans[1]["mask"] is None
+    assert plans[1]["place"] == "open-sky"
+    assert (plans[0]["day"], plans[0]["from"]) == ("6 May 2031", "2031-05-06T04:00:00Z")  # midnight in New York
+    assert plans[0]["satellites"][0]["sky"]["from"] == "obstacles"
+
+
+def test_another_constellation_for_a_job(capsys, high):
+    code, out, _ = said(capsys, SAMPLES / "filling", "--constellation", high, "--day", "2026-01-01")
+    assert code == 0
+    assert "constellation high" in out
+    assert "When another satellite becomes the highest." in out
+
+
+def test_rise_and_set_in_the_zone_asked_for(capsys, high):
+    words = ("--at", "40,-100", "--constellation", high, "--day", "2026-01-01", "--timezone", "America/Chicago")
+    code, out, _ = said(capsys, *words)
+    assert code == 0
+    assert "Times are local time at the place (America/Chicago)." in out
+    assert "  HIGH-A     08:49:37" in out  # 14:49:37 UTC
+    assert "the second highest" in out
+
+
+def test_the_day_the_clocks_change_has_23_hours(capsys):
+    words = (*PLACE, "--day", "2031-03-09", "--timezone", "America/Chicago", "--json")
+    plan = json.loads(said(capsys, *words)[1])["plans"][0]
+    assert (plan["from"], plan["to"]) == ("2031-03-09T06:00:00Z", "2031-03-10T05:00:00Z")
+
+
+def test_a_skyline_file(capsys, tmp_path):
+    mask = tmp_path / "horizon.csv"
+    mask.write_text("azimuth_deg,elevation_deg\n" + "".join(f"{a},70\n" for a in range(0, 360, 30)), "utf-8")
+    code, out, _ = said(capsys, *PLACE, "--mask-file", mask)
+    assert code == 0
+    assert "Going by the measured skyline, satellite east in the south-southeast is probably hidden" in out
+
+
+def test_what_to_expect_is_told_where_it_is_asked_for(capsys):
+    code, out, _ = said(capsys, *PLACE, "--environment", "street")
+    assert code == 0
+    assert "What to expect\nA street between buildings" in out
+    _, out, _ = said(capsys, *PLACE, "--json")
+    assert json.loads(out)["plans"][0]["expect"] is None
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        ((), "Name a job, or a place with --at LAT,LON"),
+        ((SAMPLES / "filling", *PLACE), "one of the two"),
+        (("--at", "41.2,-96.1"), "--at needs --constellation NAME"),
+        (("--at", "91,0", "--constellation", "demo-pair"), "the latitude 91 is outside -90 .. 90"),
+        (("--at", "0,181", "--constellation", "demo-pair"), "the longitude 181 is outside -180 .. 180"),
+        (("--at", "nan,0", "--constellation", "demo-pair"), "the latitude nan is outside"),
+        (("--at", "here", "--constellation", "demo-pair"), "'here' is not a pair of numbers"),
+        (("--at", "1,2,3", "--constellation", "demo-pair"), "not a pair of numbers. Write latitude,longitude"),
+        (("--at", "41.2,-96.1", "--constellation", "nowhere"), "There is no constellation 'nowhere'. Packaged: demo"),
+        ((*PLACE, "--day", "tomorrow"), "'tomorrow' is not a day such as 2031-05-03"),
+        ((*PLACE, "--day", "0001-01-01"), "outside the years 1960 to 2200"),
+        ((*PLACE, "--height", "90000"), "--height 90000 is outside -500 .. 9000"),
+        ((*PLACE, "--timezone", "Mars/Base"), "'Mars/Base' is not an IANA time zone"),
+        ((*PLACE, "--mask-file", "nowhere.csv"), "nowhere.csv"),
+        ((*PLACE, "--environment", "moon"), "'moon' is not one of"),
+        (("nowhere",), "nothing there"),
+        ((SAMPLES / "filling", "--height", "3"), "--height goes with --at"),
+    ],
+    ids=lambda value: " ".join(str(word) for word in value[-2:]) if isinstance(value, tuple) else None,
+)
+def test_bad_input_is_2_and_one_message(capsys, words, found):
+    code, out, err = said(capsys, *words)
+    assert (code, out) == (2, "")
+    assert found in " ".join(err.split())
+    assert "Traceback" not in err
+
+
+def test_a_job_without_a_site_or_a_constellation(capsys, tmp_path):
+    (tmp_path / "observations.csv").write_text("time,kind,subject,value,unit,source,note\n", "utf-8")
+    (tmp_path / "job.toml").write_text('[job]\nid = "demo-1"\n', "utf-8")
+    assert "job.toml: the job names no place" in said(capsys, tmp_path)[2]
+    site = '[[site]]\nname = "s"\nlatitude_deg = 41.2\nlongitude_deg = -96.1\n'
+    (tmp_path / "job.toml").write_text('[job]\nid = "demo-1"\n' + site, "utf-8")
+    code, _, err = said(capsys, tmp_path)
+    assert code == 2
+    assert "job.toml: the job names no constellation" in err
+
+
+def test_old_elements_are_warned_of_and_beyond_a_stated_age_refused(capsys, high):
+    words = ("--at", "40,-100", "--constellation", high, "--day")
+    code, out, _ = said(capsys, *words, "2026-03-01")
+    assert code == 0
+    assert "Check first: the elements of 'HIGH-A' are 60 days from the time asked for" in out
+    code, out, err = said(capsys, *words, "2027-01-01")
+    assert (code, out) == (2, "")
+    assert "366 days from the time asked for; beyond 180 days they say nothing" in err
+
+
+def test_a_page_is_not_written_over_what_is_no_page(capsys, tmp_path):
+    place = tmp_path / "letter.txt"
+    place.write_text("dear", "utf-8")
+    code, _, err = said(capsys, *PLACE, "--report", place)
+    assert code == 2
+    assert "is no web page" in err
+    assert place.read_text("utf-8") == "dear"
+
+
+# --- the page in a browser ---------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    named = os.environ.get("SATDIAG_CHROMIUM")
+    path = named or next((found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))), None)
+    if path is None:
+        if os.environ.get("CI"):
+            pytest.fail("no Chromium on this machine")
+        pytest.skip("no Chromium on this machine: install it, or name it in SATDIAG_CHROMIUM")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1280, "dark")])
+def test_the_page_is_drawn_and_fits(chromium, tmp_path, high, width, scheme, capsys):
+    place = tmp_path / "plan.html"
+    words = ("--at", "40,-100", "--constellation", high, "--day", "2026-01-01", "--report", place)
+    assert said(capsys, *words)[0] == 0
+    context = chromium.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme)
+    page = context.new_page()
+    complaints = []
+    page.on("console", lambda message: complaints.append(message.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("request", lambda asked: asked.url == place.as_uri() or complaints.append(f"fetched {asked.url}"))
+    page.goto(place.as_uri())
+    page.wait_for_function("document.querySelectorAll('.drawing:not(.js-plotly-plot)').length === 0")
+    page.evaluate("document.querySelectorAll('details').forEach(part => part.open = true)")
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    # North is up: the tick 'N' stands above the middle and 'E' to its right.
+    ticks = page.evaluate(
+        "Object.fromEntries([...document.querySelectorAll('.angularaxistick text')].map(t => "
+        "[t.textContent, [t.getBoundingClientRect().x, t.getBoundingClientRect().y]]))"
+    )
+    assert ticks["N"][1] < ticks["E"][1] < ticks["S"][1]
+    assert ticks["W"][0] < ticks["N"][0] < ticks["E"][0]
+    # Words of hour ticks do not lie over each other.
+    boxes = page.evaluate(
+        "[...document.querySelectorAll('.textpoint text')].map(t => t.getBoundingClientRect()).filter(b => b.width)"
+        ".map(b => [b.left, b.top, b.right, b.bottom])"
+    )
+    assert len(boxes) >= 8
+    for number, (left, top, right, bottom) in enumerate(boxes):
+        for other in boxes[:number]:
+            assert right <= other[0] or other[2] <= left or bottom <= other[1] or other[3] <= top
+    assert complaints == []
+    context.close()
