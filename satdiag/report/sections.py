@@ -22,6 +22,7 @@ from satdiag.report.tables import (
     channel_groups,
     level_table,
     share_table,
+    signal_sentences,
     tuning_table,
     wiring_table,
 )
@@ -153,6 +154,7 @@ def _signal(job: Job, findings: Findings, local: LocalTime) -> Section:
         said.append(f"At least one path was received {shown} of the time.")
     if found.together_share is not None:
         said.append(f"Of the drop-outs, {percent(found.together_share)} took every path at once.")
+    said += signal_sentences(found)
     known = bool(figures or tables or said)
     nothing = "Nothing is known of the signal: no level and no lock was logged."
     missing = _because(nothing, found.could_not, known)

@@ -85,23 +85,40 @@ def _without_empty(whole: Table) -> Table:
 # --- reception ---------------------------------------------------------------------------------------------------
 
 
+EXPECTED_LEVEL_FROM = {
+    "open-sky": "its own level under an open sky before",
+    "earlier-visit": "its own level at an earlier visit",
+    "link-budget": "a link budget with assumed antenna and noise",
+}
+
+
 def share_table(found: SignalFindings) -> Table | None:
     """Shares of time by path with intervals, or None if no path is known."""
     if not found.paths:
         return None
-    heads = ("path", "clear", "weakened", "nothing received", "drop-outs per hour", "a drop-out lasts", "rests on")
+    heads = (
+        "path",
+        "clear",
+        "weakened",
+        "weakened, each reading alone",
+        "nothing received",
+        "drop-outs per hour",
+        "a drop-out lasts",
+        "rests on",
+    )
     caption = f"How much of the time each path was received, and its drop-outs; in brackets the {RANGE}."
     rows = [(words.path_words(name), *_shares(path)) for name, path in found.paths.items()]
     return table(caption, heads, rows, "|".join(heads[1:]))
 
 
 def _shares(path: PathSignal) -> tuple[str, ...]:
-    shares = [UNKNOWN] * 3
+    shares = [UNKNOWN] * 4
     if path.share is not None:
-        ends = path.share_90
+        ends, plain = path.share_90, path.plain_share
         shares = [
             percent(path.share.clear, ends.clear if ends else None),
             percent(path.share.shadowed, ends.shadowed if ends else None),
+            percent(plain.shadowed if plain else None),
             percent(path.share.blocked, ends.blocked if ends else None),
         ]
     rate = quantity(path.dropouts_per_h, "", path.dropouts_per_h_90)
@@ -116,12 +133,37 @@ def level_table(found: SignalFindings) -> Table | None:
             unit = words.unit_words(path.unit)
             short = quantity(path.deficit, "bars" if unit.endswith("bars") else unit, path.deficit_90)
             expected = quantity(path.expected_level, unit)
-            rows.append((words.path_words(name), quantity(path.clear_level, unit), expected, short))
+            level = path.clear_level if path.level_here is None else path.level_here
+            beside = EXPECTED_LEVEL_FROM[path.expected_from] if path.expected_from else ""
+            rows.append((words.path_words(name), quantity(level, unit), expected, short, beside))
     if not rows:
         return None
-    heads = ("path", "level when clear", "level expected", "short by")
+    heads = ("path", "level when clear", "level expected", "short by", "compared with")
     caption = f"Levels when the way was clear, beside what was expected there; in brackets the {RANGE}."
-    return table(caption, heads, rows, "|".join(heads[1:]))
+    return table(caption, heads, rows, "|".join(heads[1:4]))
+
+
+def signal_sentences(found: SignalFindings) -> tuple[str, ...]:
+    """What drop-outs and weak levels go with, and where single readings tell something else."""
+    said = []
+    if found.repeats_place_db is not None:
+        where = {
+            "place": "come back at the same positions: the surroundings make them",
+            "vehicle": "do not come back at the same positions: look at vehicle, lead and receiver",
+            None: "may or may not come back at the same positions: the passes are too few to say",
+        }[found.repeats_at]
+        said.append(f"The drop-outs {where}; {found.repeats_positions} positions were passed more than once.")
+    if found.turns_vehicle_db is not None:
+        turns = {
+            "vehicle": "turns with the vehicle: antenna, roof or its load make it",
+            "site": "stays as it is while the vehicle turns: the surroundings, or something constant, make it",
+            None: "shows no clear pattern over the headings",
+        }[found.turns_with]
+        said.append(f"What was received {turns}; {found.turns_headings} headings at one spot were compared.")
+    if any(path.expected_from in ("open-sky", "earlier-visit") for path in found.paths.values()):
+        said.append("A level compared with the vehicle's own before shows no loss that was there from the start.")
+    said += [words.sentence(text) for text in found.disagreements]
+    return tuple(said)
 
 
 # --- channel changes ---------------------------------------------------------------------------------------------

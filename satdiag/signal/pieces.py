@@ -20,6 +20,7 @@ from satdiag.vocabulary import RECEIVED_HOLD_S, RESET_DEAD_S, UNREADABLE
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Numbers = NDArray[np.intp]
 
 # judgement, no source: for how long a visit's last reading speaks when nothing comes after it, at most.
 LAST_READING_S = 60.0

@@ -236,13 +236,13 @@ def test_the_timeline_is_the_pieces_of_one_state():
 
 def test_an_expected_level_needs_what_no_job_states():
     sheet = FLOOR + 'noise_bandwidth_hz = 4e6\n[service]\nconstellation = "demo-pair"\n'
-    found = signal_of(levels([12, 12]), sheet)
+    found = signal_of(levels([12, 12, 12, 12]), sheet)
     east = found.paths["satellite:east"]
     assert (east.expected_level, east.deficit, east.deficit_90, east.deficit_db) == (None,) * 4
-    assert "the antenna's gain and the receiver's noise" in found.could_not[0]
-    assert "eirp_dbw and frequency_mhz" in found.could_not[0]
-    assert "noise_bandwidth_hz" not in found.could_not[0]
-    assert "noise_bandwidth_hz, a constellation" in signal_of(levels([12, 12]), FLOOR).could_not[0]
+    assert (east.expected_from, east.level_here) == (None, None)
+    assert "no earlier open-sky stay of this job to compare with" in found.could_not[0]
+    assert "missing the satellite's distance" in found.could_not[0]
+    assert "too few levels" in signal_of(levels([12, 12]), FLOOR).could_not[0]
 
 
 def test_the_same_job_gives_the_same_findings():

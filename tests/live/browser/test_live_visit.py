@@ -203,7 +203,10 @@ def now_says(page: Any, pattern: str) -> str:
 
 
 @posix
-@pytest.mark.parametrize("visit", VISITS, ids=[visit.scenario for visit in VISITS])
+@pytest.mark.parametrize(
+    "visit",
+    [pytest.param(visit, id=visit.scenario, marks=[] if n else pytest.mark.long) for n, visit in enumerate(VISITS)],
+)
 def test_a_visit_from_a_blank_job_to_the_verdict(phone, tmp_path, capsys, visit):
     world, place = world_of(visit, tmp_path / "world"), tmp_path / "demo.satjob"
     page, complaints = phone(**PHONE)

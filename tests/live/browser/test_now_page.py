@@ -93,6 +93,7 @@ def test_each_call_comes_once_with_a_sound_a_vibration_and_a_title_of_its_own(op
     assert complaints == []
 
 
+@pytest.mark.long
 def test_a_call_that_moved_is_made_again_only_if_it_lies_well_ahead(opened):
     kept = Kept()
     page, _ = opened(kept)
@@ -358,6 +359,7 @@ def test_the_figure_is_fetched_when_it_is_opened_fits_and_tells_paths_apart(real
     assert complaints == []
 
 
+@pytest.mark.long
 def test_the_figure_is_drawn_anew_every_two_seconds_while_it_is_open(real):
     deck, open_page = real
     page, _ = open_page()

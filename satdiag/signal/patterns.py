@@ -1,0 +1,81 @@
+"""What drop-outs and weak levels go with: a position, or the vehicle; the ground, or the vehicle's own frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from satdiag.job import Job
+from satdiag.signal.expected import look_of, satellite_of
+from satdiag.signal.headings import LEAST_HEADINGS, turned
+from satdiag.signal.pieces import Pieces
+from satdiag.signal.repeats import LEAST_LOSSES, TELLING_DB, repeats, where_of
+from satdiag.signal.states import PathStates
+from satdiag.signal.together import compared_paths
+from satdiag.sky.constellation import Constellation
+
+
+def patterns_of(
+    job: Job, states: Mapping[str, PathStates], constellation: Constellation | None
+) -> tuple[dict[str, Any], list[str]]:
+    """The fields of the findings that tell patterns, and why one is not told."""
+    kept = {name: states[name] for name in compared_paths(list(states)) if states[name].reads}
+    where_found, said = _where(job, kept)
+    heading_found, more = _heading(job, kept, constellation)
+    return where_found | heading_found, said + more
+
+
+def _where(job: Job, states: Mapping[str, PathStates]) -> tuple[dict[str, Any], list[str]]:
+    losses = sum(history.losses for path in states.values() for history in path.received())
+    if losses < LEAST_LOSSES:
+        return {}, []
+    where = where_of(job)
+    if where is None:
+        return {}, ["no positions (fixes, or moves between sites): whether drop-outs come back at a place is unknown"]
+    found = repeats(where, [_joined(path) for path in states.values()])
+    if found is None:
+        why = "too few positions were passed twice"
+        return {}, [f"{why}: whether drop-outs come back at a place is unknown"]
+    word = "place" if found.place_db >= TELLING_DB else "vehicle" if found.place_db <= -TELLING_DB else None
+    fields = {"repeats_at": word, "repeats_place_db": found.place_db, "repeats_positions": found.positions}
+    return fields, []
+
+
+def _joined(path: PathStates) -> Pieces:
+    """The pieces of all visits."""
+    parts = [read.pieces for read in path.reads]
+    return Pieces(
+        np.concatenate([part.start_s for part in parts]),
+        np.concatenate([part.end_s for part in parts]),
+        np.concatenate([part.received for part in parts]),
+        np.concatenate([part.level for part in parts]),
+    )
+
+
+def _heading(
+    job: Job, states: Mapping[str, PathStates], constellation: Constellation | None
+) -> tuple[dict[str, Any], list[str]]:
+    count = job.select("heading", "vehicle")["number"].nunique()
+    if count < 2:
+        return {}, []
+    azimuths = {}
+    for name in states:
+        satellite = satellite_of(name, constellation)
+        seen = look_of(job, satellite) if satellite is not None else None
+        if seen is not None:
+            azimuths[name] = float(seen.azimuth_deg)
+    found = turned(job, states, azimuths)
+    if found is None:
+        few = f"fewer than {LEAST_HEADINGS} headings at one spot, or too few readings at them"
+        return {}, [f"{few}: whether a weakness turns with the vehicle is unknown"]
+    low, high = found.vehicle_db_90
+    word = "vehicle" if low >= TELLING_DB else "site" if high <= -TELLING_DB else None
+    fields = {
+        "turns_with": word,
+        "turns_vehicle_db": found.vehicle_db,
+        "turns_vehicle_db_90": found.vehicle_db_90,
+        "turns_headings": found.headings,
+    }
+    return fields, []
