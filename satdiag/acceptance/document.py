@@ -89,10 +89,10 @@ def _rounded(value: Any) -> Any:
 
 def acceptance_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of the document, made from the dataclasses."""
-    from satdiag.findings_schema import _schema_of
+    from satdiag.findings_schema import schema_of
 
     definitions: dict[str, Any] = {}
-    whole = _schema_of(Acceptance, definitions)
+    whole = schema_of(Acceptance, definitions)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "satdiag acceptance",

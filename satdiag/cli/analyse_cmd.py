@@ -27,7 +27,7 @@ def analyse(path: Path, as_json: bool, report: Path | None) -> None:
     """
     import satdiag
 
-    _warn_of_unknown_files(path)
+    warn_of_unknown_files(path)
     job = satdiag.open_job(path)
     findings = satdiag.analyse(job)
     if report is not None:
@@ -41,7 +41,7 @@ def analyse(path: Path, as_json: bool, report: Path | None) -> None:
         _show(findings)
 
 
-def _warn_of_unknown_files(path: Path) -> None:
+def warn_of_unknown_files(path: Path) -> None:
     if path.is_dir() and (path / "job.toml").is_file():
         from satdiag.folder import unknown_files
 

@@ -32,10 +32,10 @@ def confirm(path: Path, as_json: bool, alpha: float, beta: float) -> int:
     import satdiag
     from satdiag.acceptance import check_rates
     from satdiag.acceptance import confirm as judge
-    from satdiag.cli.analyse_cmd import _warn_of_unknown_files
+    from satdiag.cli.analyse_cmd import warn_of_unknown_files
 
     check_rates(alpha, beta)
-    _warn_of_unknown_files(path)
+    warn_of_unknown_files(path)
     job = satdiag.open_job(path)
     found = judge(job, satdiag.analyse(job), alpha, beta)
     if as_json:

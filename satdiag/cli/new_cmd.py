@@ -171,7 +171,7 @@ def _own_files(
     documents = {name: bytes_of(place) for name, place in tables.items() if place is not None}
     if lineup:
         documents["lineup.csv"] = _joined_lineup([_kept_or_file("lineups", text, "--lineup") for text in lineup])
-    place = _constellation_file(values["service", "constellation"])
+    place = constellation_file(values["service", "constellation"])
     if place is not None:
         data = bytes_of(place)
         found = parse_constellation(decode(data, str(place)), str(place))
@@ -182,7 +182,7 @@ def _own_files(
     return documents
 
 
-def _constellation_file(named: str | None) -> Path | None:
+def constellation_file(named: str | None) -> Path | None:
     """The file of a constellation; None if none is named or it comes with satdiag. Raises SatdiagError."""
     from satdiag.errors import SatdiagError
     from satdiag.sky.constellation import load_packaged, packaged_names

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from satdiag.report.figure import Table
     from satdiag.sky.constellation import Constellation
     from satdiag.sky.day_plan import DayPlan
-    from satdiag.sky.estimate import _Stay
+    from satdiag.sky.estimate import Stay
 
 AT_MEND = "Write latitude,longitude in degrees, north and east positive (WGS84), such as 41.2,-96.1."
 HEIGHTS_M = (-500.0, 9000.0)
@@ -84,12 +84,12 @@ def sky(
 def _plans_of_job(path: Path, named: str | None, day: str | None) -> tuple[list[DayPlan], Job]:
     """A plan for each site of a job. Raises SatdiagError."""
     import satdiag
-    from satdiag.cli.analyse_cmd import _warn_of_unknown_files
+    from satdiag.cli.analyse_cmd import warn_of_unknown_files
     from satdiag.errors import bad_input
     from satdiag.sky.day_plan import stays_of
     from satdiag.sky.estimate import constellation_of
 
-    _warn_of_unknown_files(path)
+    warn_of_unknown_files(path)
     job = satdiag.open_job(path)
     if not job.sheet.sites:
         what = "the job names no place"
@@ -114,7 +114,7 @@ def _plans_at(
     from satdiag.csv_text import decode
     from satdiag.folder import bytes_of
     from satdiag.sheet import Site
-    from satdiag.sky.estimate import _Stay
+    from satdiag.sky.estimate import Stay
     from satdiag.tables import parse_horizon
 
     latitude, longitude = _coordinates(at)
@@ -126,7 +126,7 @@ def _plans_at(
         readings = parse_horizon(decode(bytes_of(mask_file), str(mask_file)), str(mask_file))
     found, documents = _constellation(named)
     site = Site("the place", latitude, longitude, height or 0.0, timezone)
-    return [_plan(_Stay(site, None, None, readings or None, None), found, documents, _day(day, zone, None))]
+    return [_plan(Stay(site, None, None, readings or None, None), found, documents, _day(day, zone, None))]
 
 
 def _coordinates(text: str) -> tuple[float, float]:
@@ -157,12 +157,12 @@ def _zone(name: str | None) -> tzinfo:
 
 def _constellation(named: str) -> tuple[Constellation, dict[str, bytes]]:
     """A constellation by its name or file, and the element files beside it. Raises SatdiagError."""
-    from satdiag.cli.new_cmd import _constellation_file
+    from satdiag.cli.new_cmd import constellation_file
     from satdiag.csv_text import decode
     from satdiag.folder import bytes_of
     from satdiag.sky.constellation import ELEMENT_FILES, load_packaged, parse_constellation
 
-    place = _constellation_file(named)
+    place = constellation_file(named)
     if place is None:
         return load_packaged(named), {}
     found = parse_constellation(decode(bytes_of(place), str(place)), str(place))
@@ -194,7 +194,7 @@ def _day(text: str | None, zone: tzinfo, job: Job | None) -> tuple[date, tzinfo]
 
 
 def _plan(
-    stay: _Stay, constellation: Constellation, documents: Mapping[str, bytes], day: tuple[date, tzinfo]
+    stay: Stay, constellation: Constellation, documents: Mapping[str, bytes], day: tuple[date, tzinfo]
 ) -> DayPlan:
     from satdiag.sky.day_plan import plan_day
     from satdiag.sky.orbits import orbits_of

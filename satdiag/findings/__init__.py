@@ -96,17 +96,17 @@ class Findings:
 
     def to_dict(self) -> dict[str, Any]:
         """The document as plain JSON values, `schema` first."""
-        plain: dict[str, Any] = _plain(self)
+        plain: dict[str, Any] = plain_values(self)
         return {"schema": plain.pop("schema"), **plain}
 
 
-def _plain(value: Any) -> Any:
+def plain_values(value: Any) -> Any:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {key_of(part.name): _plain(getattr(value, part.name)) for part in dataclasses.fields(value)}
+        return {key_of(part.name): plain_values(getattr(value, part.name)) for part in dataclasses.fields(value)}
     if isinstance(value, Mapping):
-        return {str(key): _plain(part) for key, part in value.items()}
+        return {str(key): plain_values(part) for key, part in value.items()}
     if isinstance(value, (tuple, list)):
-        return [_plain(part) for part in value]
+        return [plain_values(part) for part in value]
     if isinstance(value, bool) or value is None or isinstance(value, str):
         return value
     if isinstance(value, int):

@@ -18,10 +18,10 @@ from satdiag.report.day_plan_figure import day_figure
 from satdiag.report.figure import Figure, Table, table
 from satdiag.report.local_time import LocalTime, parse_instant
 from satdiag.report.numbers import percent, quantity
-from satdiag.report.page import Clean, _cleaned, _environment, _script_safe
-from satdiag.report.sky_plot import _degrees
+from satdiag.report.page import Clean, cleaned, script_safe, template_environment
+from satdiag.report.sky_plot import degrees_text
 from satdiag.report.words import SKY_SOURCES
-from satdiag.report.writing import _check, _replace
+from satdiag.report.writing import check_place, replace_file
 from satdiag.sheet import Site
 from satdiag.sky.day_plan import DayPlan, Hour, PassTimes, SatelliteDay
 
@@ -65,8 +65,8 @@ def write_day_plan(
     """
     place = Path(path).resolve()
     try:
-        _check(place)
-        _replace(place, day_plan_html(plans, expected, clean).encode())
+        check_place(place)
+        replace_file(place, day_plan_html(plans, expected, clean).encode())
     except OSError as error:
         why = error.strerror or str(error)
         raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
@@ -77,16 +77,16 @@ def day_plan_html(plans: Sequence[DayPlan], expected: Sequence[str | None], clea
     parts = [_part(plan, number, text) for number, (plan, text) in enumerate(zip(plans, expected, strict=True), 1)]
     figures = [part.figure for part in parts if part.figure is not None]
     return (
-        _environment(clean)
+        template_environment(clean)
         .get_template("day_plan.html.j2")
         .render(
             parts=parts,
             cautions=[_sentence(text) for text in cautions_of(plans)],
             method=METHOD,
-            drawings={figure.name: _cleaned(figure.spec, clean) for figure in figures},
+            drawings={figure.name: cleaned(figure.spec, clean) for figure in figures},
             palette=palette,
             light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},
-            plotly_js=Markup(_script_safe(get_plotlyjs())),
+            plotly_js=Markup(script_safe(get_plotlyjs())),
         )
     )
 
@@ -137,8 +137,8 @@ def satellites_table(plan: DayPlan, local: LocalTime) -> Table:
     rows = [
         (
             one.sky.name,
-            _degrees(one.sky.azimuth_deg),
-            _degrees(one.sky.elevation_deg),
+            degrees_text(one.sky.azimuth_deg),
+            degrees_text(one.sky.elevation_deg),
             quantity(None if one.sky.range_km is None else round(one.sky.range_km, -1), "km"),
             f"at its highest, {clock(local, one.sky.as_of)[:5]}" if one.moves else "all day",
             percent(one.sky.p_clear, one.sky.p_clear_90),
@@ -174,7 +174,7 @@ def _pass_words(one: PassTimes | None, plan: DayPlan, local: LocalTime) -> tuple
     times = (one.rise, one.culmination, one.set)
     rise, top, finish = (clock(local, instant) for instant in times)
     top = {plan.from_: "as the day begins", plan.to: "as the day ends"}.get(one.culmination, top)
-    return (rise, top, _degrees(one.culmination_elevation_deg), finish)
+    return (rise, top, degrees_text(one.culmination_elevation_deg), finish)
 
 
 def hours_table(plan: DayPlan, local: LocalTime) -> Table | None:
@@ -197,7 +197,7 @@ def hour_words(hour: Hour, plan: DayPlan, local: LocalTime) -> tuple[str, str]:
     span = f"{clock(local, hour.from_)[:5]} to {clock(local, hour.to)[:5]}"
     if hour.lowest_elevation_deg < plan.coverage_min_elevation_deg:
         return span, "not high enough for the service"
-    return span, f"{_degrees(hour.lowest_elevation_deg)} ({hour.satellite})"
+    return span, f"{degrees_text(hour.lowest_elevation_deg)} ({hour.satellite})"
 
 
 def handover_table(plan: DayPlan, local: LocalTime) -> Table | None:
@@ -214,7 +214,7 @@ def _track_tables(plan: DayPlan, local: LocalTime) -> tuple[Table, ...]:
 
 def _track_table(one: SatelliteDay, local: LocalTime) -> Table:
     rows = [
-        (clock(local, point.at)[:5], _degrees(point.azimuth_deg), _degrees(point.elevation_deg))
+        (clock(local, point.at)[:5], degrees_text(point.azimuth_deg), degrees_text(point.elevation_deg))
         for point in one.track
         if point.hour
     ]

@@ -13,12 +13,12 @@ from satdiag.report.palette import BLUE, FAINT, GREEN, INK, ORANGE, PAPER, PURPL
 from satdiag.report.sky_plot import (
     HEIGHT_PX,
     Point,
-    _place,
-    _polar,
-    _satellite,
-    _skyline,
-    _text_sides,
-    _zenith_distance,
+    place_of,
+    polar_axes,
+    satellite_mark,
+    skyline_trace,
+    text_sides,
+    zenith_distance,
 )
 from satdiag.sky.day_plan import DayPlan, SatelliteDay, TrackPoint
 from satdiag.sky.parking import compass_word
@@ -71,11 +71,11 @@ def day_figure(plan: DayPlan, number: int, local: LocalTime, tables: Sequence[Ta
     moving = [one for one in plan.satellites if one.track]
     if not still and not moving and plan.mask is None:
         return None
-    marks = [_satellite(sky, side) for sky, side in zip(still, _text_sides(still, plan.mask), strict=True)]
+    marks = [satellite_mark(sky, side) for sky, side in zip(still, text_sides(still, plan.mask), strict=True)]
     # What words must keep clear of: the elevations on the axis, and the satellites that stand with their names.
     taken: list[Point] = [(8.0, 0.0), (8.0, 30.0), (8.0, 60.0)]
     for sky in still:
-        x, y = _place(sky.azimuth_deg or 0.0, sky.elevation_deg or 0.0)
+        x, y = place_of(sky.azimuth_deg or 0.0, sky.elevation_deg or 0.0)
         taken += [(x + right, y + up) for right in (-16.0, 0.0, 16.0) for up in (-13.0, 0.0, 13.0)]
     drawn = [(one, WAYS[nth % len(WAYS)]) for nth, one in enumerate(moving)]
     lines = [_way(one, way) for one, way in drawn]
@@ -83,10 +83,15 @@ def day_figure(plan: DayPlan, number: int, local: LocalTime, tables: Sequence[Ta
     # Words come last, or the marks of another satellite on the same way would cover them.
     ways = [*lines, *(marks for marks, _ in ticks), *(words for _, words in ticks)]
     spec = {
-        "data": [*(_skyline(plan.mask) if plan.mask else []), _least(plan.coverage_min_elevation_deg), *ways, *marks],
+        "data": [
+            *(skyline_trace(plan.mask) if plan.mask else []),
+            _least(plan.coverage_min_elevation_deg),
+            *ways,
+            *marks,
+        ],
         "layout": layout(
             HEIGHT_PX + (20 if moving else 0),
-            polar=_polar(),
+            polar=polar_axes(),
             margin={"l": 34, "r": 34, "t": 90, "b": 34},
             legend={"orientation": "h", "x": 0, "y": 1.1, "xanchor": "left", "yanchor": "bottom"},
         ),
@@ -100,7 +105,7 @@ def _least(elevation_deg: float) -> Spec:
         "type": "scatterpolar",
         "mode": "lines",
         "theta": [float(azimuth) for azimuth in range(0, 361, 4)],
-        "r": [_zenith_distance(elevation_deg)] * 91,
+        "r": [zenith_distance(elevation_deg)] * 91,
         "line": {"color": FAINT, "width": 1.2, "dash": "longdash"},
         "name": f"{elevation_deg:g}° high, the least for the service",
         "hoverinfo": "skip",
@@ -117,7 +122,7 @@ def _way(one: SatelliteDay, way: Way) -> Spec:
             azimuths.append(None)
             distances.append(None)
         azimuths.append(round(point.azimuth_deg, 2))
-        distances.append(_zenith_distance(point.elevation_deg))
+        distances.append(zenith_distance(point.elevation_deg))
         before = point
     name = label(one.sky.name, 24)
     return {
@@ -148,7 +153,7 @@ def _ticks(one: SatelliteDay, way: Way, local: LocalTime, end: str, taken: list[
     common = {
         "type": "scatterpolar",
         "theta": [round(point.azimuth_deg, 2) for point in points],
-        "r": [_zenith_distance(point.elevation_deg) for point in points],
+        "r": [zenith_distance(point.elevation_deg) for point in points],
         "legendgroup": name,
         "showlegend": False,
         "name": name,
@@ -200,7 +205,7 @@ def _with_room(
 
 def _spot(point: TrackPoint, words: str, side: str) -> tuple[Point, float]:
     """Where the middle of words on that side of a mark lies, and how wide they are, in degrees of the drawing."""
-    x, y = _place(point.azimuth_deg, point.elevation_deg)
+    x, y = place_of(point.azimuth_deg, point.elevation_deg)
     right, up = _SIDE_SHIFT[side]
     width = WORDS_WIDTH_DEG * (len(words) + 1) / 4.0
     return (x + right * width, y + up * WORDS_HEIGHT_DEG), width

@@ -36,7 +36,7 @@ def report_html(job: Job, findings: Findings, *, technician: bool = False) -> st
     sections = sections_of(job, findings, local)
     method = method_section(job, findings)
     figures = [figure for section in sections for figure in section.figures]
-    template = _environment(clean).get_template("report.html.j2")
+    template = template_environment(clean).get_template("report.html.j2")
     return template.render(
         opening=opening_of(job, findings, local, technician),
         sections=sections,
@@ -44,11 +44,11 @@ def report_html(job: Job, findings: Findings, *, technician: bool = False) -> st
         method=method,
         local=local,
         as_of=local.text(findings.verdict.as_of) if findings.verdict.as_of else "",
-        drawings={figure.name: _cleaned(figure.spec, clean) for figure in figures},
+        drawings={figure.name: cleaned(figure.spec, clean) for figure in figures},
         palette=palette,
         light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},
         has_figures=bool(figures),
-        plotly_js=Markup(_script_safe(get_plotlyjs())),
+        plotly_js=Markup(script_safe(get_plotlyjs())),
     )
 
 
@@ -63,16 +63,16 @@ def masker(job: Job) -> Clean:
     return lambda text: pattern.sub(masked, text)
 
 
-def _cleaned(part: Any, clean: Clean) -> Any:
+def cleaned(part: Any, clean: Clean) -> Any:
     """A drawing with every text in it masked."""
     if isinstance(part, str):
         return clean(part)
     if isinstance(part, dict):
-        return {key: _cleaned(value, clean) for key, value in part.items()}
-    return [_cleaned(value, clean) for value in part] if isinstance(part, (list, tuple)) else part
+        return {key: cleaned(value, clean) for key, value in part.items()}
+    return [cleaned(value, clean) for value in part] if isinstance(part, (list, tuple)) else part
 
 
-def _environment(clean: Clean) -> Environment:
+def template_environment(clean: Clean) -> Environment:
     def finalize(value: Any) -> Any:
         """Mask what a template prints; what is safe already (styles, script, drawings) passes."""
         if isinstance(value, Markup) or not isinstance(value, str):
@@ -92,6 +92,6 @@ def _environment(clean: Clean) -> Environment:
     return environment
 
 
-def _script_safe(script: str) -> str:
+def script_safe(script: str) -> str:
     """A script that cannot close its own element."""
     return re.sub(r"</(?=script)", r"<\\/", script, flags=re.IGNORECASE)

@@ -23,14 +23,14 @@ def sky_figure(site: SiteSky, number: int) -> Figure | None:
     drawn = [sat for sat in site.satellites if sat.azimuth_deg is not None and (sat.elevation_deg or -1.0) >= 0]
     if not drawn and site.mask is None and site.navigation is None:
         return None
-    marks = [_satellite(sat, side) for sat, side in zip(drawn, _text_sides(drawn, site.mask), strict=True)]
+    marks = [satellite_mark(sat, side) for sat, side in zip(drawn, text_sides(drawn, site.mask), strict=True)]
     points = point_traces(site.navigation) if site.navigation else []
-    data = [*(_skyline(site.mask) if site.mask else []), *points, *marks]
+    data = [*(skyline_trace(site.mask) if site.mask else []), *points, *marks]
     spec = {
         "data": data,
         "layout": layout(
             HEIGHT_PX,
-            polar=_polar(),
+            polar=polar_axes(),
             margin={"l": 34, "r": 34, "t": 70, "b": 34},
             legend={"orientation": "h", "x": 0, "y": 1.1, "xanchor": "left", "yanchor": "bottom"},
         ),
@@ -39,7 +39,7 @@ def sky_figure(site: SiteSky, number: int) -> Figure | None:
     return Figure(f"sky-{number}", _caption(site), _alt(site), spec, tuple(one for one in tables if one))
 
 
-def _polar() -> Spec:
+def polar_axes() -> Spec:
     return {
         "bgcolor": "rgba(0,0,0,0)",
         "angularaxis": {
@@ -66,12 +66,12 @@ def _polar() -> Spec:
     }
 
 
-def _zenith_distance(elevation_deg: float) -> float:
+def zenith_distance(elevation_deg: float) -> float:
     """Where an elevation is drawn: degrees from the centre, at most the rim."""
     return round(90.0 - min(max(elevation_deg, 0.0), 90.0), 2)
 
 
-def _skyline(mask: Mask) -> list[Spec]:
+def skyline_trace(mask: Mask) -> list[Spec]:
     """Down to the rim dotted where it was measured and hatched where only inferred, the line, and its band."""
     return [
         _hatching(mask, True, "behind the skyline, measured", "."),
@@ -86,7 +86,7 @@ def _skyline(mask: Mask) -> list[Spec]:
 def _hatching(mask: Mask, measured: bool, name: str, pattern: str) -> Spec:
     edges = zip(mask.azimuth_deg, mask.edge_elevation_deg, mask.measured, strict=True)
     kept = [(azimuth, edge) for azimuth, edge, known in edges if known == measured and edge > 0]
-    distances = [_zenith_distance(edge) for _, edge in kept]
+    distances = [zenith_distance(edge) for _, edge in kept]
     return {
         "type": "barpolar",
         "theta": [azimuth for azimuth, _ in kept],
@@ -111,7 +111,7 @@ def _ring(mask: Mask, elevations_deg: tuple[float, ...], line: Spec, name: str) 
         "type": "scatterpolar",
         "mode": "lines",
         "theta": [azimuth for azimuth, _ in closed],
-        "r": [_zenith_distance(elevation) for _, elevation in closed],
+        "r": [zenith_distance(elevation) for _, elevation in closed],
         "line": line,
         "name": name,
         "hoverinfo": "skip",
@@ -126,7 +126,7 @@ def _band(mask: Mask) -> Spec:
         "type": "scatterpolar",
         "mode": "lines",
         "theta": [*azimuth, *reversed(azimuth)],
-        "r": [_zenith_distance(edge) for edge in (*low, *reversed(high))],
+        "r": [zenith_distance(edge) for edge in (*low, *reversed(high))],
         "fill": "toself",
         "fillcolor": "rgba(86,180,233,0.16)",
         "line": {"width": 0},
@@ -136,7 +136,7 @@ def _band(mask: Mask) -> Spec:
     }
 
 
-def _satellite(sat: SatelliteSky, side: str) -> Spec:
+def satellite_mark(sat: SatelliteSky, side: str) -> Spec:
     """One satellite as a mark with its name and chance of being clear; the shape tells the chance too."""
     azimuth, elevation = sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0
     symbol, fill = _mark(sat.p_clear)
@@ -145,7 +145,7 @@ def _satellite(sat: SatelliteSky, side: str) -> Spec:
         "type": "scatterpolar",
         "mode": "markers+text",
         "theta": [azimuth],
-        "r": [_zenith_distance(elevation)],
+        "r": [zenith_distance(elevation)],
         "text": [f"<b>{label(sat.name, 24)}</b>" + (f"<br>{chance}" if chance else "")],
         "textposition": side,
         "textfont": {"size": 13, "color": INK},
@@ -177,20 +177,20 @@ _SIDES: dict[str, Point] = {
 _REACH_RIGHT, _REACH_UP = 26.0, 13.0
 
 
-def _place(azimuth_deg: float, elevation_deg: float) -> Point:
+def place_of(azimuth_deg: float, elevation_deg: float) -> Point:
     """Where a direction is drawn: degrees right of and above the zenith."""
-    azimuth, distance = math.radians(azimuth_deg), _zenith_distance(elevation_deg)
+    azimuth, distance = math.radians(azimuth_deg), zenith_distance(elevation_deg)
     return distance * math.sin(azimuth), distance * math.cos(azimuth)
 
 
-def _text_sides(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[str]:
+def text_sides(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[str]:
     """For each mark the side on which its words keep clear of the rim, the skyline, other marks and words."""
-    taken = [_place(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0) for sat in drawn]
+    taken = [place_of(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0) for sat in drawn]
     if mask is not None:
-        taken += [_place(*edge) for edge in zip(mask.azimuth_deg, mask.edge_elevation_deg, strict=True)]
+        taken += [place_of(*edge) for edge in zip(mask.azimuth_deg, mask.edge_elevation_deg, strict=True)]
     sides = []
     for sat in drawn:
-        right, up = _place(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0)
+        right, up = place_of(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0)
         spots = {side: (right + x, up + y) for side, (x, y) in _SIDES.items()}
         side = max(spots, key=lambda name: _freedom(spots[name], (right, up), taken))
         taken.append(spots[side])
@@ -249,15 +249,15 @@ def satellite_table(site: SiteSky) -> Table:
 def _satellite_row(sat: SatelliteSky) -> tuple[str, ...]:
     return (
         sat.name,
-        _degrees(sat.azimuth_deg),
-        _degrees(sat.elevation_deg),
+        degrees_text(sat.azimuth_deg),
+        degrees_text(sat.elevation_deg),
         quantity(None if sat.range_km is None else round(sat.range_km, -1), "km"),
         percent(sat.p_clear, sat.p_clear_90),
         SKY_SOURCES[sat.from_],
     )
 
 
-def _degrees(angle_deg: float | None) -> str:
+def degrees_text(angle_deg: float | None) -> str:
     return UNKNOWN if angle_deg is None else f"{angle_deg:.1f}°".replace("-", "\u2212")
 
 
@@ -266,8 +266,8 @@ def _mask_table(mask: Mask) -> Table:
     rows = [
         (
             f"{mask.azimuth_deg[i]:.0f}°",
-            _degrees(mask.edge_elevation_deg[i]),
-            f"{_degrees(mask.edge_p05_deg[i])} to {_degrees(mask.edge_p95_deg[i])}",
+            degrees_text(mask.edge_elevation_deg[i]),
+            f"{degrees_text(mask.edge_p05_deg[i])} to {degrees_text(mask.edge_p95_deg[i])}",
             "measured" if mask.measured[i] else "inferred",
         )
         for i in range(0, len(mask.azimuth_deg), every)

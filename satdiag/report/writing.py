@@ -19,14 +19,14 @@ def write_report(path: str | os.PathLike[str], job: Job, findings: Findings, *, 
     """Write the report of a job to a file, over an older page if there is one. Raises SatdiagError."""
     place = Path(path).resolve()
     try:
-        _check(place)
-        _replace(place, report_html(job, findings, technician=technician).encode())
+        check_place(place)
+        replace_file(place, report_html(job, findings, technician=technician).encode())
     except OSError as error:
         why = error.strerror or str(error)
         raise SatdiagError(f"{place}: the report cannot be written ({why}). Nothing was changed there.") from None
 
 
-def _check(place: Path) -> None:
+def check_place(place: Path) -> None:
     """Refuse a place where a report would do harm: a folder, a device, a file that is no web page."""
     if place.is_dir():
         raise SatdiagError(f"{place}: this is a folder. Name a file for the report, such as {place / 'report.html'}.")
@@ -43,7 +43,7 @@ def _is_page(place: Path) -> bool:
     return begin in (b"", PAGE_BEGINS)
 
 
-def _replace(place: Path, data: bytes) -> None:
+def replace_file(place: Path, data: bytes) -> None:
     """Write beside the file, then put it in its place, with the rights of the one that was there."""
     with beside(place) as made:
         made.write_bytes(data)

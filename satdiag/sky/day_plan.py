@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from satdiag.findings import Instant, Mask, SatelliteSky, _plain, instant_text
+from satdiag.findings import Instant, Mask, SatelliteSky, instant_text, plain_values
 from satdiag.job import Job
 from satdiag.sheet import Site
 from satdiag.sky.constellation import Constellation
-from satdiag.sky.estimate import _mask, _Stay, _stays, _with_chance, _with_record
+from satdiag.sky.estimate import Stay, mask_of, stays_in, with_chance, with_record
 from satdiag.sky.mask.parked import record_in
 from satdiag.sky.mask.site import judged
 from satdiag.sky.orbits import Handover, Orbit, check_age, elevations_deg, handovers, highest_of
@@ -115,21 +115,21 @@ class DayPlan:
 
     def to_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values, numbers with six digits."""
-        plain: dict[str, Any] = _plain(self)
+        plain: dict[str, Any] = plain_values(self)
         return plain
 
 
 # --- the plan ----------------------------------------------------------------------------------------------------
 
 
-def stays_of(job: Job) -> list[_Stay]:
+def stays_of(job: Job) -> list[Stay]:
     """The stays of a job, one a site, with all that is known of the sky there."""
     record = record_in(job.documents)
-    return [_with_record(stay, record, len(job.sheet.sites) == 1) for stay in _stays(job)]
+    return [with_record(stay, record, len(job.sheet.sites) == 1) for stay in stays_in(job)]
 
 
 def plan_day(
-    stay: _Stay,
+    stay: Stay,
     day: str,
     span: tuple[np.datetime64, np.datetime64],
     constellation: Constellation,
@@ -160,7 +160,7 @@ def plan_day(
         handovers=tuple(_change(one) for one in handovers(orbits, stay.site, instants, minimum)),
         advice=_advice(stay, orbits, instants, heights, satellites, minimum),
         cautions=cautions,
-        mask=_mask(stay),
+        mask=mask_of(stay),
         place=stay.place,
         frequency_mhz=_frequency_mhz(constellation),
     )
@@ -192,7 +192,7 @@ def _change(one: Handover) -> Change:
 
 
 def _satellite(
-    stay: _Stay, orbit: Orbit, span: tuple[np.datetime64, np.datetime64], minimum_deg: float
+    stay: Stay, orbit: Orbit, span: tuple[np.datetime64, np.datetime64], minimum_deg: float
 ) -> SatelliteDay:
     start, end = span
     site = stay.site
@@ -205,7 +205,7 @@ def _satellite(
     azimuth, height, distance = (float(part[0]) for part in (seen.azimuth_deg, seen.elevation_deg, seen.range_km))
     as_of = _text(at) if orbit.moves else None
     bare = SatelliteSky(orbit.name, azimuth, height, distance, None, None, "none", as_of)
-    sky = _with_chance(stay, bare)
+    sky = with_chance(stay, bare)
     found = passes(elevation, start, end, minimum_deg, orbit.step_s) if orbit.moves else ()
     return SatelliteDay(
         sky=judged(stay.seen, [sky])[0] if stay.seen else sky,
@@ -264,7 +264,7 @@ def _rank(number: int, names: list[str], instants: Instants, which: NDArray[np.i
 
 
 def _advice(
-    stay: _Stay,
+    stay: Stay,
     orbits: Sequence[Orbit],
     instants: Instants,
     heights: Floats,

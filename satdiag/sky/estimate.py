@@ -30,7 +30,7 @@ MASK_STEP_DEG = 2.0
 
 
 @dataclass(frozen=True)
-class _Stay:
+class Stay:
     """What is known of the vehicle's stay at one site; the skyline is that site's own.
 
     `seen`: the mask from navigation satellites, `seen_said` what must be said about it.
@@ -68,7 +68,7 @@ def estimate_sky(job: Job) -> SkyFindings:
     elements = _elements_of(job, constellation) if constellation else {}
     record = record_in(job.documents)
     sites = []
-    for stay in (_with_record(stay, record, len(job.sheet.sites) == 1) for stay in _stays(job)):
+    for stay in (with_record(stay, record, len(job.sheet.sites) == 1) for stay in stays_in(job)):
         satellites, not_done = _satellites(stay, constellation, elements)
         sites.append(_site_sky(stay, satellites, max(LOWEST_ELEVATION_DEG, minimum or 0.0)))
         could_not += not_done + _site_could_not(job, stay, bool(satellites))
@@ -101,7 +101,7 @@ def _without_position(job: Job) -> tuple[str, ...]:
 # --- where the vehicle stood -------------------------------------------------------------------------------------
 
 
-def _stays(job: Job) -> list[_Stay]:
+def stays_in(job: Job) -> list[Stay]:
     """One stay a site of the sheet: its last instant and last place word. The first site is where the job starts."""
     sites = job.sheet.sites
     log = job.log
@@ -115,7 +115,7 @@ def _stays(job: Job) -> list[_Stay]:
         places = here[(here["kind"] == "place") & (here["value"] != "unreadable")]
         last_s = float(here["t_s"].iloc[-1]) if len(here) else job.end_s
         stays.append(
-            _Stay(
+            Stay(
                 site=site,
                 instant=job.instant(last_s),
                 place=str(places["value"].iloc[-1]) if len(places) else None,
@@ -127,7 +127,7 @@ def _stays(job: Job) -> list[_Stay]:
     return stays
 
 
-def _with_record(stay: _Stay, record: Record | None, only_site: bool) -> _Stay:
+def with_record(stay: Stay, record: Record | None, only_site: bool) -> Stay:
     """The stay with the mask that the receiver's record gives, if it gives one."""
     if record is None:
         return stay
@@ -140,7 +140,7 @@ def _with_record(stay: _Stay, record: Record | None, only_site: bool) -> _Stay:
     return replace(stay, seen=seen, seen_said=tuple(said))
 
 
-def _held_before(stay: _Stay) -> EdgePrior:
+def _held_before(stay: Stay) -> EdgePrior:
     """What is held of the skyline before the record is asked: readings, else the place's word, else little."""
     held = horizon.held_before(stay.readings, stay.obstacles, KNOT_AZIMUTH_DEG)
     if held is not None:
@@ -152,17 +152,17 @@ def _held_before(stay: _Stay) -> EdgePrior:
 
 
 def _satellites(
-    stay: _Stay, constellation: Constellation | None, elements: dict[str, ElementSet]
+    stay: Stay, constellation: Constellation | None, elements: dict[str, ElementSet]
 ) -> tuple[list[SatelliteSky], list[str]]:
     satellites, could_not = [], []
     for satellite in constellation.satellites if constellation else ():
         placed, said = _direction(stay, satellite, elements.get(satellite.name))
-        satellites.append(_with_chance(stay, placed))
+        satellites.append(with_chance(stay, placed))
         could_not += said
     return judged(stay.seen, satellites) if stay.seen else satellites, could_not
 
 
-def _direction(stay: _Stay, satellite: Satellite, elements: ElementSet | None) -> tuple[SatelliteSky, list[str]]:
+def _direction(stay: Stay, satellite: Satellite, elements: ElementSet | None) -> tuple[SatelliteSky, list[str]]:
     """The satellite's direction, and what must be said about it."""
     said: list[str] = []
     unknown = SatelliteSky(satellite.name, None, None, None, None, None, "none")
@@ -193,7 +193,7 @@ def _direction(stay: _Stay, satellite: Satellite, elements: ElementSet | None) -
     return placed, said
 
 
-def _with_chance(stay: _Stay, satellite: SatelliteSky) -> SatelliteSky:
+def with_chance(stay: Stay, satellite: SatelliteSky) -> SatelliteSky:
     """The satellite with the chance that it is clear, from the best that is known of the sky there."""
     azimuth, elevation = satellite.azimuth_deg, satellite.elevation_deg
     if azimuth is None or elevation is None:
@@ -214,20 +214,20 @@ def _with_chance(stay: _Stay, satellite: SatelliteSky) -> SatelliteSky:
 # --- the sky as a whole ------------------------------------------------------------------------------------------
 
 
-def _site_sky(stay: _Stay, satellites: list[SatelliteSky], minimum_elevation_deg: float) -> SiteSky:
+def _site_sky(stay: Stay, satellites: list[SatelliteSky], minimum_elevation_deg: float) -> SiteSky:
     fraction = _visible_fraction(stay, minimum_elevation_deg)
     return SiteSky(
         name=stay.site.name,
         satellites=tuple(satellites),
         visible_fraction=fraction[0] if fraction else None,
         visible_fraction_90=fraction[1] if fraction else None,
-        mask=_mask(stay),
+        mask=mask_of(stay),
         place=stay.place,
         navigation=stay.seen.navigation() if stay.seen else None,
     )
 
 
-def _visible_fraction(stay: _Stay, minimum_elevation_deg: float) -> tuple[float, Interval] | None:
+def _visible_fraction(stay: Stay, minimum_elevation_deg: float) -> tuple[float, Interval] | None:
     if stay.seen:
         return stay.seen.visible_fraction(minimum_elevation_deg)
     if stay.has_skyline:
@@ -237,7 +237,7 @@ def _visible_fraction(stay: _Stay, minimum_elevation_deg: float) -> tuple[float,
     return None
 
 
-def _mask(stay: _Stay) -> Mask | None:
+def mask_of(stay: Stay) -> Mask | None:
     """The measured skyline, drawn even where a roof now hides it."""
     azimuth = np.arange(0.0, 360.0, MASK_STEP_DEG)
     edge = horizon.skyline(stay.readings, stay.obstacles, azimuth)
@@ -255,7 +255,7 @@ def _mask(stay: _Stay) -> Mask | None:
     )
 
 
-def _site_could_not(job: Job, stay: _Stay, any_satellite: bool) -> list[str]:
+def _site_could_not(job: Job, stay: Stay, any_satellite: bool) -> list[str]:
     name = stay.site.name
     said = [f"site '{name}': {text}" for text in stay.seen_said]
     if stay.has_skyline or stay.seen:

@@ -9,7 +9,7 @@ from satdiag.errors import SatdiagError
 from satdiag.sheet import Site
 from satdiag.sky.constellation import load_packaged, parse_constellation
 from satdiag.sky.day_plan import plan_day
-from satdiag.sky.estimate import _Stay
+from satdiag.sky.estimate import Stay
 from satdiag.sky.look_angles import geostationary_look_angles
 from satdiag.sky.orbits import orbits_of
 from satdiag.sky.parking import compass_word
@@ -31,7 +31,7 @@ def _moving(*names):
 def _plan(constellation, site=YARD, readings=None, place=None, days=0):
     found = parse_constellation(constellation) if isinstance(constellation, str) else constellation
     span = (START + np.timedelta64(days, "D"), END + np.timedelta64(days, "D"))
-    return plan_day(_Stay(site, None, place, readings, None), "that day", span, found, orbits_of(found, DOCUMENTS))
+    return plan_day(Stay(site, None, place, readings, None), "that day", span, found, orbits_of(found, DOCUMENTS))
 
 
 def test_satellites_that_stand_still():

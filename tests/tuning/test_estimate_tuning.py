@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from satdiag.findings import TuningFindings, _plain
+from satdiag.findings import TuningFindings, plain_values
 from satdiag.findings_schema import findings_schema
 from satdiag.tuning import estimate_tuning
 from satdiag.tuning.kaplan_meier import kaplan_meier, quantile_s
@@ -346,7 +346,7 @@ def test_any_log_gives_findings_that_keep_the_schema(drawn, more):
     found = estimate_tuning(make_job("\n".join([*rows.values(), more])))
     whole = findings_schema()
     schema = {"$defs": whole["$defs"], "$ref": "#/$defs/TuningFindings"}
-    jsonschema.Draft202012Validator(schema).validate(json.loads(json.dumps(_plain(found), allow_nan=False)))
+    jsonschema.Draft202012Validator(schema).validate(json.loads(json.dumps(plain_values(found), allow_nan=False)))
     assert found.text
     assert "None" not in found.text + found.loss_by_level_text
     if found.audio_s is None:
