@@ -15,6 +15,9 @@ from typing import Any
 from satdiag.findings.common import Instant, Interval, Quantiles, instant_text
 from satdiag.findings.diagnosis import DiagnosisFindings, Earlier, Evidence, NextTest, Verdict
 from satdiag.findings.entitlement import ChannelFinding, EntitlementFindings, FillCurve, SilenceCurve, StepFinding
+from satdiag.findings.feed import BiasFindings
+from satdiag.findings.feedline import FeedlineFindings
+from satdiag.findings.ring import RingFindings
 from satdiag.findings.sky import (
     Mask,
     NavigationSky,
@@ -28,8 +31,9 @@ from satdiag.findings.sky import (
     SkyPoint,
     Stretch,
 )
+from satdiag.findings.supply import SupplyFindings
 from satdiag.findings.tuning import ChangeFindings, DelayFindings, LevelLossFindings, StopFindings, TuningFindings
-from satdiag.findings.wiring import BiasFindings, FeedlineFindings, RingFindings, SupplyFindings, WiringFindings
+from satdiag.findings.wiring import WiringFindings
 
 __all__ = [
     "SCHEMA",

@@ -24,10 +24,10 @@ from satdiag.report.tables import (
     share_table,
     signal_sentences,
     tuning_table,
-    wiring_table,
 )
 from satdiag.report.timeline import timeline_figures
 from satdiag.report.weights import evidence_figure, probability_figures
+from satdiag.report.wiring import wiring_parts
 
 OUTSIDE = 0.5
 SMALL_CHANCE = 0.01
@@ -57,7 +57,7 @@ def sections_of(job: Job, findings: Findings, local: LocalTime) -> list[Section]
         *_elsewhere(job, findings),
         _reasons(findings),
         _changes(findings.tuning),
-        _wiring(findings),
+        *_wiring(findings),
     ]
 
 
@@ -219,11 +219,16 @@ def _changes(found: TuningFindings) -> Section:
     return Section("changes", "Channel changes", tuple(said), tables=tables, missing=missing)
 
 
-def _wiring(findings: Findings) -> Section:
-    whole = wiring_table(findings.wiring)
-    nothing = "Nothing is known of feed, ring and supply: nothing of them was logged."
-    missing = _because(nothing, findings.wiring.could_not, whole is not None)
-    return Section("wiring", "Wiring and supply", tables=(whole,) if whole else (), missing=missing)
+def _wiring(findings: Findings) -> list[Section]:
+    """Feed, ring, lead and supply; no section where nothing of them was logged."""
+    summary, parts = wiring_parts(findings.wiring)
+    if summary is None:
+        return []
+    missing = _because("", findings.wiring.could_not, True)
+    sentences = tuple(sentence for part in parts for sentence in part.sentences)
+    figures = tuple(figure for part in parts for figure in part.figures)
+    tables = (summary, *(one for part in parts for one in part.tables))
+    return [Section("wiring", "Wiring and supply", sentences, figures=figures, tables=tables, missing=missing)]
 
 
 # --- method ------------------------------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""The tables of the report that stand without a figure: channels, reception, channel changes, wiring, versions."""
+"""The tables of the report that stand without a figure: channels, reception, channel changes, versions."""
 
 from __future__ import annotations
 
@@ -6,16 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from satdiag.findings import (
-    BiasFindings,
     ChannelFinding,
     DelayFindings,
     EntitlementFindings,
     PathSignal,
-    RingFindings,
     SignalFindings,
-    SupplyFindings,
     TuningFindings,
-    WiringFindings,
 )
 from satdiag.report import palette, words
 from satdiag.report.figure import Cell, Table, table
@@ -184,40 +180,3 @@ def _delay(delay: DelayFindings) -> tuple[str, ...]:
 
 
 # --- wiring ------------------------------------------------------------------------------------------------------
-
-
-def wiring_table(found: WiringFindings) -> Table | None:
-    """The states of antenna feed, optical ring, supply and lead, or None if none is known."""
-    rows: list[tuple[str, str, str]] = []
-    if found.bias is not None:
-        rows.append(_bias_row(found.bias))
-    if found.ring is not None:
-        rows.append(_ring_row(found.ring))
-    if found.supply is not None:
-        rows.append(_supply_row(found.supply))
-    if found.feedline is not None:
-        fault_m = found.feedline.fault_m
-        state = "no reflection stands out" if fault_m is None else "a reflection stands out"
-        rows.append(("antenna lead", state, "" if fault_m is None else f"{quantity(fault_m, 'm')} along the lead"))
-    return table("What the wiring showed.", ("part", "state", "measured"), rows) if rows else None
-
-
-def _bias_row(bias: BiasFindings) -> tuple[str, str, str]:
-    name = "antenna feed" + (f", {bias.path} lead" if bias.path else "")
-    state = words.BIAS_STATES[bias.state] if bias.state else UNKNOWN
-    return name, state, f"{quantity(bias.voltage_v, 'V')}, {quantity(bias.current_ma, 'mA')}"
-
-
-def _ring_row(ring: RingFindings) -> tuple[str, str, str]:
-    said = [f"answer: {', '.join(ring.nodes_present)}" if ring.nodes_present else ""]
-    said.append(f"do not answer: {', '.join(ring.nodes_absent)}" if ring.nodes_absent else "")
-    said.append(f"other sources {words.OTHER_SOURCES[ring.other_sources]}" if ring.other_sources else "")
-    said.append(f"open for {duration(ring.open_s)} in all" if ring.open_s else "")
-    return "optical ring", words.RING_STATES[ring.state] if ring.state else UNKNOWN, "; ".join(filter(None, said))
-
-
-def _supply_row(supply: SupplyFindings) -> tuple[str, str, str]:
-    restarts = "1 unexpected restart" if supply.resets == 1 else f"{supply.resets} unexpected restarts"
-    state = words.SUPPLY_STATES[supply.state] if supply.state else UNKNOWN
-    levels = f"lowest {quantity(supply.minimum_v, 'V')}, middle {quantity(supply.median_v, 'V')}, {restarts}"
-    return "supply at the receiver", state, levels

@@ -1,0 +1,24 @@
+"""The wiring section as a whole."""
+
+from __future__ import annotations
+
+from satdiag.findings import WiringFindings
+from satdiag.report.figure import Table, table
+from satdiag.report.wiring.feed import feed_part
+from satdiag.report.wiring.feedline import feedline_part
+from satdiag.report.wiring.part import Part
+from satdiag.report.wiring.ring import ring_part
+from satdiag.report.wiring.supply import supply_part
+
+
+def wiring_parts(found: WiringFindings) -> tuple[Table | None, tuple[Part, ...]]:
+    """The summary table and the parts of which something is known; None and no parts if nothing is."""
+    parts = (
+        *((feed_part(found.bias),) if found.bias is not None else ()),
+        *((ring_part(found.ring),) if found.ring is not None else ()),
+        *((feedline_part(found.feedline),) if found.feedline is not None else ()),
+        *((supply_part(found.supply),) if found.supply is not None else ()),
+    )
+    if not parts:
+        return None, ()
+    return table("What the wiring showed.", ("part", "state", "measured"), [part.row for part in parts]), parts
