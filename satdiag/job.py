@@ -15,6 +15,8 @@ import pandas as pd
 
 from satdiag.csv_text import csv_line, decode, header_problems, quoted, raw_fields, records
 from satdiag.errors import BadInput, Problem, bad_input
+from satdiag.ring_file import FILE as RING
+from satdiag.ring_file import parse_ring
 from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row, check_rows, rows_frame
 from satdiag.sheet import Sheet, line_of_key, parse_sheet
 from satdiag.tables import (
@@ -25,9 +27,11 @@ from satdiag.tables import (
     parse_lineup,
     parse_obstacles,
 )
+from satdiag.touchstone import parse_touchstone
 from satdiag.vocabulary import UNREADABLE, VISIT_PAUSE_S
 
 OBSERVATIONS = "observations.csv"
+FEEDLINE = "feedline.s1p"
 HEADER = ",".join(REQUIRED_COLUMNS)
 KNOWN_FILES = re.compile(
     r"job\.toml|observations\.csv|lineup\.csv|horizon\.csv|obstacles\.csv|gnss[A-Za-z0-9._-]*\.nmea|"
@@ -207,6 +211,10 @@ def _read_documents(documents: Mapping[str, bytes], reading: _Reading) -> Job | 
     lineup = reading.part(lambda: parse_lineup(texts["lineup.csv"])) if "lineup.csv" in texts else None
     horizon = reading.part(lambda: parse_horizon(texts["horizon.csv"])) if "horizon.csv" in texts else None
     obstacles = reading.part(lambda: parse_obstacles(texts["obstacles.csv"])) if "obstacles.csv" in texts else None
+    if RING in kept:
+        reading.part(lambda: parse_ring(kept[RING].decode()))
+    if FEEDLINE in kept:
+        reading.part(lambda: parse_touchstone(kept[FEEDLINE], FEEDLINE))
     if sheet is None:
         return None
     reading.part(lambda: _check_package(sheet, lineup, texts["job.toml"]))

@@ -7,9 +7,10 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timezone
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
+from satdiag import feed_keys, lead_keys
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, Problem, bad_input
 from satdiag.rows import parse_offset
@@ -45,6 +46,11 @@ class Receiver:
     noise_bandwidth_hz: float | None = None
     bias_nominal_v: float | None = None
     bias_normal_ma: tuple[float, float] | None = None
+    bias_series_ohm: float | None = None
+    bias_learnt_v: tuple[float, ...] = ()
+    bias_learnt_ma: tuple[float, ...] = ()
+    antenna_gain_dbic: tuple[float, float] | None = None
+    noise_temperature_k: tuple[float, float] | None = None
 
     @property
     def masked_id(self) -> str:
@@ -61,8 +67,20 @@ class Receiver:
 
 
 @dataclass(frozen=True)
+class Supply:
+    """What is known of the supply: the receiver's supply code, the current awake, the battery's capacity."""
+
+    code: Literal["A", "B", "C", "D"] | None = None
+    awake_a: float | None = None
+    battery_ah: float | None = None
+
+
+@dataclass(frozen=True)
 class Sheet:
-    """job.toml as typed data. `opened` is UTC; `naive_times` is the offset of times written without one."""
+    """job.toml as typed data. `opened` is UTC; `naive_times` is the offset of times written without one.
+
+    `feed` holds the ranges of [feed] by key; a single number there is a range of no width.
+    """
 
     id: str
     opened: datetime | None = None
@@ -72,8 +90,11 @@ class Sheet:
     naive_times: timezone | None = None
     sites: tuple[Site, ...] = ()
     receiver: Receiver = field(default_factory=Receiver)
+    feed: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    feedline: lead_keys.Feedline = field(default_factory=lead_keys.Feedline)
     constellation: str | None = None
     package: str = ""
+    supply: Supply = field(default_factory=Supply)
 
 
 @dataclass(frozen=True)
@@ -183,11 +204,33 @@ KEYS: dict[str, dict[str, Check]] = {
         "bias_normal_ma": Check(
             _range, {"type": "array", "items": dict(_POSITIVE.schema), "minItems": 2, "maxItems": 2}
         ),
+        "bias_series_ohm": _number(0, 1000),
+        "bias_learnt_v": Check(feed_keys.learnt_trouble, feed_keys.LEARNT_SCHEMA),
+        "bias_learnt_ma": Check(feed_keys.learnt_trouble, feed_keys.LEARNT_SCHEMA),
+        "antenna_gain_dbic": Check(feed_keys.range_trouble(-20, 30), feed_keys.range_schema(-20, 30)),
+        "noise_temperature_k": Check(feed_keys.range_trouble(10, 10_000), feed_keys.range_schema(10, 10_000)),
     },
     "service": {
         "constellation": _TEXT,
         "package": Check(_package, {"type": "string", "pattern": f"^{_PACKAGE.pattern}$", "not": {"const": "open"}}),
     },
+}
+KEYS["feed"] = {
+    key: Check(feed_keys.range_trouble(*limits), feed_keys.range_schema(*limits))
+    for key, limits in feed_keys.LIMITS.items()
+}
+KEYS["feedline"] = {
+    "velocity_factor": _number(*lead_keys.VELOCITY),
+    "velocity_factor_range": Check(lead_keys.velocities_trouble, {"type": "array", "minItems": 2, "maxItems": 2}),
+    "cable": _one_of(*lead_keys.CABLES),
+    "expected_length_m": _number(*lead_keys.LENGTH_M),
+    "reference_plane_m": _number(-lead_keys.LENGTH_M[1], lead_keys.LENGTH_M[1]),
+    "joints_m": Check(lead_keys.joints_trouble, {"type": "array", "items": {"type": "number"}}),
+}
+KEYS["supply"] = {
+    "code": _one_of("A", "B", "C", "D"),
+    "awake_a": _number(0.01, 500),
+    "battery_ah": _number(1, 1000),
 }
 REQUIRED = {"job": ("id",), "site": ("name", "latitude_deg", "longitude_deg")}
 
@@ -269,6 +312,10 @@ def _cross_checks(text: str, data: dict[str, Any]) -> list[Problem]:
         problems.append(
             Problem(FILE, f"'{opened}' is in no year we know", "Write the year of the job.", line, "opened")
         )
+    if lead_keys.outside_range(data.get("feedline", {})):
+        line = line_of_key(text, "feedline", "velocity_factor")
+        what = "velocity_factor is outside velocity_factor_range"
+        problems.append(Problem(FILE, what, "Mend one of the two.", line, "velocity_factor"))
     names = [site["name"] for site in data.get("site", [])]
     for nth, name in enumerate(names):
         if not name or name in names[:nth]:
@@ -309,6 +356,10 @@ def _sheet(data: dict[str, Any]) -> Sheet:
     if "bias_normal_ma" in receiver:
         low, high = receiver["bias_normal_ma"]
         receiver["bias_normal_ma"] = (float(low), float(high))
+    for key in ("bias_learnt_v", "bias_learnt_ma"):
+        receiver[key] = tuple(float(number) for number in receiver.get(key, ()))
+    link = {key: receiver[key] for key in ("antenna_gain_dbic", "noise_temperature_k") if key in receiver}
+    receiver |= feed_keys.ranges_of(link)
     receiver["id"] = receiver.get("id") or None
     return Sheet(
         id=job["id"],
@@ -319,6 +370,9 @@ def _sheet(data: dict[str, Any]) -> Sheet:
         naive_times=naive,
         sites=tuple(Site(**site) for site in data.get("site", [])),
         receiver=Receiver(**receiver),
+        feed=feed_keys.ranges_of(data.get("feed", {})),
+        feedline=lead_keys.feedline_of(data.get("feedline", {})),
         constellation=service.get("constellation") or None,
         package=service.get("package", ""),
+        supply=Supply(**data.get("supply", {})),
     )

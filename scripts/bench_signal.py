@@ -1,45 +1,50 @@
 """Figures of the segmentation, beside hmmlearn on the same readings, measured in the same run.
 
-Readings are drawn once a second from a chain of three states with Gaussian levels. `white`: independent noise, the
-model that hmmlearn has too; log-likelihoods and states are compared. `repeating`: noise with a memory of 3 s, which
-hmmlearn does not have. `parts`: levels rounded to 0.5 dB with the lowest state seen itself, as the analysis has
-them. hmmlearn runs `predict_proba` with implementation="scaling", its fast one; `log` is its default.
+Readings are drawn once a second from a chain of three states with Gaussian levels, rounded to 0.5 dB; the lowest
+state is seen itself, as a path that is not received is. `ours` is what the analysis runs on them: noise with a memory
+of 3 s, two states to infer. `ours, none blocked` is the same where no reading is a blocked one. hmmlearn infers three
+states with independent noise from the levels by `predict_proba`: `scaling` is its fast implementation, `log` its
+default (measured up to a million readings). `tables` is our own recursion for any number of states, on the model that
+hmmlearn has; its log-likelihood and its states are compared with hmmlearn's, and `ours` with `tables` on its own
+model. No column holds any training.
 
-Times are the best of a few repeats, in nanoseconds a reading. `memory` is the highest that the process took beside
-the readings themselves, from a run of its own with tracemalloc on. Every library runs on as many threads as
-OMP_NUM_THREADS says; it is set to 1 if it is not set.
+Times are processor time, the middle of `REPEATS` turns in which every column is run once, one after the other, in
+nanoseconds a reading. `memory` is the most that was held beside the readings themselves, from a run of its own with
+tracemalloc on. Every library runs on as many threads as OMP_NUM_THREADS says; it is set to 1 if it is not set.
 """
 
 import os
 import platform
 import time
 import tracemalloc
+from dataclasses import replace
 
-SIZES = (10_000, 100_000, 1_000_000, 10_000_000)
-REPEATS = 3
+SIZES = (1_000, 10_000, 100_000, 1_000_000, 10_000_000)
+REPEATS = 5
 MEMORY_S = 3.0
 CHANGE = ((0.98, 0.01, 0.01), (0.05, 0.90, 0.05), (0.005, 0.015, 0.98))
-MEAN_DB, SPREAD_DB = (2.0, 7.0, 12.0), (1.5, 1.5, 1.0)
+MEAN_DB, SPREAD_DB = (2.0, 7.0, 12.0), 1.5
 LOG_UP_TO = 1_000_000
 
 
-def best_ns(work, count):
-    """The best time of a few repeats, per reading."""
-    spent = []
+def times_ns(works, count):
+    """For each piece of work the middle of its times, per reading; the pieces take turns."""
+    spent = {name: [] for name in works}
     for _ in range(REPEATS):
-        at = time.perf_counter()
-        work()
-        spent.append(time.perf_counter() - at)
-    return min(spent) / count * 1e9
+        for name, work in works.items():
+            at = time.process_time()
+            work()
+            spent[name].append(time.process_time() - at)
+    return {name: sorted(found)[REPEATS // 2] / count * 1e9 for name, found in spent.items()}
 
 
-def peak_bytes(work):
+def peak_mb(work):
     """The most that was held at a time while it ran."""
     tracemalloc.start()
     work()
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
-    return peak
+    return peak / 1e6
 
 
 def model_of(implementation):
@@ -51,40 +56,66 @@ def model_of(implementation):
     model.transmat_ = np.array(CHANGE)
     model.startprob_ = np.linalg.matrix_power(model.transmat_, 5000)[0]
     model.startprob_ /= model.startprob_.sum()
-    model.means_, model.covars_ = np.array(MEAN_DB)[:, None], np.square(SPREAD_DB)[:, None]
+    model.means_, model.covars_ = np.array(MEAN_DB)[:, None], np.full((3, 1), SPREAD_DB**2)
     return model
 
 
+def drawn(count):
+    """States of the chain, stretch by stretch: how long each lasts, then where it goes."""
+    import numpy as np
+
+    random, change = np.random.default_rng(2), np.array(CHANGE)
+    leaves = 1.0 - np.diag(change)
+    state, states, lengths, total = 2, [], [], 0
+    while total < count:
+        states.append(state)
+        lengths.append(int(random.geometric(leaves[state])))
+        total += lengths[-1]
+        others = [one for one in range(3) if one != state]
+        state = others[int(random.random() * leaves[state] > change[state, others[0]])]
+    return np.repeat(states, lengths)[:count]
+
+
+def fresh(steps):
+    """The same steps with nothing worked out yet."""
+    return replace(steps, readings=replace(steps.readings))
+
+
 def line(count):
-    """One line of the table."""
+    """One line of the table: times by column, then what was compared."""
     import numpy as np
     from scipy.linalg import logm
 
     from satdiag.signal.markov import smooth
     from satdiag.signal.readings import UNKNOWN, ChainReadings, ChainSteps, LevelNoise
+    from satdiag.signal.two_way import smoothed
 
-    scaling = model_of("scaling")
-    value, state = scaling.sample(count, random_state=1)
+    models = {name: model_of(name) for name in ("scaling", "log")}
+    state = drawn(count)
+    normal = np.random.default_rng(1).standard_normal(count)
+    value = np.round(2.0 * (np.array(MEAN_DB)[state] + SPREAD_DB * normal))[:, None] / 2.0
     waits_s = np.concatenate([[np.inf], np.ones(count - 1)])
     rates = np.real(logm(np.array(CHANGE)))
-    unknown = np.full(count, UNKNOWN, dtype=np.int8)
-    mean, spread = np.array(MEAN_DB), np.array(SPREAD_DB)
+    unknown, spread = np.full(count, UNKNOWN, dtype=np.int8), np.full(3, SPREAD_DB)
+    whole = ChainReadings(waits_s, value[:, 0].copy(), unknown)
     seen = np.where(state == 0, 0, UNKNOWN).astype(np.int8)
-    shown = np.where(state == 0, np.nan, np.round(2.0 * value[:, 0]) / 2.0)
-    white = ChainSteps(ChainReadings(waits_s, value[:, 0].copy(), unknown), rates, LevelNoise(mean, spread))
-    slow = ChainSteps(white.readings, rates, LevelNoise(mean, spread, MEMORY_S))
-    given = LevelNoise(np.array([np.nan, *MEAN_DB[1:]]), spread, MEMORY_S)
-    known = ChainSteps(ChainReadings(waits_s, shown, seen), rates, given)
-    ours = [best_ns(lambda steps=steps: smooth(steps), count) for steps in (white, slow, known)]
-    theirs = best_ns(lambda: scaling.predict_proba(value), count)
-    log = model_of("log")
-    usual = best_ns(lambda: log.predict_proba(value), count) if count <= LOG_UP_TO else float("nan")
-    found, wanted = smooth(white), scaling.predict_proba(value)
-    apart = abs(found.log_likelihood / scaling.score(value) - 1.0)
-    same = float(np.mean(found.state == wanted.argmax(axis=1)))
+    parts = replace(whole, value=np.where(state == 0, np.nan, value[:, 0]), known=seen)
+    two = LevelNoise(np.array([np.nan, *MEAN_DB[1:]]), spread, MEMORY_S)
+    white = ChainSteps(whole, rates, LevelNoise(np.array(MEAN_DB), spread))
+    ours, open_ = ChainSteps(parts, rates, two), ChainSteps(whole, rates, two)
+    works = {"ours": lambda: smoothed(fresh(ours)), "none blocked": lambda: smoothed(fresh(open_))}
+    works["tables"] = lambda: smooth(fresh(white))
+    works["scaling"] = lambda: models["scaling"].predict_proba(value)
+    if count <= LOG_UP_TO:
+        works["log"] = lambda: models["log"].predict_proba(value)
+    spent = times_ns(works, count)
+    found, wanted = smooth(white), models["scaling"].predict_proba(value)
+    likelihood = abs(found.log_likelihood / models["scaling"].score(value) - 1.0)
+    states = float(np.mean(found.state == wanted.argmax(axis=1)))
     del found, wanted
-    held = [peak_bytes(lambda: smooth(slow)) / 1e6, peak_bytes(lambda: scaling.predict_proba(value)) / 1e6]
-    return count, *ours, theirs, usual, apart, same, *held
+    apart = float(np.abs(smoothed(ours).probability - smooth(ours).probability).max())
+    held = peak_mb(works["ours"]), peak_mb(works["scaling"])
+    return spent, (likelihood, states, apart), held
 
 
 def main():
@@ -95,17 +126,30 @@ def main():
     except ImportError:
         print("no figures: hmmlearn is not in the environment; install it with: pip install -e .[dev]")
         return 1
-    heads = ("readings", "white", "repeating", "parts", "scaling", "log", "likelihood", "states", "memory", "theirs")
-    print(
-        f"Python {platform.python_version()} on {platform.machine()}, OMP_NUM_THREADS={os.environ['OMP_NUM_THREADS']}"
+    python, threads = platform.python_version(), os.environ["OMP_NUM_THREADS"]
+    print(f"Python {python} on {platform.machine()}, OMP_NUM_THREADS={threads}, middle of {REPEATS} turns")
+    print("processor time in ns a reading: ours, ours where none is blocked, our tables; hmmlearn's scaling and log")
+    print("compared: tables' log-likelihood with hmmlearn's (relative), equal states; ours with tables (at most)")
+    print("memory: MB held at most beside the readings, ours and hmmlearn's")
+    heads = (
+        "readings",
+        "ours",
+        "none blocked",
+        "tables",
+        "scaling",
+        "log",
+        "likelihood",
+        "states",
+        "apart",
+        "MB",
+        "MB",
     )
-    print("ns a reading (ours: white, repeating, parts; hmmlearn: scaling, log); relative difference of the white")
-    print(
-        "log-likelihoods, share of equal states; MB held at most beside the readings, ours repeating and hmmlearn's"
-    )
-    print("".join(f"{head:>12}" for head in heads))
+    print("".join(f"{head:>13}" for head in heads))
     for count in SIZES:
-        told = line(count)
-        times = "".join(f"{part:>12.0f}" for part in told[1:6])
-        print(f"{count:>12}{times}{told[6]:>12.1e}{told[7]:>12.6f}{told[8]:>12.0f}{told[9]:>12.0f}", flush=True)
+        spent, (likelihood, states, apart), held = line(count)
+        columns = "".join(f"{spent.get(name, float('nan')):>13.0f}" for name in heads[1:6])
+        print(
+            f"{count:>13}{columns}{likelihood:>13.1e}{states:>13.6f}{apart:>13.1e}{held[0]:>13.0f}{held[1]:>13.0f}",
+            flush=True,
+        )
     return 0

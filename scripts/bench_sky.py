@@ -7,7 +7,8 @@ drive only.
 
 Forest: a satellite is clear where the ground receiver reads less than 6 dB below the one above the canopy, whatever
 level the mask works with. `tower level`: the zenith level of each constellation is that of the receiver above
-(equal antennas assumed), as one would know it after a drive in the open. `own level`: learnt under the canopy itself.
+(equal antennas assumed), as one would know it after a drive in the open, and satellites that are weak above it are
+left out for the mask and the references alike. `own level`: learnt under the canopy itself.
 Rows of 120 s, every 7th tested, above 5 deg of elevation. Satellites without a direction are left out.
 
 Drive: in each window of 60 s each satellite above 15 deg is foretold from the others. There is no truth but its own
@@ -32,6 +33,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+from bench_stay import stays
 
 FOREST, DRIVE = "laegern_forest_pair_24h.npz", "f9k_drive_29min.nmea"
 ROW_S, EVERY, TRUTH_DB, LEAST_DEG = 120.0, 7, 6.0, 5.0
@@ -106,8 +108,10 @@ def by_elevation(elevation, flag, at_elevation):
 
 def forest_rows(path):
     """Thinned looks of the ground receiver, the reference's C/N0 beside each, and its zenith levels by group."""
+    from satdiag.sky.mask.likelihood import expected_cn0
     from satdiag.sky.mask.looks import Looks
     from satdiag.sky.mask.thinning import thinned
+    from satdiag.sky.mask.weak import weak_on_the_move
 
     with np.load(path) as file:
         held = {key: file[key] for key in file}
@@ -123,7 +127,9 @@ def forest_rows(path):
     raised = above[use] + 9.0 * (1.0 - np.sin(np.radians(elevation[use])))
     sure = (elevation[use] > 15.0) & np.isfinite(raised)
     levels = np.array([np.median(raised[sure & (kind[use] == group)]) for group in range(4)])
-    return looks, reference.cn0_db_hz, levels
+    bare = expected_cn0(reference.elevation_deg, levels[reference.group]) - reference.cn0_db_hz
+    weak = tuple(np.flatnonzero(weak_on_the_move(reference, bare)).tolist())
+    return looks, reference.cn0_db_hz, levels, weak
 
 
 def forest_case(name, rows, train, test, levels):
@@ -132,10 +138,12 @@ def forest_case(name, rows, train, test, levels):
     from satdiag.sky.mask.combine import fit_mask
     from satdiag.sky.mask.likelihood import expected_cn0
 
-    looks, reference, _ = rows
+    looks, reference, _, weak = rows
     judged = np.flatnonzero(test & np.isfinite(reference) & (looks.elevation_deg > LEAST_DEG))[::EVERY]
     known = looks.where(np.flatnonzero(train))
     level = blind_baselines(known, 4) if levels is None else levels
+    if levels is not None:
+        known = known.where(~np.isin(known.satellite, weak))
     mask = fit_mask(known, baseline_db_hz=level, window_s=ROW_S)
     flag = np.nan_to_num(expected_cn0(known.elevation_deg, level[known.group]) - known.cn0_db_hz, nan=99.0) < TRUTH_DB
     heard = np.isfinite(known.cn0_db_hz).astype(float)
@@ -159,13 +167,13 @@ def forest_case(name, rows, train, test, levels):
 def forest(path):
     """All forest cases."""
     rows = forest_rows(path)
-    looks, reference, tower = rows
+    looks, reference, tower, weak = rows
     seen = np.isfinite(reference) & (looks.elevation_deg > LEAST_DEG)
     near = np.nan_to_num(reference - looks.cn0_db_hz, nan=99.0)[seen] < TRUTH_DB
     heard = np.isfinite(looks.cn0_db_hz[seen])
     levels = ", ".join(f"{level:.1f}" for level in tower)
     print(f"forest: {seen.sum()} rows with a reference, {heard.mean():.2f} tracked below, {near.mean():.2f} clear")
-    print(f"zenith levels above it {levels} dB-Hz (GPS, GLONASS, Galileo, BeiDou)")
+    print(f"zenith levels above it {levels} dB-Hz (GPS, GLONASS, Galileo, BeiDou); weak there {len(weak)} satellites")
     hour, two = looks.time_s < 3600.0, looks.group <= 1
     half = looks.time_s >= 43200.0
     for levels in (tower, None):
@@ -311,6 +319,7 @@ def main(folder):
         print(f"{place} has no {' and no '.join(missing)}", file=sys.stderr)
         return 2
     forest(place / FOREST)
+    stays(place / FOREST)
     drive(place / DRIVE)
     hour()
     reading(place / DRIVE)

@@ -1,7 +1,9 @@
 """Figures for claims: how often the diagnosis is right on simulated jobs, what the recorder carries, and what the
 fill-in estimator costs beside libraries.
 
-    python scripts/benchmark.py diagnosis [--seeds 1000:1200]
+    python scripts/benchmark.py diagnosis --worlds 2000 --seed 1 --setting tune [--tier all] [--workers 2]
+                                          [--json FILE] [--report FILE.html] [--minutes-every 25]
+    python scripts/benchmark.py diagnosis --seeds 1000:1200
     python scripts/benchmark.py record [--seconds 10] [--json FILE]
     python scripts/benchmark.py entitlement
     python scripts/benchmark.py look-angles
@@ -9,12 +11,13 @@ fill-in estimator costs beside libraries.
     python scripts/benchmark.py signal
 
 diagnosis: simulated jobs prove the code against our own model of the world only; they say nothing about real
-vehicles. record: each figure stands beside the bare cost of the same work, measured in the same run; what each means
-is said in `bench_record.py`. entitlement: fit times and log-likelihoods beside two libraries, see
-`bench_entitlement.py`. look-angles: directions a second beside skyfield, see `bench_look_angles.py`. signal:
-segmentation of long logs beside hmmlearn, see `bench_signal.py`. sky: chances of a clear way from recorded sentences
-of navigation receivers beside a constant, the elevation and plain bins, see `bench_sky.py`. Each takes one or two
-minutes, and is worth little while the computer does something else.
+vehicles. With --worlds, worlds drawn at random are judged tier by tier, see `bench_diagnosis.py`; with --seeds, the
+named scenarios of `satdiag simulate`. record: each figure stands beside the bare cost of the same work, measured in
+the same run; what each means is said in `bench_record.py`. entitlement: fit times and log-likelihoods beside two
+libraries, see `bench_entitlement.py`. look-angles: directions a second beside skyfield, see `bench_look_angles.py`.
+signal: segmentation of long logs beside hmmlearn, see `bench_signal.py`. sky: chances of a clear way from recorded
+sentences of navigation receivers beside a constant, the elevation and plain bins, see `bench_sky.py`. Each takes one
+or two minutes, and is worth little while the computer does something else.
 """
 
 import argparse
@@ -27,6 +30,8 @@ from collections import Counter
 from pathlib import Path
 
 from _boot import inside, python_in_environment, run
+
+NEED_DEV = ("entitlement", "look-angles", "signal")
 
 
 def judge(scenario, seed, folder):
@@ -73,14 +78,39 @@ def diagnosis(seeds, verbose):
     print(f"called sure {len(sure)}, of them wrong {wrong}; analysis median {spent[len(spent) // 2]:.3f} s")
 
 
+def _world_options(parser):
+    """What `diagnosis --worlds` takes."""
+    parser.add_argument("--worlds", type=int, default=0, metavar="N", help="diagnosis: how many worlds to judge")
+    parser.add_argument("--seed", type=int, default=1, help="diagnosis of worlds: seed of the set")
+    parser.add_argument(
+        "--setting", choices=["tune", "calibrate", "final"], default="tune", help="how they are drawn"
+    )
+    parser.add_argument("--tier", choices=["all", "sparse", "typical", "rich"], default="all", help="who looks")
+    parser.add_argument("--workers", type=int, default=1, help="diagnosis of worlds: processes at a time")
+    parser.add_argument("--report", metavar="FILE", help="diagnosis of worlds: also write an HTML page")
+    parser.add_argument("--minutes-every", type=int, default=0, metavar="N", help="measure minutes in each Nth world")
+    parser.add_argument(
+        "--train", nargs="*", metavar="FILE", help="results of other runs to train the ceiling on too"
+    )
+    parser.add_argument("--once", action="store_true", help="say that this is the one run on the final set")
+    parser.add_argument("--write", metavar="DIR", help="write the worlds named by --only as job folders, and stop")
+    parser.add_argument("--only", default="0", metavar="N,N", help="with --write: which worlds")
+
+
 def main():
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("what", choices=["diagnosis", "record", "entitlement", "look-angles", "sky", "signal"])
-    parser.add_argument("--seeds", default="1000:1200", help="diagnosis: from:to, e.g. 1000:1200")
+    parser.add_argument("--seeds", default="1000:1200", help="diagnosis of scenarios: from:to, e.g. 1000:1200")
+    _world_options(parser)
     parser.add_argument("--verbose", action="store_true", help="diagnosis: name each job that was judged wrongly")
     parser.add_argument("--seconds", type=float, default=10.0, help="record: how long each stretch is measured")
-    parser.add_argument("--json", metavar="FILE", help="record: also write the figures into this file")
+    parser.add_argument(
+        "--json",
+        metavar="FILE",
+        help="record: also write the figures into this file; diagnosis: "
+        "keep each world's result in it, as JSON lines, and go on from it",
+    )
     parser.add_argument("--captures", metavar="DIR", help="sky: the folder with the captures, see bench_sky.py")
     options = parser.parse_args()
     if options.what == "sky" and not options.captures:
@@ -90,7 +120,7 @@ def main():
     if not 1 <= options.seconds <= 3600:
         parser.error("--seconds takes a number from 1 to 3600")
     if Path(sys.prefix).resolve() != python_in_environment().parent.parent.resolve():
-        return again_in(inside(("dev",) if options.what in ("entitlement", "look-angles", "signal") else ()))
+        return again_in(inside(("dev",) if options.what in NEED_DEV else ()))
     if options.what == "record":
         import bench_record
 
@@ -111,6 +141,10 @@ def main():
         import bench_sky
 
         return bench_sky.main(options.captures)
+    if options.worlds or options.write:
+        import bench_diagnosis
+
+        return bench_diagnosis.main(options)
     first, last = (int(part) for part in options.seeds.split(":"))
     diagnosis(range(first, last), options.verbose)
     return 0

@@ -113,7 +113,7 @@ def _csv(draw, records):
 @st.composite
 def _sheet(draw, naive, sites, package):
     comment = draw(st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=10))
-    lines = [f"# {comment}", "[job]", f"id = {json.dumps(draw(WORDS) + 'x')} # {comment}"]
+    lines = [f"# {comment}", "[job]", f"id = {json.dumps(f'x{draw(WORDS)}x')} # {comment}"]
     if draw(st.booleans()):
         lines.append("opened = 2031-05-03T13:40:00Z")
     lines.append(f"reason = {json.dumps(draw(st.sampled_from(REASONS)))}")
@@ -143,10 +143,28 @@ def _tables(draw, package):
     if draw(st.booleans()):
         head = ["azimuth_from_deg", "azimuth_to_deg", "distance_m", "height_m", "note"]
         files["obstacles.csv"] = draw(_csv([head, ["10", "20.5", "12", "-3", draw(TEXT)]]))
-    for name in ("truth.toml", "ring.toml", "elements.tle"):
+    for name in ("truth.toml", "elements.tle"):
         if draw(st.integers(0, 3)) == 0:
             files[name] = draw(TEXT) + "\n"
     return files
+
+
+RING = """[ring]
+wanted = ["head-unit", "receiver"]
+[[block]]
+name = "main"
+positions = 2
+outputs_row = "upper"
+[[node]]
+name = "head-unit"
+role = {role}
+[[node]]
+name = "receiver"
+[[plug]]
+position = 1
+upper = "head-unit.out"
+"""
+SWEEPS = (b"# Hz S RI R 50\n1e6 0 0\n", b"\xef\xbb\xbf! 20 \xb0C\r\n#\r\n0.1 .5 -90 ! first\r\n0.2 5e-1 9.0")
 
 
 @st.composite
@@ -163,9 +181,13 @@ def legal_folders(draw) -> dict[str, bytes]:
     texts["observations.csv"] = draw(_csv([[*REQUIRED_COLUMNS, *extra], *rows]))
     texts["job.toml"] = draw(_sheet(naive, sites, package))
     files = {name: _as_edited(draw, text) for name, text in texts.items()}
-    for name in ("gnss.nmea", "gnss-2.nmea", "raw1.jsonl", "feedline.s1p"):
+    if draw(st.integers(0, 3)) == 0:
+        files["ring.toml"] = _as_edited(draw, RING.format(role=json.dumps(draw(TEXT), ensure_ascii=False)))
+    for name in ("gnss.nmea", "gnss-2.nmea", "raw1.jsonl"):
         if draw(st.integers(0, 3)) == 0:
             files[name] = draw(st.binary(max_size=40))
+    if draw(st.integers(0, 3)) == 0:
+        files["feedline.s1p"] = draw(st.sampled_from(SWEEPS))
     return files
 
 

@@ -24,7 +24,15 @@ def _no_waiting_for_the_disk():
         yield
 
 
-FEW = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+EVERYDAY, MANY = 50, 500
+sizes = pytest.mark.parametrize(
+    "count", [EVERYDAY, pytest.param(MANY, marks=[pytest.mark.long, pytest.mark.timeout(1800)])]
+)
+
+
+def so_many(count):
+    """How many examples, however long they take."""
+    return settings(max_examples=count, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def put(files, folder):
@@ -35,9 +43,13 @@ def put(files, folder):
     return folder
 
 
-@FEW
-@given(legal_folders())
-def test_folder_job_file_folder_is_lossless(files):
+@sizes
+def test_folder_job_file_folder_is_lossless(count):
+    so_many(count)(given(legal_folders())(is_lossless))()
+
+
+def is_lossless(files):
+    """The two forms hold the same, there and back."""
     with tempfile.TemporaryDirectory() as temporary:
         here = Path(temporary)
         job = read_folder(put(files, here / "in"))
@@ -56,9 +68,14 @@ def test_folder_job_file_folder_is_lossless(files):
     assert len(job.log) + job.overridden_rows <= len(job.rows)
 
 
-@FEW
-@given(legal_folders(), TEXT, st.sampled_from(["", "30"]), st.sampled_from(["", "new:1"]))
-def test_a_row_added_to_either_form_gives_the_same_job(files, text, span_s, row_id):
+@sizes
+def test_a_row_added_to_either_form_gives_the_same_job(count):
+    more = st.sampled_from(["", "30"]), st.sampled_from(["", "new:1"])
+    so_many(count)(given(legal_folders(), TEXT, *more)(takes_a_row))()
+
+
+def takes_a_row(files, text, span_s, row_id):
+    """A row added to the file, to the folder, or to the job read from it: the same job."""
     row = Row("2031-05-03T13:40:00Z", "note", "", text, source="hand", span_s=span_s, id=row_id)
     with tempfile.TemporaryDirectory() as temporary:
         here = Path(temporary)

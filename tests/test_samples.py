@@ -6,23 +6,13 @@ The samples are simulated: they prove the code against our own model of the worl
 import json
 import re
 import tomllib
-from functools import cache
-from pathlib import Path
 
 import jsonschema
 import pytest
 
 import satdiag
 from satdiag.findings_schema import findings_schema
-
-ROOT = Path(__file__).parent.parent / "sample_logs"
-SAMPLES = sorted(path.name for path in ROOT.iterdir() if path.is_dir())
-
-
-@cache
-def findings_of(name):
-    """The findings of a sample, made once for all tests."""
-    return satdiag.analyse(satdiag.open_job(ROOT / name))
+from tests.sample_findings import ROOT, SAMPLES, findings_of
 
 
 def test_there_are_enough_of_them():

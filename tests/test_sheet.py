@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from satdiag.errors import BadInput
-from satdiag.sheet import KEYS, REQUIRED, Receiver, line_of_key, parse_sheet
+from satdiag.lead_keys import Feedline
+from satdiag.sheet import KEYS, REQUIRED, Receiver, Supply, line_of_key, parse_sheet
 
 FULL = """\
 [job]
@@ -40,6 +41,31 @@ level_floor = 1
 noise_bandwidth_hz = 4.0e6
 bias_nominal_v = 5.0
 bias_normal_ma = [15, 80]
+bias_series_ohm = 10
+bias_learnt_v = [4.6]
+bias_learnt_ma = [41, 42.5]
+antenna_gain_dbic = [2, 4.5]
+noise_temperature_k = 250
+
+[feed]
+gain_db = [25, 30]
+noise_figure_db = 0.8
+lead_loss_db = 6
+receiver_noise_db = 6.5
+antenna_k = [60, 150]
+
+[feedline]
+velocity_factor = 0.66
+velocity_factor_range = [0.65, 0.67]
+cable = "rg-174"
+expected_length_m = 4
+reference_plane_m = 0.1
+joints_m = [2.5, 1]
+
+[supply]
+code = "B"
+awake_a = 6
+battery_ah = 60.5
 
 [service]
 constellation = "demo-pair"
@@ -58,7 +84,18 @@ def test_every_key_is_read():
         ("road", -41, 0),
     ]
     assert sheet.sites[0].timezone == "America/Chicago"
-    assert sheet.receiver == Receiver("DEMO0000A7", True, "dual", "combiner", "bars/5", 1, 4.0e6, 5.0, (15.0, 80.0))
+    feed = (5.0, (15.0, 80.0), 10.0, (4.6,), (41.0, 42.5))
+    link = ((2.0, 4.5), (250.0, 250.0))
+    assert sheet.receiver == Receiver("DEMO0000A7", True, "dual", "combiner", "bars/5", 1, 4.0e6, *feed, *link)
+    assert sheet.feed == {
+        "gain_db": (25.0, 30.0),
+        "noise_figure_db": (0.8, 0.8),
+        "lead_loss_db": (6.0, 6.0),
+        "receiver_noise_db": (6.5, 6.5),
+        "antenna_k": (60.0, 150.0),
+    }
+    assert sheet.supply == Supply("B", 6, 60.5)
+    assert sheet.feedline == Feedline(0.66, (0.65, 0.67), "rg-174", 4.0, 0.1, (1.0, 2.5))
     assert (sheet.constellation, sheet.package) == ("demo-pair", "music")
     written = {(table, key) for table, keys in KEYS.items() for key in keys}
     assert all(f"{key} = " in FULL for _, key in written)

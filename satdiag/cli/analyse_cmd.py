@@ -20,16 +20,41 @@ STRONGEST = 3
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print the findings document on standard output.")
 @click.option("--report", type=click.Path(path_type=Path), help="Also write the report to this HTML file.")
-def analyse(path: Path, as_json: bool, report: Path | None) -> None:
+@click.option("--can", metavar="WORDS", help="What you have or can do, parted by commas; '--can help' lists them.")
+@click.option("--packaged", is_flag=True, help="Use the packaged figures, not what `satdiag learn` moved.")
+@click.option(
+    "--reference",
+    metavar="JOB",
+    type=click.Path(path_type=Path),
+    help="The job of a known-good receiver that stood beside this one at the same minutes.",
+)
+@click.option("--remember-open-sky", is_flag=True, help="Keep this receiver's levels under an open sky for later.")
+@click.option("--forget-open-sky", is_flag=True, help="Take back what this job taught of them.")
+def analyse(
+    path: Path,
+    as_json: bool,
+    report: Path | None,
+    can: str | None,
+    packaged: bool,
+    reference: Path | None,
+    remember_open_sky: bool,
+    forget_open_sky: bool,
+) -> None:
     """Say which fault it is, how sure that is, and what to do next.
 
-    PATH is a job folder or a job file.
+    PATH is a job folder or a job file. With --can no test is offered that needs something else.
     """
     import satdiag
+    from satdiag.diagnosis.learning import PACKAGED
+    from satdiag.kept import change_open_sky, learned_here, open_sky_here
 
     warn_of_unknown_files(path)
     job = satdiag.open_job(path)
-    findings = satdiag.analyse(job)
+    beside = None if reference is None else satdiag.open_job(reference)
+    if remember_open_sky or forget_open_sky:
+        click.echo(change_open_sky(job, remember=remember_open_sky), err=True)
+    known = abilities(can)
+    findings = satdiag.analyse(job, known, PACKAGED if packaged else learned_here(), beside, open_sky_here(job))
     if report is not None:
         from satdiag.report import write_report
 
@@ -39,6 +64,21 @@ def analyse(path: Path, as_json: bool, report: Path | None) -> None:
         click.echo(json.dumps(findings.to_dict(), indent=1, ensure_ascii=False))
     else:
         _show(findings)
+
+
+def abilities(words: str | None) -> frozenset[str] | None:
+    """What the person can do, from the option's words; None: not said. Raises click.UsageError."""
+    from satdiag.diagnosis.model import load_model
+
+    if words is None:
+        return None
+    known = load_model().can
+    given = frozenset(word.strip() for word in words.split(",") if word.strip())
+    if unknown := sorted(given - set(known)):
+        listed = "\n".join(f"  {name}: {text}" for name, text in known.items())
+        said = "" if unknown == ["help"] else f"--can does not know {', '.join(unknown)}. "
+        raise click.UsageError(f"{said}Name any of these, parted by commas:\n{listed}")
+    return given
 
 
 def warn_of_unknown_files(path: Path) -> None:
@@ -58,12 +98,11 @@ def _show(findings: Findings) -> None:
     console.print(verdict.text, style=style, markup=False)
     firmness = "This stands firm." if verdict.sure else "This is not certain yet."
     console.print(f"{firmness} As of {verdict.as_of or 'unknown'}; job {findings.job}.", markup=False)
+    if findings.diagnosis.explanation is not None:
+        console.print(findings.diagnosis.explanation.kind_text, markup=False)
+        console.print(findings.diagnosis.explanation.of_hundred, markup=False)
     _reasons(console, findings)
-    _heading(console, "What to do next")
-    console.print(verdict.do_next, markup=False)
-    for test in findings.diagnosis.next_tests[:STRONGEST]:
-        gain = f"worth about {test.worth_minutes:.0f} minutes, takes {test.minutes:.0f}"
-        console.print(f"  - {test.test} ({gain}): {test.text}", markup=False)
+    _next(console, findings)
     _told(console, findings)
     _cautions(console, findings)
     _earlier(console, findings)
@@ -75,9 +114,41 @@ def _show(findings: Findings) -> None:
     console.print(verdict.customer, markup=False)
 
 
+def _next(console: Console, findings: Findings) -> None:
+    from satdiag.report.numbers import percent
+    from satdiag.report.words import fault_words
+
+    diagnosis = findings.diagnosis
+    _heading(console, "What to do next")
+    console.print(findings.verdict.do_next, markup=False)
+    for test in diagnosis.next_tests[:STRONGEST]:
+        gain = f"worth about {test.worth_minutes:.0f} minutes, takes {test.minutes:.0f}"
+        console.print(f"  - {test.test} ({gain}): {test.text}", markup=False)
+    if diagnosis.stop_text and findings.verdict.state in ("fault", "cannot-tell"):
+        console.print(diagnosis.stop_text, markup=False)
+    for repair in diagnosis.repairs[1:STRONGEST]:
+        console.print(f"  - if that is not it ({repair.minutes:.0f} minutes): {repair.text}", markup=False)
+    for step in diagnosis.plan[:1]:
+        _heading(console, f"What the answers to {step.test} would mean")
+        for answer in step.answers:
+            leads = f"{fault_words(answer.fault)}, {percent(answer.probability)}"
+            console.print(f"  - {answer.text} (chance {percent(answer.chance)}): {leads}", markup=False)
+    if len(diagnosis.plan) > 1:
+        console.print(f"After the likeliest answers: {', then '.join(step.test for step in diagnosis.plan[1:])}.")
+    if diagnosis.explanation is not None and findings.verdict.state != "works":
+        _heading(console, "What would change this")
+        for text in diagnosis.explanation.change_mind:
+            console.print(f"  - {text}", markup=False)
+
+
 def _told(console: Console, findings: Findings) -> None:
     """What the estimators say in sentences, where they have something to say."""
-    for title, text in (("Channels", findings.entitlement.text), ("Channel changes", findings.tuning.text)):
+    beside = findings.diagnosis.beside
+    for title, text in (
+        ("Side by side", beside.text if beside else ""),
+        ("Channels", findings.entitlement.text),
+        ("Channel changes", findings.tuning.text),
+    ):
         if text:
             _heading(console, title)
             console.print(text, markup=False)
@@ -88,7 +159,7 @@ def _heading(console: Console, text: str) -> None:
 
 
 def _reasons(console: Console, findings: Findings) -> None:
-    from satdiag.diagnosis.verdict import TITLES
+    from satdiag.diagnosis.titles import TITLES
 
     evidence = findings.diagnosis.evidence
     claim = TITLES.get(findings.verdict.fault or "", "it")
@@ -104,7 +175,7 @@ def _reasons(console: Console, findings: Findings) -> None:
 
 
 def _sentence(one: Evidence) -> str:
-    return f"{one.text} ({one.item}: {one.weight_db:+.1f} decibans on its own)"
+    return f"{one.text} ({one.item}: {one.strength}, {one.weight_db:+.1f} decibans on its own)"
 
 
 def _cautions(console: Console, findings: Findings) -> None:

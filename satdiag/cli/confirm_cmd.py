@@ -33,11 +33,12 @@ def confirm(path: Path, as_json: bool, alpha: float, beta: float) -> int:
     from satdiag.acceptance import check_rates
     from satdiag.acceptance import confirm as judge
     from satdiag.cli.analyse_cmd import warn_of_unknown_files
+    from satdiag.kept import analyse_here
 
     check_rates(alpha, beta)
     warn_of_unknown_files(path)
     job = satdiag.open_job(path)
-    found = judge(job, satdiag.analyse(job), alpha, beta)
+    found = judge(job, analyse_here(job), alpha, beta)
     if as_json:
         click.echo(json.dumps(found.to_dict(), indent=1, ensure_ascii=False))
     else:

@@ -44,6 +44,12 @@ def _profile_keys() -> str:
     return profile_keys_markdown() + "\n"
 
 
+def _sky_sources() -> str:
+    from satdiag.sky.expect import sources_of_models
+
+    return "".join(f"| {source.name} | {source.standing} |\n" for source in sources_of_models())
+
+
 # Parts that have their home in the code and are written in at print time.
 _PARTS: dict[str, Callable[[], str]] = {
     "{{vocabulary}}\n": _vocabulary,
@@ -51,6 +57,7 @@ _PARTS: dict[str, Callable[[], str]] = {
     "{{hold times}}": _hold_times,
     "{{profiles}}\n": _profiles,
     "{{profile keys}}\n": _profile_keys,
+    "{{sky sources}}\n": _sky_sources,
 }
 
 

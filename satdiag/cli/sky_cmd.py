@@ -6,9 +6,11 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
+
+from satdiag.cli.sky_expect import environment_options, expectation_of, text_of, what_was_asked, write_series
 
 if TYPE_CHECKING:
     from datetime import date, tzinfo
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
     from satdiag.report.figure import Table
     from satdiag.sky.constellation import Constellation
     from satdiag.sky.day_plan import DayPlan
-    from satdiag.sky.estimate import Stay
+    from satdiag.sky.stay import Stay
 
 AT_MEND = "Write latitude,longitude in degrees, north and east positive (WGS84), such as 41.2,-96.1."
 HEIGHTS_M = (-500.0, 9000.0)
@@ -33,9 +35,7 @@ HEIGHTS_M = (-500.0, 9000.0)
 @click.option("--height", metavar="M", type=float, help="With --at: height above the ellipsoid in metres. [0]")
 @click.option("--mask-file", type=click.Path(path_type=Path), help="With --at: a skyline as horizon.csv.")
 @click.option("--timezone", metavar="ZONE", help="With --at: the place's time zone, such as America/Chicago. [UTC]")
-@click.option(
-    "--environment", type=click.Choice(["street", "trees", "garage", "open"]), help="Also say what to expect there."
-)
+@environment_options
 @click.option(
     "--report", metavar="FILE.html", type=click.Path(path_type=Path), help="Also write a page with a figure."
 )
@@ -48,15 +48,16 @@ def sky(
     height: float | None,
     mask_file: Path | None,
     timezone: str | None,
-    environment: str | None,
     report: Path | None,
     as_json: bool,
+    **environment: Any,
 ) -> None:
     """Say where the satellites stand over a day, and how to park for them.
 
     PATH is a job folder or a job file: its sites, place and horizon are used. Or name a place with --at and the
     satellites with --constellation.
     """
+    asked = what_was_asked(**environment)
     if (path is None) == (at is None):
         raise click.UsageError("Name a job, or a place with --at LAT,LON: one of the two.")
     if path is not None:
@@ -68,11 +69,17 @@ def sky(
         if constellation is None:
             raise click.UsageError("--at needs --constellation NAME: which satellites to look for.")
         plans, job = _plans_at(at or "", constellation, day, height, mask_file, timezone), None
-    expected = [_expected(plan, environment) for plan in plans]
+    found = [expectation_of(plan, asked) for plan in plans]
+    expected = [text_of(one, plan) for one, plan in zip(found, plans, strict=True)]
+    write_series(plans, found, asked)
     if report is not None:
         _write(report, plans, expected, job)
     if as_json:
-        document = {"plans": [{**plan.to_dict(), "expect": text} for plan, text in zip(plans, expected, strict=True)]}
+        numbers = [
+            None if one is None else {**one.to_dict(), "text": text}
+            for one, text in zip(found, expected, strict=True)
+        ]
+        document = {"plans": [{**plan.to_dict(), "expect": one} for plan, one in zip(plans, numbers, strict=True)]}
         click.echo(json.dumps(document, indent=1, ensure_ascii=False))
     else:
         _show(plans, expected)
@@ -86,8 +93,8 @@ def _plans_of_job(path: Path, named: str | None, day: str | None) -> tuple[list[
     import satdiag
     from satdiag.cli.analyse_cmd import warn_of_unknown_files
     from satdiag.errors import bad_input
-    from satdiag.sky.day_plan import stays_of
     from satdiag.sky.estimate import constellation_of
+    from satdiag.sky.stay import stays_of
 
     warn_of_unknown_files(path)
     job = satdiag.open_job(path)
@@ -112,9 +119,10 @@ def _plans_at(
 ) -> list[DayPlan]:
     """The plan for a place named on the command line. Raises SatdiagError."""
     from satdiag.csv_text import decode
+    from satdiag.errors import bad_input
     from satdiag.folder import bytes_of
     from satdiag.sheet import Site
-    from satdiag.sky.estimate import Stay
+    from satdiag.sky.stay import Stay
     from satdiag.tables import parse_horizon
 
     latitude, longitude = _coordinates(at)
@@ -124,6 +132,9 @@ def _plans_at(
     readings = None
     if mask_file is not None:
         readings = parse_horizon(decode(bytes_of(mask_file), str(mask_file)), str(mask_file))
+        if not readings:
+            mend = "Write a line azimuth_deg,elevation_deg for each reading, or leave --mask-file out."
+            raise bad_input(str(mask_file), "the skyline has a head and no reading", mend)
     found, documents = _constellation(named)
     site = Site("the place", latitude, longitude, height or 0.0, timezone)
     return [_plan(Stay(site, None, None, readings or None, None), found, documents, _day(day, zone, None))]
@@ -215,21 +226,6 @@ def _ends(day: date, zone: tzinfo) -> tuple[np.datetime64, np.datetime64]:
     return begin, end
 
 
-def _expected(plan: DayPlan, environment: str | None) -> str | None:
-    """What to expect of the satellites in a kind of place, in lines; None where it was not asked for."""
-    if environment is None:
-        return None
-    from satdiag.sky.expect import environment_text
-
-    if plan.frequency_mhz is None:
-        raise click.UsageError("--environment needs a constellation that states band_mhz or frequency_mhz.")
-    names = [f"{one.sky.name} (at its highest)" if one.moves else one.sky.name for one in plan.satellites]
-    skies = [one.sky for one in plan.satellites]
-    heights = [sky.elevation_deg or 0.0 for sky in skies]
-    azimuths = [sky.azimuth_deg or 0.0 for sky in skies]
-    return environment_text(environment, names, heights, azimuths, plan.frequency_mhz * 1e6)
-
-
 # --- what is printed ---------------------------------------------------------------------------------------------
 
 
@@ -261,6 +257,7 @@ def _lines(plan: DayPlan) -> list[str]:
     tables = (
         day_plan.satellites_table(plan, local),
         day_plan.passes_table(plan, local),
+        day_plan.clear_hours_table(plan, local),
         day_plan.hours_table(plan, local),
         day_plan.handover_table(plan, local),
     )

@@ -52,6 +52,25 @@ def user() -> None:
     """
 
 
+def _show_open_sky(name: str, place: Path) -> int:
+    """Say what a file of open-sky levels holds, if it is one; 1 if it is not in order."""
+    from satdiag.errors import BadInput
+    from satdiag.kept import open_sky_in
+    from satdiag.signal.open_sky import PREFIX
+
+    if not name.startswith(PREFIX):
+        return 0
+    try:
+        kept = open_sky_in(place)
+    except BadInput as error:
+        click.echo(f"    not in order: {error}")
+        return 1
+    click.echo(f"    levels of receiver {kept.receiver} under an open sky:")
+    for stay in kept.stays:
+        click.echo(f"    {stay.path} {stay.level:.1f} {stay.unit}, job {stay.job}, {stay.at or 'time unknown'}")
+    return 0
+
+
 @user.command()
 def show() -> int:
     """Say where the user folder is and what is in it. Exit code 1 if a file there is not in order."""
@@ -70,6 +89,9 @@ def show() -> int:
             except BadInput as error:
                 broken += 1
                 click.echo(f"    not in order: {error}")
+                continue
+            if kind == "learned":
+                broken += _show_open_sky(entry.name, entry.path)
     for place in unwritten():
         click.echo(f"{place}: rows that a recording could not write into its job")
     for name in strangers():

@@ -2,18 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from satdiag.diagnosis import inference
+from satdiag.diagnosis import inference, quickscore, sensitivity
 from satdiag.diagnosis.evidence import Known, collect
-from satdiag.diagnosis.inference import Posterior
-from satdiag.diagnosis.model import Floats, Model, load_model
+from satdiag.diagnosis.explain import Case, strength
+from satdiag.diagnosis.inference import Posterior, Prior
+from satdiag.diagnosis.model import Model, load_model
+from satdiag.diagnosis.plan import Bench, look_ahead
+from satdiag.diagnosis.repairs import repairs
 from satdiag.diagnosis.seen import Seen
-from satdiag.diagnosis.worth import next_tests
-from satdiag.findings import DiagnosisFindings, Earlier, Evidence
+from satdiag.diagnosis.sensitivity import swings
+from satdiag.diagnosis.space import PAIRS, TRIPLES, Floats, space_of
+from satdiag.diagnosis.waiting import wait_for, waiting_option
+from satdiag.diagnosis.weighing import is_received, log_terms
+from satdiag.findings import (
+    BesideFindings,
+    DiagnosisFindings,
+    Earlier,
+    EntitlementFindings,
+    Evidence,
+    OddReading,
+    Swing,
+)
 
 SURE_AT = 0.95
+ALARM = 0.05
+"""If all sets of faults move a fault's probability by more than this, sets of three are looked at too."""
+
+CONFLICT_BITS = 2.0
+SURPRISE = 0.02
+"""Readings that the others make rarer than that are named; so is the oddest where all disagree by so many bits."""
+
+MOST_SWINGS = 10
+LEAST_SWING = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,52 +50,116 @@ class Belief:
     sure: bool
 
 
-def diagnose(known: Known, earlier: Sequence[Earlier] = ()) -> tuple[DiagnosisFindings, Belief]:
-    """Posterior over faults from all evidence of a job, with weights, conflict and next tests."""
-    model = load_model()
-    sheet = known.job.sheet
-    seen = collect(known)
-    states = {one.item: one.state for one in seen if one.state in model.items[one.item].states}
-    priors = inference.priors_for(model, sheet)
-    other, none_factor = model.other_prior[sheet.reason], model.none_factor[sheet.reason]
-    prior = inference.log_prior(priors, other, none_factor)
-    terms = inference.log_terms(model, states, {one.item: one.repeats for one in seen})
-    whole = inference.posterior(prior, terms)
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """A posterior with all that it was made of: the evidence, the prior, what each item says for each hypothesis."""
+
+    model: Model
+    seen: tuple[Seen, ...]
+    prior: Prior
+    log_prior: Floats
+    terms: dict[str, Floats]
+    whole: Posterior
+    beyond: float | None
+    entitlement: EntitlementFindings
+    beside: BesideFindings | None
+
+
+def weigh(known: Known, model: Model | None = None) -> Weighed:
+    """The posterior over sets of faults from all evidence of a job; sets of three where two are seen not to do.
+
+    `model`: the packaged one, if it is not given.
+    """
+    model = model or load_model()
+    seen = tuple(one for one in collect(known) if one.state in _states(model, one.item))
+    prior = inference.prior_for(model, known.job.sheet)
+    beyond = quickscore.left_out(model, space_of(PAIRS), prior, seen)
+    space = space_of(TRIPLES if beyond is not None and beyond > ALARM else PAIRS)
+    terms = log_terms(model, space, seen)
+    log_prior = prior.log(space)
+    whole = inference.posterior(model, space, log_prior, terms)
+    return Weighed(model, seen, prior, log_prior, terms, whole, beyond, known.entitlement, known.beside)
+
+
+def diagnose(
+    weighed: Weighed, earlier: Sequence[Earlier] = (), can: Collection[str] | None = None
+) -> tuple[DiagnosisFindings, Belief, Case]:
+    """Weights, conflict, next tests and how firm it stands; and what the words for it are made of.
+
+    `can`: what the person has or can do (keys of the model's `can`); None: everything.
+    """
+    model, whole = weighed.model, weighed.whole
     class_, fault = whole.top()
     probability = whole.probability_of(fault)
-    sure = probability >= SURE_AT and inference.stands_firm(model, priors, other, none_factor, terms)
+    moved = swings(model, whole, weighed.prior, weighed.terms)
+    sure = probability >= SURE_AT and not any(swing.changes for swing in moved)
+    able = None if can is None else frozenset(can)
+    bench = _bench(weighed, able)
+    ahead = look_ahead(bench, whole, sure)
     findings = DiagnosisFindings(
         faults=whole.faults(),
         classes=whole.classes(),
         earlier=tuple(earlier),
-        evidence=_evidence(model, seen, fault, prior, terms),
-        conflict_bits=inference.conflict_bits(prior, terms, whole),
-        next_tests=() if sure else next_tests(model, whole, states),
+        evidence=_evidence(weighed, fault),
+        conflict_bits=inference.conflict_bits(weighed.log_prior, weighed.terms, whole.log_evidence),
+        next_tests=ahead.tests,
+        plan=ahead.plan,
+        stop=ahead.stop,
+        stop_text=ahead.stop_text,
+        repairs=() if ahead.tests or class_ == "none" else repairs(model, whole),
+        odd_reading=_odd(weighed),
+        swings=_swings(moved),
+        sets_up_to=whole.space.order,
+        beyond_sets=weighed.beyond,
+        beside=weighed.beside,
     )
-    return findings, Belief(whole, class_, fault, probability, sure)
+    say = {one.item: _say(model, one) for one in weighed.seen}
+    case = Case(model, whole, weighed.log_prior, weighed.terms, say, ahead.plan, bench)
+    return findings, Belief(whole, class_, fault, probability, sure), case
 
 
-def _evidence(
-    model: Model,
-    seen: Sequence[Seen],
-    target: str,
-    prior: Floats,
-    terms: dict[str, Floats],
-) -> tuple[Evidence, ...]:
+def _bench(weighed: Weighed, can: frozenset[str] | None) -> Bench:
+    """What can be tested next, waiting included where it can be said what should come."""
+    wait = wait_for(weighed.entitlement)
+    option = None if wait is None else waiting_option(weighed.model, weighed.whole, wait)
+    return Bench(weighed.model, tuple(weighed.terms), is_received(weighed.seen), can, option, wait)
+
+
+def _swings(moved: Sequence[sensitivity.Swing]) -> tuple[Swing, ...]:
+    wide = [one for one in moved[:MOST_SWINGS] if one.high - one.low >= LEAST_SWING]
+    return tuple(Swing(one.what, one.of, one.low, one.high, one.changes) for one in wide)
+
+
+def _states(model: Model, item: str) -> tuple[str, ...]:
+    return model.items[item].states if item in model.items else ()
+
+
+def _evidence(weighed: Weighed, target: str) -> tuple[Evidence, ...]:
     """Each item with what it is worth on its own for the leading fault, strongest first."""
+    mask = weighed.whole.space.mask_of(target)
     found = []
-    for one in seen:
-        if one.item not in terms:
-            continue
-        item = model.items[one.item]
-        found.append(
-            Evidence(
-                item=one.item,
-                state=one.state,
-                for_=target,
-                weight_db=inference.weight_of(one.item, inference.mask_of(target), prior, terms),
-                text=item.say[item.states.index(one.state)],
-                rows=one.rows,
-            )
+    for one in weighed.seen:
+        weight_db = inference.weight_of(
+            one.item, mask, weighed.model, weighed.whole, weighed.log_prior, weighed.terms
         )
+        text = _say(weighed.model, one)
+        found.append(Evidence(one.item, one.state, target, weight_db, text, one.rows, strength(weight_db), one.soft))
     return tuple(sorted(found, key=lambda evidence: -abs(evidence.weight_db)))
+
+
+def _say(model: Model, one: Seen) -> str:
+    item = model.items[one.item]
+    return item.say[item.states.index(one.state)]
+
+
+def _odd(weighed: Weighed) -> OddReading | None:
+    """The reading to repeat: where the evidence disagrees by more than a little, or one reading is a surprise."""
+    if len(weighed.terms) < 2:
+        return None
+    ranked = inference.odd_ones(weighed.model, weighed.whole, weighed.log_prior, weighed.terms)
+    bits = inference.conflict_bits(weighed.log_prior, weighed.terms, weighed.whole.log_evidence)
+    odd = ranked[0] if bits > CONFLICT_BITS else min(ranked, key=lambda one: one.chance)
+    if bits <= CONFLICT_BITS and odd.chance >= SURPRISE:
+        return None
+    one = next(one for one in weighed.seen if one.item == odd.item)
+    return OddReading(odd.item, odd.bits, odd.chance, _say(weighed.model, one), one.rows)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
-from satdiag.diagnosis import reception
-from satdiag.diagnosis.seen import MOST_REPEATS, Seen, changes_s, name_row, settled_since_s
+from satdiag.diagnosis.log import Log, log_of
+from satdiag.diagnosis.reception import NONE, Graded, best_of_bins, graded, word_of
+from satdiag.diagnosis.seen import MOST_REPEATS, Seen, name_row
 from satdiag.job import Job
 
 CLEARLY_BETTER = 0.7
@@ -14,39 +14,55 @@ CLEARLY_BETTER = 0.7
 
 
 def reception_evidence(job: Job) -> list[Seen]:
-    whole = reception.readings(job)
-    now = whole[whole["t_s"] >= settled_since_s(job)]
+    """Satellites and repeater each for itself.
+
+    'Any path' is the best of them, so that it counts only where they were not read apart, or where they fill each
+    other's gaps: together good, and neither of them alone.
+    """
+    log, whole = log_of(job), graded(job)
+    now = whole.where(whole.t_s >= log.settled_since_s)
     table = now if len(now) else whole
+    satellites, repeater = table.of_group("satellite"), table.of_group("repeater")
     found = []
-    repeater = reception.word_for(reception.of_group(table, "repeater"))
-    received = reception.word_for(table) == "good" or repeater not in (None, "none")
-    satellite = "satellite-beside" if received else "satellite"
-    for item, group in ((satellite, "satellite"), ("repeater", "repeater"), ("any-path", "any")):
-        part = reception.of_group(table, group)
-        word = reception.word_for(part)
-        if word is not None:
-            rows = tuple(name_row(row) for row in part["row"].tail(3))
-            found.append(Seen(item, word, rows, min(part["bin"].nunique(), MOST_REPEATS)))
-    found += _elsewhere(job, whole)
-    named = table[table["path"].str.startswith("satellite:")]
-    if named["path"].nunique() >= 2:
-        shares = named["grade"].gt(reception.NONE).groupby(named["path"]).mean()
-        missing = bool(shares.min() < 0.3 and shares.max() > 0.7)
-        found.append(Seen("one-satellite", "one-missing" if missing else "alike"))
-    return found
+    beside = word_of(repeater.bin, repeater.grade) not in (None, "none")
+    for item, part in (("satellite-beside" if beside else "satellite", satellites), ("repeater", repeater)):
+        found += _worded(item, part)
+    whole_word = _worded("any-path", table)
+    if not found or (whole_word[0].state == "good" and all(one.state != "good" for one in found)):
+        found += whole_word
+    return found + _elsewhere(log, whole) + _one_of_several(table)
 
 
-def _elsewhere(job: Job, table: pd.DataFrame) -> list[Seen]:
+def _worded(item: str, part: Graded) -> list[Seen]:
+    word = word_of(part.bin, part.grade)
+    if word is None:
+        return []
+    rows = tuple(name_row(row) for row in part.row[-3:].tolist())
+    return [Seen(item, word, rows, min(len(set(part.bin.tolist())), MOST_REPEATS))]
+
+
+def _one_of_several(table: Graded) -> list[Seen]:
+    shares = [
+        float((table.grade[table.path == path] > NONE).mean())
+        for path in sorted({path for path in table.path if path.startswith("satellite:")})
+    ]
+    if len(shares) < 2:
+        return []
+    missing = min(shares) < 0.3 and max(shares) > 0.7
+    return [Seen("one-satellite", "one-missing" if missing else "alike")]
+
+
+def _elsewhere(log: Log, table: Graded) -> list[Seen]:
     """Reception where the vehicle stands now against the best of the other places it stood at in this log."""
-    changes = [changes_s(job.select(kind, "vehicle")) for kind in ("place", "site")]
-    moved = np.unique(np.concatenate(changes))
-    if table.empty or len(moved) < 2:
+    moved = np.unique(np.concatenate([log.of(kind, "vehicle").changes_s() for kind in ("place", "site")]))
+    if not len(table) or len(moved) < 2:
         return []
-    best = table.groupby("bin").agg(t_s=("t_s", "min"), grade=("grade", "max"))
-    stretch = np.searchsorted(moved, best["t_s"].to_numpy(), side="right")
-    means = best["grade"].groupby(stretch).mean()
-    last = int(np.searchsorted(moved, settled_since_s(job), side="right"))
-    if last not in means.index or len(means) < 2:
+    stretch = np.searchsorted(moved, table.t_s, side="right")
+    means = {
+        int(one): float(best_of_bins(table.bin[stretch == one], table.grade[stretch == one]).mean())
+        for one in np.unique(stretch)
+    }
+    here = means.pop(int(np.searchsorted(moved, log.settled_since_s, side="right")), None)
+    if here is None or not means:
         return []
-    better = float(means.drop(last).max() - means[last]) >= CLEARLY_BETTER
-    return [Seen("elsewhere", "better" if better else "no-better")]
+    return [Seen("elsewhere", "better" if max(means.values()) - here >= CLEARLY_BETTER else "no-better")]

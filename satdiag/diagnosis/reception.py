@@ -1,10 +1,14 @@
-"""Reception as it is now, path by path, put into the words of the evidence: good, varying, weak, none."""
+"""Reception as it is now, path by path, put into the words of the evidence: good, recovered, varying, weak, none."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from satdiag.diagnosis.log import Places, Words, log_of
+from satdiag.diagnosis.space import Flags, Floats
 from satdiag.job import Job
 from satdiag.sheet import Receiver
 from satdiag.vocabulary import bars_of
@@ -17,6 +21,7 @@ NOTHING_BELOW = {"dB": 3.0, "percent": 5.0}
 BARS_WEAK_SHARE = 0.5
 ASSUMED_BANDWIDTH_HZ = 4.0e6  # from memory: the width of one carrier; used only where job.toml names none
 BIN_S = 10.0
+FEWEST_ON_A_SIDE = 3
 
 SATELLITES = "satellite"
 
@@ -37,29 +42,60 @@ def class_of_level(number: float, unit: str, receiver: Receiver) -> int:
     return WEAK if number < WEAK_BELOW[unit] else STRONG
 
 
-def readings(job: Job) -> pd.DataFrame:
-    """Every lock and level reading: t_s, path, grade (NONE, WEAK, STRONG), row, bin.
+@dataclass(frozen=True, eq=False)
+class Graded:
+    """Lock and level readings: when (s since the first row), path, grade (NONE, WEAK, STRONG), row, bin of time."""
 
-    A lock row overrules the level beside it.
-    """
-    levels, lock = job.select("signal"), job.select("lock")
+    t_s: Floats
+    path: Words
+    grade: Places
+    row: Places
+    bin: Floats
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+    def where(self, kept: Flags) -> Graded:
+        """The readings that are kept."""
+        return Graded(self.t_s[kept], self.path[kept], self.grade[kept], self.row[kept], self.bin[kept])
+
+    def of_group(self, group: str) -> Graded:
+        """The readings of 'satellite' (all of them) or of one path, such as 'repeater' or 'any'."""
+        if group == SATELLITES:
+            return self.where(np.array([path.startswith(SATELLITES) for path in self.path], dtype=bool))
+        return self.where(self.path == group)
+
+
+def graded(job: Job) -> Graded:
+    """Every lock and level reading; a lock row overrules the level beside it."""
+    log = log_of(job)
+    levels, lock = log.of("signal"), log.of("lock")
     receiver = job.sheet.receiver
-    grades = [class_of_level(n, u, receiver) for n, u in zip(levels["number"], levels["unit"], strict=True)]
-    level_part = pd.DataFrame(
-        {"t_s": levels["t_s"], "path": levels["subject"], "grade": grades, "row": levels["row"]}
+    level_bin, lock_bin = levels.t_s // BIN_S, lock.t_s // BIN_S
+    grades = [class_of_level(n, u, receiver) for n, u in zip(levels.number.tolist(), levels.unit, strict=True)]
+    locked = [STRONG if value == "yes" else NONE for value in lock.value]
+    ceiling: dict[tuple[float, str], int] = {}
+    for key, grade in zip(zip(lock_bin.tolist(), lock.subject, strict=True), locked, strict=True):
+        ceiling[key] = min(grade, ceiling.get(key, STRONG))
+    keys = list(zip(level_bin.tolist(), levels.subject, strict=True))
+    held = [min(grade, ceiling.get(key, STRONG)) for key, grade in zip(keys, grades, strict=True)]
+    seen = set(keys)
+    alone = [key not in seen for key in zip(lock_bin.tolist(), lock.subject, strict=True)]
+    only = lock.where(np.array(alone, dtype=bool))
+    return Graded(
+        np.concatenate([levels.t_s, only.t_s]),
+        np.concatenate([levels.subject, only.subject]),
+        np.array([*held, *(one for one, kept in zip(locked, alone, strict=True) if kept)], dtype=np.int64),
+        np.concatenate([levels.row, only.row]),
+        np.concatenate([level_bin, only.t_s // BIN_S]),
     )
-    locked = np.where(lock["value"] == "yes", STRONG, NONE)
-    lock_part = pd.DataFrame({"t_s": lock["t_s"], "path": lock["subject"], "grade": locked, "row": lock["row"]})
-    level_part["bin"], lock_part["bin"] = level_part["t_s"] // BIN_S, lock_part["t_s"] // BIN_S
-    both = level_part.merge(
-        lock_part[["bin", "path", "grade"]], on=["bin", "path"], how="left", suffixes=("", "_lock")
-    )
-    both["grade"] = both[["grade", "grade_lock"]].min(axis=1).astype(int)
-    seen = set(zip(level_part["bin"], level_part["path"], strict=True))
-    only = [key not in seen for key in zip(lock_part["bin"], lock_part["path"], strict=True)]
-    columns = ["t_s", "path", "grade", "row", "bin"]
-    parts = [part for part in (both[columns], lock_part.loc[only, columns]) if len(part)]
-    return pd.concat(parts, ignore_index=True) if parts else both[columns]
+
+
+def readings(job: Job) -> pd.DataFrame:
+    """The readings as a table: t_s, path, grade, row, bin."""
+    made = graded(job)
+    columns = {"t_s": made.t_s, "path": made.path, "grade": made.grade, "row": made.row, "bin": made.bin}
+    return pd.DataFrame(columns)
 
 
 def of_group(table: pd.DataFrame, group: str) -> pd.DataFrame:
@@ -71,11 +107,30 @@ def of_group(table: pd.DataFrame, group: str) -> pd.DataFrame:
     return table[table["path"] == group]
 
 
+def best_of_bins(bins: Floats, grades: Places) -> Places:
+    """The best grade of each bin, in the order of time."""
+    best: dict[float, int] = {}
+    for place, grade in zip(bins.tolist(), grades.tolist(), strict=True):
+        best[place] = max(grade, best.get(place, NONE))
+    return np.array([best[place] for place in sorted(best)], dtype=np.int64)
+
+
 def word_for(table: pd.DataFrame) -> str | None:
     """Readings in a word; None without any. Paths read at the same moment count as the best of them."""
     if table.empty:
         return None
-    best = table.groupby("bin")["grade"].max().sort_index().to_numpy()
+    return _share_word(best_of_bins(table["bin"].to_numpy(dtype=float), table["grade"].to_numpy(dtype=np.int64)))
+
+
+def word_of(bins: Floats, grades: Places) -> str | None:
+    """As `word_for`, and told apart from what comes and goes: reception that ended for good, or came for good."""
+    if not len(grades):
+        return None
+    best = best_of_bins(bins, grades)
+    return _turned(best) or _share_word(best)
+
+
+def _share_word(best: Places) -> str:
     none, weak = float((best == NONE).mean()), float((best == WEAK).mean())
     changes = int((np.diff((best == NONE).astype(int)) != 0).sum())
     if none >= 0.9 or (none >= 0.6 and changes < 3):
@@ -85,3 +140,12 @@ def word_for(table: pd.DataFrame) -> str | None:
     if weak >= 0.5:
         return "weak"
     return "varying" if weak >= 0.25 else "good"
+
+
+def _turned(best: Places) -> str | None:
+    """One turn only, and it lasted: 'none' if reception ended, 'recovered' if it began; else None."""
+    gone = best == NONE
+    turns = np.flatnonzero(np.diff(gone.astype(int)) != 0) + 1
+    if len(turns) != 1 or min(turns[0], len(best) - turns[0]) < FEWEST_ON_A_SIDE:
+        return None
+    return "none" if gone[-1] else "recovered"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
-from satdiag.diagnosis.model import Floats
+from satdiag.diagnosis.log import log_of
+from satdiag.diagnosis.space import Floats
 from satdiag.exposure import era_start_s
 from satdiag.job import Job
 
@@ -16,12 +17,24 @@ MOST_REPEATS = 5
 
 @dataclass(frozen=True)
 class Seen:
-    """An item of evidence seen in a state, the rows it rests on, and how many of the last readings agree."""
+    """An item of evidence seen in a state, the rows it rests on, and how many of the last readings agree.
+
+    `soft`: where an estimator could not tell the state for certain, the likelihood of what was measured given each
+    state, the largest one 1; `state` is then the likeliest. Never a posterior: a prior in it would count twice.
+    """
 
     item: str
     state: str
     rows: tuple[str, ...] = ()
     repeats: int = 1
+    soft: Mapping[str, float] | None = None
+
+
+def softly(item: str, likelihood: Mapping[str, float], rows: tuple[str, ...] = ()) -> Seen:
+    """An item told in part: the likelihoods scaled so that the largest is 1, the likeliest state in front."""
+    top = max(likelihood.values())
+    soft = {state: value / top for state, value in likelihood.items()}
+    return Seen(item, max(soft, key=lambda state: soft[state]), rows, soft=soft)
 
 
 def name_row(row: int) -> str:
@@ -30,14 +43,9 @@ def name_row(row: int) -> str:
 
 
 def names_of(rows: pd.DataFrame, most: int = 3) -> tuple[str, ...]:
+    """How the last of these rows are called."""
     names = [row_id or name_row(row) for row_id, row in zip(rows["id"], rows["row"], strict=True)]
     return tuple(names[-most:])
-
-
-def trailing(rows: pd.DataFrame) -> pd.DataFrame:
-    """The last rows, as far back as they say the same as the very last one."""
-    differs = np.flatnonzero(rows["value"].to_numpy() != rows["value"].iloc[-1])
-    return rows.iloc[differs[-1] + 1 if len(differs) else 0 :]
 
 
 def of_this_receiver(job: Job, kind: str) -> pd.DataFrame:
@@ -48,9 +56,7 @@ def of_this_receiver(job: Job, kind: str) -> pd.DataFrame:
 
 def settled_since_s(job: Job) -> float:
     """Since when the vehicle has stood where it stands: seconds since the first row."""
-    visits = job.visits
-    started = visits[-1].start_s if visits else 0.0
-    return max(started, _last_change_s(job, ("place", "vehicle"), ("site", "vehicle")))
+    return log_of(job).settled_since_s
 
 
 def heard_since_s(job: Job) -> float:
@@ -58,16 +64,7 @@ def heard_since_s(job: Job) -> float:
 
     What was heard before says nothing of now.
     """
-    return _last_change_s(job, ("listing", "source"), ("ring", "bus"), ("ring", "other-sources"))
-
-
-def _last_change_s(job: Job, *subjects: tuple[str, str]) -> float:
-    since = 0.0
-    for kind, subject in subjects:
-        changed = changes_s(job.select(kind, subject))
-        if len(changed) > 1:
-            since = max(since, float(changed[-1]))
-    return since
+    return log_of(job).heard_since_s
 
 
 def changes_s(rows: pd.DataFrame) -> Floats:

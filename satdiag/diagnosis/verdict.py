@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from satdiag.diagnosis.estimate import Belief
-from satdiag.diagnosis.evidence import CHECKED_ENOUGH
-from satdiag.diagnosis.model import HYPOTHESES, Model, load_model
+from satdiag.diagnosis.evidence.channels import CHECKED_ENOUGH
+from satdiag.diagnosis.model import Model, load_model
 from satdiag.diagnosis.remarks import (
     CANNOT_TELL_BELOW,
     FEWEST_ARRIVALS,
@@ -15,38 +15,20 @@ from satdiag.diagnosis.remarks import (
     slow_changes,
     stopped_account,
 )
-from satdiag.findings import DiagnosisFindings, EntitlementFindings, TuningFindings, Verdict, instant_text
+from satdiag.diagnosis.titles import TITLES
+from satdiag.findings import (
+    DiagnosisFindings,
+    EntitlementFindings,
+    Quantiles,
+    SkyFindings,
+    TuningFindings,
+    Verdict,
+    instant_text,
+)
 from satdiag.job import Job
 from satdiag.tuning.estimate import estimate_tuning
 from satdiag.vocabulary import FAULT_CLASSES
-
-TITLES = {
-    "antenna-open": "the antenna's feed is open: no DC path to its amplifier",
-    "antenna-short": "the antenna's feed is shorted",
-    "antenna-weak": "the antenna or its amplifier is too weak",
-    "feed-swapped": "the receiver sits on the wrong antenna conductor",
-    "feed-lossy": "the antenna lead or a connector loses too much signal",
-    "supply-dropout": "the receiver's supply drops out and it restarts",
-    "ring-broken": "the optical ring is open",
-    "ring-order": "the optical ring's nodes are in the wrong places",
-    "node-unpowered": "the receiver does not answer on a working ring",
-    "not-configured": "the vehicle's stored equipment does not hold the receiver",
-    "audio-path": "the programme is received but the vehicle does not play it",
-    "not-activated": "the account was never activated, or was refused",
-    "account-lapsed": "the account was active and is no longer",
-    "id-mismatch": "the account is for another receiver's identifier",
-    "entitlement-not-received": "the account is confirmed, but its message has not reached the receiver",
-    "partial-package": "the channels that do not play are not in the package",
-    "indoors": "a roof over the vehicle blocks the signal",
-    "obstructed": "something stands in the way to a satellite",
-    "foliage": "trees take the signal for moments",
-    "out-of-coverage": "the satellites are too low here, or the service is not offered",
-    "receiver-defective": "the receiver itself has failed",
-    "feed-absent": "the receiver does not feed the antenna",
-    "interference": "a strong emission at this place disturbs the reception",
-    "none": "nothing is wrong",
-    "other": "something that is not in the list of known faults",
-}
+from satdiag.wiring.battery import budget_of_wait
 
 CLASS_WORDS = {
     "antenna": "the antenna is the cause",
@@ -65,8 +47,12 @@ def verdict(
     diagnosis: DiagnosisFindings,
     entitlement: EntitlementFindings,
     tuning: TuningFindings | None = None,
+    sky: SkyFindings | None = None,
 ) -> Verdict:
-    """The verdict on the vehicle as it was at the last row; `tuning` is worked out if it is not given."""
+    """The verdict on the vehicle as it was at the last row; `tuning` is worked out if it is not given.
+
+    `sky` tells what moving is expected to gain, where the surroundings are the fault.
+    """
     case = Case(belief, diagnosis, entitlement, tuning or estimate_tuning(job), stopped_account(job))
     state = _state(case)
     model = load_model()
@@ -79,7 +65,7 @@ def verdict(
         probability=belief.probability,
         sure=belief.sure and told,
         text=_text(state, case),
-        do_next=_do_next(state, case, model),
+        do_next=_do_next(state, case, model) + _gain(state, belief, sky) + _battery(state, case, job),
         customer=_customer(state, case, model),
     )
 
@@ -99,7 +85,7 @@ def _state_by_fault(belief: Belief, entitlement: EntitlementFindings) -> str:
     if belief.posterior.classes()[belief.class_] < CANNOT_TELL_BELOW or belief.class_ == "other":
         return "cannot-tell"
     if belief.class_ != "none":
-        only = belief.posterior.p[_index_of(belief.fault)]
+        only = belief.posterior.p[belief.posterior.space.index_of("partial-package")]
         explained = belief.fault == "partial-package" and only >= 0.5 * belief.probability
         return "explained" if explained else "fault"
     if entitlement.complete:
@@ -109,10 +95,6 @@ def _state_by_fault(belief: Belief, entitlement: EntitlementFindings) -> str:
     checked = bool(entitlement.authorised) and not entitlement.refused
     enough = (entitlement.checked or 0) >= CHECKED_ENOUGH * (entitlement.expected or 0)
     return "works" if checked and enough else "cannot-tell"
-
-
-def _index_of(fault: str) -> int:
-    return HYPOTHESES.index(frozenset([fault]))
 
 
 def percent(p: float) -> str:
@@ -126,9 +108,14 @@ def minutes(seconds: float) -> str:
     """Seconds as minutes, no finer than such a prediction is worth; hours when long."""
     if seconds >= 5400:
         return f"{seconds / 3600:.1f} hours"
-    step = 1 if seconds < 600 else 5
-    count = max(step * round(seconds / 60 / step), 1)
+    count = whole_minutes(seconds)
     return "1 minute" if count == 1 else f"{count} minutes"
+
+
+def whole_minutes(seconds: float) -> int:
+    """Seconds as minutes, to the minute below ten and to five above."""
+    step = 1 if seconds < 600 else 5
+    return max(step * round(seconds / 60 / step), 1)
 
 
 def _count(entitlement: EntitlementFindings) -> str:
@@ -268,15 +255,39 @@ def _do_next(state: str, case: Case, model: Model) -> str:
     if state == "works":
         return "Nothing. Switch off and on once and listen to two channels as a last check."
     if state == "filling":
-        remaining = entitlement.remaining_to_last_s if case.arrived >= FEWEST_ARRIVALS else None
-        wait = minutes(remaining.median) if remaining else "15 minutes"
+        wait = minutes(_advised_wait(case).median)
         return (
             f"Leave the receiver awake outdoors for {wait} more and check the channels again. Use a charger for a "
             "long wait, and never run the engine in a closed garage."
         ) + (f" {ASK_LOST}" if case.lost else "")
-    if state in ("fault", "explained") and (belief.sure or not diagnosis.next_tests):
+    if state in ("fault", "explained") and (belief.sure or not (diagnosis.next_tests or diagnosis.odd_reading)):
         return model.faults[belief.fault].action
     return _look_further(belief, diagnosis, entitlement, model)
+
+
+def _gain(state: str, belief: Belief, sky: SkyFindings | None) -> str:
+    """What moving outdoors is expected to gain, with its range, where the fault is a roof, a building or a tree."""
+    if state != "fault" or sky is None or sky.elsewhere is None:
+        return ""
+    told = [move.text for move in sky.elsewhere.moves if move.fault == belief.fault and move.gain_db is not None]
+    return f" By models of such places, {told[0]}." if told else ""
+
+
+def _battery(state: str, case: Case, job: Job) -> str:
+    """What the wait that is advised takes from the vehicle's battery."""
+    if state != "filling":
+        return ""
+    said_s = 60.0 * whole_minutes(_advised_wait(case).median)  # as the sentence before it says
+    return f" {budget_of_wait(Quantiles(said_s, said_s, said_s), job.sheet.supply).text}"
+
+
+def _advised_wait(case: Case) -> Quantiles:
+    """How long to wait before looking again: until the last channel, or the usual quarter of an hour."""
+    remaining = case.entitlement.remaining_to_last_s if case.arrived >= FEWEST_ARRIVALS else None
+    return remaining or Quantiles(USUAL_WAIT_S, USUAL_WAIT_S, USUAL_WAIT_S)
+
+
+USUAL_WAIT_S = 900.0
 
 
 def _ask(case: Case) -> str:
@@ -295,6 +306,9 @@ def _look_further(
         return (
             f"Check the remaining {unseen} expected channels too; so far only {entitlement.checked} were looked at."
         )
+    if diagnosis.odd_reading is not None:
+        odd = diagnosis.odd_reading.text
+        return f"Look again at this first, for it fits badly with the rest: {odd}."
     if diagnosis.next_tests:
         return diagnosis.next_tests[0].text
     if belief.fault in model.faults:

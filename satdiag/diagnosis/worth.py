@@ -1,24 +1,29 @@
-"""Which test to do next: expected value of sample information, in minutes of work saved, per minute spent."""
+"""What knowing a test's answer is worth: expected minutes of work saved (EVSI), one test ahead and two."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
-from satdiag.diagnosis.inference import HOLDS, Posterior, exponents
-from satdiag.diagnosis.model import OTHER, Floats, Model
-from satdiag.findings import NextTest
+from satdiag.diagnosis.inference import Posterior
+from satdiag.diagnosis.model import Model
+from satdiag.diagnosis.space import Flags, Floats, Space
+from satdiag.diagnosis.weighing import exponents
 from satdiag.vocabulary import FAULTS
 
-COME_BACK_MINUTES = 60.0
-"""What a fault that was left in costs: the customer comes back (judgement, no source)."""
+COME_BACK_MINUTES = 150.0
+"""What a fault that was left in costs: the customer comes back, his time and way included (judgement, no source)."""
 
-PUZZLE_MINUTES = 120.0
+PUZZLE_MINUTES = 240.0
 """What a fault outside the list costs if nobody expects it (judgement, no source)."""
 
 
-def losses(model: Model) -> Floats:
+@cache
+def losses(model: Model, space: Space) -> Floats:
     """Minutes lost by acting on a set of faults when another is true, shape (actions, hypotheses).
 
     Actions: leave it, mend each single fault, hand it on as something else. Mending what is not broken wastes that
@@ -27,11 +32,11 @@ def losses(model: Model) -> Floats:
     fix = np.array([model.faults[fault].fix_minutes for fault in FAULTS])
     count = len(FAULTS)
     mends = np.vstack([np.zeros((1, count), bool), np.eye(count, dtype=bool), np.zeros((1, count), bool)])
-    wasted = (mends[:, None, :] & ~HOLDS[None]) @ fix
-    left = (HOLDS[None] & ~mends[:, None, :]).any(axis=2) * COME_BACK_MINUTES
+    wasted = (mends[:, None, :] & ~space.holds[None]) @ fix
+    left = (space.holds[None] & ~mends[:, None, :]).any(axis=2) * COME_BACK_MINUTES
     table: Floats = wasted + left
-    table[:-1, OTHER] += PUZZLE_MINUTES
-    table[-1, :OTHER] += PUZZLE_MINUTES
+    table[:-1, space.other] += PUZZLE_MINUTES
+    table[-1, : space.other] += PUZZLE_MINUTES
     return table
 
 
@@ -49,44 +54,102 @@ def entropy_bits(p: Floats) -> float:
     return float(-(kept * np.log2(kept)).sum())
 
 
-SAME_READING = {"satellite-beside": "satellite"}
-"""Items that one and the same reading shows."""
-
-
-def answers(model: Model, item: str, seen: Mapping[str, str]) -> Floats:
-    """P(state | hypothesis) of a test's answer, as far as it adds to what was seen, shape (hypotheses, states).
+def answers(model: Model, space: Space, item: str, seen: Sequence[str], received: bool = False) -> Floats:
+    """P(state | hypothesis) of a test's answer, as far as it adds to the items seen, shape (hypotheses, states).
 
     Tempered as the posterior is where its family was seen already.
     """
     weight = exponents(model, [*seen, item] if item not in seen else list(seen))[item]
-    table = np.exp(weight * model.log_likelihood(item, received=seen.get("any-path") == "good"))
+    return _tempered(model, space, item, round(weight, 9), received)
+
+
+@cache
+def _tempered(model: Model, space: Space, item: str, weight: float, received: bool) -> Floats:
+    table = np.exp(weight * model.log_likelihood(item, space, received=received))
     normalised: Floats = table / table.sum(axis=1, keepdims=True)
     return normalised
 
 
-def next_tests(model: Model, belief: Posterior, seen: Mapping[str, str], most: int = 4) -> tuple[NextTest, ...]:
-    """Tests that save more minutes than they cost, best value per minute first; none that was done, but waiting."""
-    done = {*seen, *(SAME_READING.get(item, item) for item in seen)}
-    table = losses(model)
-    uncertain = entropy_bits(belief.p)
+@dataclass(frozen=True, eq=False)
+class Option:
+    """A test that can be done: its cost in minutes (risk included) and P(answer | hypothesis) as far as it adds.
+
+    `states` and `say` name the answers, where the test's item does not.
+    """
+
+    name: str
+    minutes: float
+    table: Floats
+    states: tuple[str, ...] = ()
+    say: tuple[str, ...] = ()
+
+    def kept(self, hypotheses: Flags) -> Option:
+        """The option for some of the hypotheses."""
+        return Option(self.name, self.minutes, self.table[hypotheses], self.states, self.say)
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What a test saves and costs, in minutes, and what it tells.
+
+    `net`: what is saved less what is spent, if afterwards the best of at most one more test is done where that pays.
+    """
+
+    name: str
+    saves: float
+    minutes: float
+    net: float
+    bits: float
+
+
+@dataclass(frozen=True, eq=False)
+class Shelf:
+    """Several options side by side: their tables in one, where each begins, and what each costs."""
+
+    table: Floats
+    starts: NDArray[np.int64]
+    minutes: Floats
+
+
+def shelf(options: Sequence[Option]) -> Shelf | None:
+    """The options as one table; None for none."""
+    if not options:
+        return None
+    widths = [one.table.shape[1] for one in options]
+    starts = np.concatenate([[0], np.cumsum(widths)[:-1]]).astype(np.int64)
+    return Shelf(np.hstack([one.table for one in options]), starts, np.array([one.minutes for one in options]))
+
+
+def worths(loss: Floats, p: Floats, options: Sequence[Option], later: Mapping[str, Sequence[Option]]) -> list[Worth]:
+    """Every option's worth for beliefs p (hypotheses,), best first, two tests ahead.
+
+    Two tests can pay where neither does alone. `later[name]` are the options that remain after a test.
+    """
+    now = float((loss @ p).min())
+    uncertain = entropy_bits(p)
     found = []
-    for test in model.tests:
-        if test.item in done and not test.repeatable:
-            continue
-        joint = belief.p[:, None] * answers(model, test.item, seen)
+    for option in options:
+        joint = p[:, None] * option.table
         chance = joint.sum(axis=0)
-        worth = saving(table, joint)
-        after = sum(entropy_bits(joint[:, state] / chance[state]) * chance[state] for state in range(len(chance)))
-        if worth > test.minutes:
-            found.append(
-                NextTest(
-                    test=test.name,
-                    worth_minutes=worth,
-                    minutes=test.minutes,
-                    gain_bits=max(uncertain - float(after), 0.0),
-                    text=test.text,
-                    cautions=test.cautions,
-                )
-            )
-    found.sort(key=lambda test: (-test.worth_minutes / test.minutes, test.test))
-    return tuple(found[:most])
+        possible = [state for state in range(len(chance)) if chance[state] > 0]
+        remaining = shelf(later[option.name])
+        after = sum(chance[s] * entropy_bits(joint[:, s] / chance[s]) for s in possible)
+        ends = sum(_best_end(loss, joint[:, s], remaining) for s in possible)
+        saves, bits = max(saving(loss, joint), 0.0), max(uncertain - float(after), 0.0)
+        found.append(Worth(option.name, saves, option.minutes, now - ends - option.minutes, bits))
+    return sorted(found, key=lambda worth: (-worth.net, worth.name))
+
+
+def _best_end(loss: Floats, joint: Floats, remaining: Shelf | None) -> float:
+    """Minutes lost from here on, times the chance to be here: act now, or do the best one more test and then act."""
+    weighed = loss * joint
+    act = float(weighed.sum(axis=1).min())
+    if remaining is None:
+        return act
+    after = np.add.reduceat((weighed @ remaining.table).min(axis=0), remaining.starts)
+    return min(act, float((after + joint.sum() * remaining.minutes).min()))
+
+
+def perfect_saving(loss: Floats, belief: Posterior) -> float:
+    """What knowing the truth would save, in minutes: an upper bound for every test (EVPI)."""
+    return float((loss @ belief.p).min() - (loss.min(axis=0) @ belief.p))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from satdiag.findings.feed import BiasFindings
+from satdiag.findings.feed import AdaptorFindings, BiasFindings, NoiseRiseFindings
 from satdiag.findings.feedline import FeedlineFindings
 from satdiag.findings.ring import RingFindings
 from satdiag.findings.supply import SupplyFindings
@@ -19,3 +19,5 @@ class WiringFindings:
     supply: SupplyFindings | None = None
     feedline: FeedlineFindings | None = None
     could_not: tuple[str, ...] = ()
+    noise_rise: NoiseRiseFindings | None = None
+    adaptor: AdaptorFindings | None = None

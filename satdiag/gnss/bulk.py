@@ -64,10 +64,35 @@ class SkyRows:
 
 def read_sky(data: bytes) -> SkyRows:
     """Read a whole log. Takes any bytes, raises nothing."""
-    log = _Log()
-    for block in _blocks(data):
-        log.add(block)
-    return _joined(log)
+    return read_on(data, Begun())[0]
+
+
+class Begun:
+    """What whole blocks at the beginning of a log held: a longer log with the same beginning is read on from there.
+
+    `length`: how many bytes that is. Nothing changes it once it was given out.
+    """
+
+    def __init__(self) -> None:
+        self.length = 0
+        self._log = _Log()
+
+    def _on(self, data: bytes) -> tuple[Begun, _Log]:
+        """This beginning with the whole blocks that follow in `data`, and the log to the end of it."""
+        more, log, start = Begun(), self._log.copy(), self.length
+        more._log, more.length = self._log, self.length
+        for block, end in _blocks(data, self.length):
+            if end == len(data):  # the last block may yet grow
+                more._log, more.length = log.copy(), start
+            log.add(block)
+            start = end
+        return more, log
+
+
+def read_on(data: bytes, begun: Begun) -> tuple[SkyRows, Begun]:
+    """Read a whole log whose first `begun.length` bytes were read before; also what to read on from next time."""
+    more, log = begun._on(data)
+    return _joined(log), more
 
 
 class _Log:
@@ -77,6 +102,13 @@ class _Log:
         self.entries: list[tuple[Entries, Integers, Integers, Flags]] = []
         self.timed: list[Rmc | Gga | Zda] = []
         self.sends_checksums = False
+
+    def copy(self) -> _Log:
+        """The same, to be added to on its own."""
+        other = _Log()
+        other.entries, other.timed = self.entries.copy(), self.timed.copy()
+        other.sends_checksums = self.sends_checksums
+        return other
 
     def add(self, block: bytes) -> None:
         """Read one block of whole lines."""
@@ -106,15 +138,14 @@ def _timed(block: bytes, found: fields.Starts, place: int) -> Rmc | Gga | Zda | 
     return _TIMED[int(found.kind[place])](pieces[0])
 
 
-def _blocks(data: bytes) -> Iterator[bytes]:
-    """The log in blocks of whole lines; a last line without an end is given one."""
-    at = 0
+def _blocks(data: bytes, at: int) -> Iterator[tuple[bytes, int]]:
+    """The log from a place on in blocks of whole lines, and where each ends; a last line without an end gets one."""
     while at < len(data):
         end = min(at + BLOCK, len(data))
         if end < len(data):
             feed = data.find(b"\n", end)
             end = len(data) if feed < 0 else feed + 1
-        yield data[at:end] if data[end - 1 : end] == b"\n" else data[at:end] + b"\r\n"
+        yield data[at:end] if data[end - 1 : end] == b"\n" else data[at:end] + b"\r\n", end
         at = end
 
 

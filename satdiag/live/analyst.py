@@ -87,7 +87,7 @@ class Analyst:
             self._thread.join(JOIN_S)
 
     def _run(self) -> None:
-        from satdiag import analysis  # noqa: F401 (what it takes to load is not what an analysis takes)
+        from satdiag import kept  # noqa: F401 (what it takes to load is not what an analysis takes)
 
         looked_at, pause_s = 0, 0.0
         while not self._stop.wait(max(PATIENCE_S, pause_s)):
@@ -101,7 +101,7 @@ class Analyst:
             pause_s = max(self._every_s, min(20 * (monotonic() - begun_s), LONGEST_PAUSE_S))
 
     def _look(self, begun_s: float) -> None:
-        from satdiag.analysis import analyse
+        from satdiag.kept import analyse_here
         from satdiag.opening import open_job
 
         try:
@@ -109,7 +109,7 @@ class Analyst:
                 if self._stop.is_set():
                     return
                 job = open_job(self._place)
-            self.latest = _analysis(analyse(job), looked_s_ago(job), begun_s)
+            self.latest = _analysis(analyse_here(job), looked_s_ago(job), begun_s)
         except SatdiagError as error:
             self._failed(f"The log could not be analysed just now: {error}")
         except Exception as error:  # noqa: BLE001 (an error of the analysis must not end the recording)

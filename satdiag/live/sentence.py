@@ -50,7 +50,7 @@ class Call:
 class Now:
     """Where it stands: a sentence, what to do, and the moments to call the person, the first one first.
 
-    `told`: more sentences, of channels and channel changes.
+    `told`: more sentences, of channels and channel changes, and what must be checked first.
     """
 
     sentence: str
@@ -76,7 +76,8 @@ def now_of(findings: Findings, looked_s_ago: float = 0.0) -> Now:
     elif verdict.state == "works" and entitlement.expected:
         sentence = _works(entitlement)
     tuning = findings.tuning.text if findings.tuning.audio_s else ""
-    told = tuple(text for text in (span, entitlement.text, tuning) if text)
+    cautions = (words.sentence(text) for text in findings.sky.cautions)
+    told = tuple(text for text in (span, entitlement.text, tuning, *cautions) if text)
     return Now(sentence, words.sentence(verdict.do_next), calls, told)
 
 

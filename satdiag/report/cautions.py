@@ -32,7 +32,16 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "feed",
         "Antenna feed",
-        "Switch the receiver off before you plug or unplug the antenna lead, and never bridge its contacts.",
+        "Switch the receiver off before you plug or unplug the antenna lead, never bridge its contacts, and never "
+        "bring the vehicle's 12 V to its centre conductor: the feed is a few volts, and little current. Measure it "
+        "with an ammeter on a bias tee in the lead; never push meter probes into the socket.",
+    ),
+    Caution(
+        "sweep",
+        "A sweep of the antenna lead",
+        "Switch the receiver off, unplug the lead at the receiver and sweep from that plug, with the analyser "
+        "calibrated for one port at that plane. Never connect the analyser to a line that carries the feed; in any "
+        "doubt put a DC block before it.",
     ),
     Caution(
         "battery",
@@ -40,6 +49,13 @@ CAUTIONS: tuple[Caution, ...] = (
         "A long wait with the ignition on drains the battery and can disturb other control units. Connect a charger "
         "made for that battery, in a ventilated place. Disconnect the battery as the vehicle maker describes before "
         "you work on supply wires.",
+    ),
+    Caution(
+        "tap",
+        "Taking supply from a fuse",
+        "Put a fuse near the source, smaller than the wire and the slot allow; 2 A to 3 A are ample for a logger. "
+        "Take nothing from circuits of airbags, brakes, engine or lights, never feed back, and use an earth point "
+        "that is there already.",
     ),
     Caution(
         "garage",
@@ -62,8 +78,9 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "fibre",
         "Light in the fibres",
-        "Do not look into an open fibre or its socket: treat the light as harmful until you know its class. Cap open "
-        "ends, keep them clean, and do not bend a fibre sharply.",
+        "Do not look into an open fibre or its socket, and use no magnifier: treat the light as harmful until you "
+        "know its class, and hold a white card before it. Power the bus down before you move a plug; an open ring "
+        "mutes all its sources. Cap open ends, keep them clean, do not bend a fibre sharply, and never cut one.",
     ),
     Caution(
         "rules",
@@ -81,6 +98,10 @@ def cautions_for(findings: Findings) -> tuple[Caution, ...]:
     """The cautions that apply, in the order of `CAUTIONS`; what a test names and is not a key stands as its own."""
     named = [word for test in findings.diagnosis.next_tests for word in test.cautions]
     keys = {"rules", *named, *_of_faults(findings), *_of_verdict(findings), *_of_place(findings)}
+    if findings.wiring.bias is not None or findings.wiring.noise_rise is not None:
+        keys.add("feed")
+    if findings.wiring.feedline is not None:
+        keys |= {"sweep", "feed"}
     own = [Caution(word, word, "") for word in dict.fromkeys(named) if word not in KEYS]
     return (*own, *(caution for caution in CAUTIONS if caution.key in keys))
 

@@ -23,14 +23,19 @@ from satdiag.report.sky_plot import degrees_text
 from satdiag.report.words import SKY_SOURCES
 from satdiag.report.writing import check_place, replace_file
 from satdiag.sheet import Site
-from satdiag.sky.day_plan import DayPlan, Hour, PassTimes, SatelliteDay
+from satdiag.sky.day_plan import DayPlan, PassTimes, SatelliteDay
+from satdiag.sky.pole import at_a_pole
+from satdiag.sky.ranks import Hour
 
 METHOD = (
     "Directions are those of the geometry on the WGS84 ellipsoid, azimuth from true north. Refraction is left out: "
     "it lifts a satellite by less than a tenth of a degree above 10 degrees.",
     "A satellite that moves is carried from its elements with SGP4 and turned to the Earth by mean sidereal time; "
     "that is good to a few hundredths of a degree, its elements to what their age allows.",
-    "Best and worst hours go by elevation alone: for each hour the lowest elevation in it counts.",
+    "Where the sky at the place is known (from navigation satellites, a skyline, obstacles or a word), best and "
+    "worst hours go by the chance that at least one satellite is clear. It is worked out for all of them together, "
+    "because they share their obstacles. Besides, and where the sky is not known, they go by elevation alone: for "
+    "each hour the lowest elevation in it counts.",
 )
 
 
@@ -103,7 +108,12 @@ def _sentence(text: str) -> str:
 def _part(plan: DayPlan, number: int, expected: str | None) -> Part:
     local = local_time_of_site(plan.site)
     figure = day_figure(plan, number, local, (satellites_table(plan, local), *_track_tables(plan, local)))
-    tables = (passes_table(plan, local), hours_table(plan, local), handover_table(plan, local))
+    tables = (
+        passes_table(plan, local),
+        clear_hours_table(plan, local),
+        hours_table(plan, local),
+        handover_table(plan, local),
+    )
     return Part(
         title=plan.site.name,
         where=where(plan.site),
@@ -124,6 +134,10 @@ def where(site: Site) -> str:
     return f"{north}, {east}, {site.height_m:.0f} m above the ellipsoid"
 
 
+def _from_where(site: Site) -> str:
+    return "from the meridian named above" if at_a_pole(site) else "from true north"
+
+
 def clock(local: LocalTime, instant: str | None) -> str:
     """'14:03:25' of an instant, a dash for one outside the day."""
     return "–" if instant is None else f"{local.wall(parse_instant(instant)):%H:%M:%S}"
@@ -141,15 +155,22 @@ def satellites_table(plan: DayPlan, local: LocalTime) -> Table:
             degrees_text(one.sky.elevation_deg),
             quantity(None if one.sky.range_km is None else round(one.sky.range_km, -1), "km"),
             f"at its highest, {clock(local, one.sky.as_of)[:5]}" if one.moves else "all day",
-            percent(one.sky.p_clear, one.sky.p_clear_90),
+            _chance_words(one),
             SKY_SOURCES[one.sky.from_],
             one.status or "not stated",
         )
         for one in plan.satellites
     ]
     heads = ("satellite", "azimuth", "elevation", "distance", "holds", "chance of being clear", "known from", "slot")
-    caption = f"Satellites as seen from {plan.site.name}; azimuth from true north, clockwise."
+    caption = f"Satellites as seen from {plan.site.name}; azimuth {_from_where(plan.site)}, clockwise."
     return table(caption, heads, rows, "azimuth|elevation|distance|chance of being clear")
+
+
+def _chance_words(one: SatelliteDay) -> str:
+    """The chance of being clear; of a satellite that moves, how much of its time up is expected to be clear."""
+    if not one.moves or one.p_clear_while_up is None:
+        return percent(one.sky.p_clear, one.sky.p_clear_90)
+    return f"{percent(one.p_clear_while_up, one.p_clear_while_up_90)} of its time up"
 
 
 def passes_table(plan: DayPlan, local: LocalTime) -> Table | None:
@@ -177,6 +198,30 @@ def _pass_words(one: PassTimes | None, plan: DayPlan, local: LocalTime) -> tuple
     return (rise, top, degrees_text(one.culmination_elevation_deg), finish)
 
 
+def clear_hours_table(plan: DayPlan, local: LocalTime) -> Table | None:
+    """Best and worst hour by the chance that at least one satellite is clear; None where the sky is not known."""
+    found = plan.clear_hours
+    if found is None:
+        return None
+    if found.same_all_day:
+        rows = [("every hour alike", "", percent(found.best.p_any_clear, found.best.p_any_clear_90))]
+    else:
+        rows = [
+            (
+                word,
+                f"{clock(local, hour.from_)[:5]} to {clock(local, hour.to)[:5]}",
+                percent(hour.p_any_clear, hour.p_any_clear_90),
+            )
+            for word, hour in (("best hour", found.best), ("worst hour", found.worst))
+        ]
+    heads = ("hour", "from, to", "at least one satellite clear")
+    known = f"known from: {SKY_SOURCES[found.known_from]}"
+    caption = (
+        f"Best and worst hour by the share of it in which at least one satellite is expected to be clear; {known}."
+    )
+    return table(caption, heads, rows, "at least one satellite clear")
+
+
 def hours_table(plan: DayPlan, local: LocalTime) -> Table | None:
     """Best and worst hour for the best and the second-best satellite; None where nothing moves."""
     if not any(one.moves for one in plan.satellites):
@@ -189,7 +234,8 @@ def hours_table(plan: DayPlan, local: LocalTime) -> Table | None:
             (names[rank.rank], *(("every hour alike", best[1]) * 2 if rank.same_all_day else (*best, *worst)))
         )
     heads = ("of", "best hour", "at least", "worst hour", "down to")
-    return table("Best and worst hour of the day, by the lowest elevation within the hour.", heads, rows)
+    caption = "Best and worst hour of the day by elevation alone: the lowest within the hour."
+    return table(caption, heads, rows)
 
 
 def hour_words(hour: Hour, plan: DayPlan, local: LocalTime) -> tuple[str, str]:

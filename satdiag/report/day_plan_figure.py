@@ -12,16 +12,16 @@ from satdiag.report.local_time import LocalTime, parse_instant
 from satdiag.report.palette import BLUE, FAINT, GREEN, INK, ORANGE, PAPER, PURPLE, VERMILLION
 from satdiag.report.sky_plot import (
     HEIGHT_PX,
-    Point,
     place_of,
     polar_axes,
-    satellite_mark,
+    satellite_marks,
     skyline_trace,
-    text_sides,
     zenith_distance,
 )
+from satdiag.report.sky_words import Point
 from satdiag.sky.day_plan import DayPlan, SatelliteDay, TrackPoint
 from satdiag.sky.parking import compass_word
+from satdiag.sky.pole import at_a_pole
 
 LABELLED_HOURS = 3
 """Each third hour is named beside its tick; more would not be readable on a telephone."""
@@ -31,6 +31,8 @@ QUICK_PASSES = 3
 """With more passes than this in a day the times of their highest points are named, not full hours."""
 RIM_DEG = 86.0
 """Words do not reach farther from the zenith than this."""
+SAME_WAY_DEG, SAME_WAY_SHARE = 2.0, 0.9
+"""Two ways are one if so much of each lies this near to the other."""
 WORDS_WIDTH_DEG, WORDS_HEIGHT_DEG = 17.0, 9.0
 """Room for three letters, in degrees of the drawing at the width of a telephone."""
 
@@ -71,7 +73,7 @@ def day_figure(plan: DayPlan, number: int, local: LocalTime, tables: Sequence[Ta
     moving = [one for one in plan.satellites if one.track]
     if not still and not moving and plan.mask is None:
         return None
-    marks = [satellite_mark(sky, side) for sky, side in zip(still, text_sides(still, plan.mask), strict=True)]
+    marks = satellite_marks(still, plan.mask)
     # What words must keep clear of: the elevations on the axis, and the satellites that stand with their names.
     taken: list[Point] = [(8.0, 0.0), (8.0, 30.0), (8.0, 60.0)]
     for sky in still:
@@ -224,10 +226,35 @@ def _caption(plan: DayPlan, moving: bool) -> str:
         if moving
         else ""
     )
+    up = "the meridian named above" if at_a_pole(plan.site) else "true north"
     return (
-        f"The sky over {plan.site.name} on {plan.day}: true north is up, east is right, the zenith is in the middle, "
-        f"the horizon is the rim.{skyline}{ticks}"
+        f"The sky over {plan.site.name} on {plan.day}: {up} is up, east is right, the zenith is in the middle, "
+        f"the horizon is the rim.{skyline}{ticks}{_one_way_words(plan)}"
     )
+
+
+def _one_way_words(plan: DayPlan) -> str:
+    """Which satellites follow one and the same way in the sky, so that their lines lie on each other; '' for none."""
+    left = [one for one in plan.satellites if len(one.track) > 1]
+    said = []
+    while left:
+        first, *left = left
+        same = [other for other in left if _same_way(first, other) and _same_way(other, first)]
+        if same:
+            names = [first.sky.name, *(one.sky.name for one in same)]
+            said.append(f" {', '.join(names[:-1])} and {names[-1]} follow one way, so their lines lie on each other.")
+            left = [one for one in left if one not in same]
+    return "".join(said)
+
+
+def _same_way(one: SatelliteDay, other: SatelliteDay) -> bool:
+    """True if nearly all of one way lies within a line's width of the other."""
+    points = [place_of(point.azimuth_deg, point.elevation_deg) for point in other.track]
+    near = 0
+    for point in one.track:
+        x, y = place_of(point.azimuth_deg, point.elevation_deg)
+        near += any(math.hypot(x - a, y - b) <= SAME_WAY_DEG for a, b in points)
+    return near >= SAME_WAY_SHARE * len(one.track)
 
 
 def _alt(plan: DayPlan, still: Sequence[SatelliteSky], moving: Sequence[SatelliteDay]) -> str:

@@ -27,12 +27,19 @@ class LocalTime:
         """An instant as a place on a figure's time axis."""
         return self.wall(moment).isoformat(timespec="milliseconds")
 
+    def clock(self, instant: Instant) -> str:
+        """'2031-05-03 08:40:25' of an instant of the findings, for tables."""
+        return f"{self.wall(parse_instant(instant)):%Y-%m-%d %H:%M:%S}"
+
     def text(self, instant: Instant | None) -> str:
         """'3 May 2031, 08:40' of an instant of the findings."""
         if instant is None:
             return "not known"
         wall = self.wall(parse_instant(instant))
         return f"{wall.day} {wall:%B} {wall.year}, {wall:%H:%M}"
+
+
+IN_UTC = LocalTime(UTC, "Times are UTC.")
 
 
 def local_time_of(job: Job) -> LocalTime:

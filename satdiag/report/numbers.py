@@ -79,6 +79,8 @@ def percent(share: float | None, interval: Interval | None = None) -> str:
     if interval is None:
         return _one_percent(share)
     low, high = (_digits_percent(end) for end in interval)
+    if low == high == _digits_percent(share) and not low.isdigit():
+        return _one_percent(share)  # 'over 99 % (over 99 to over 99 %)' says no more
     return f"{_digits_percent(share)}{THIN_SPACE}% ({_ends(low, high)}{THIN_SPACE}%)"
 
 

@@ -10,19 +10,22 @@ from importlib.metadata import PackageNotFoundError, version
 from satdiag.findings import EntitlementFindings, Findings, TuningFindings
 from satdiag.folder import job_hash
 from satdiag.job import Job
-from satdiag.report import words
+from satdiag.report import firmness, words
 from satdiag.report.expect import elsewhere
 from satdiag.report.figure import Cell, Figure, Table, table
 from satdiag.report.fill_in import fill_in_figure
 from satdiag.report.local_time import LocalTime
 from satdiag.report.numbers import RANGE, duration, percent, seconds, wait_minutes
+from satdiag.report.sky_moved import moved_tables
 from satdiag.report.sky_plot import satellite_table, sky_figure
 from satdiag.report.tables import (
     ChannelGroup,
+    budget_table,
     channel_groups,
     level_table,
     share_table,
     signal_sentences,
+    together_sentences,
     tuning_table,
 )
 from satdiag.report.timeline import timeline_figures
@@ -53,11 +56,11 @@ def sections_of(job: Job, findings: Findings, local: LocalTime) -> list[Section]
         _channels(job, findings.entitlement),
         _fill_in(findings.entitlement),
         _signal(job, findings, local),
-        _sky(findings),
-        *_elsewhere(job, findings),
+        _sky(findings, local),
+        *_elsewhere(findings),
         _reasons(findings),
         _changes(findings.tuning),
-        *_wiring(findings),
+        *_wiring(findings, local),
     ]
 
 
@@ -147,21 +150,23 @@ def _listening_sentences(found: EntitlementFindings) -> tuple[str, ...]:
 def _signal(job: Job, findings: Findings, local: LocalTime) -> Section:
     found = findings.signal
     figures = tuple(timeline_figures(job, found, local))
-    tables = tuple(part for part in (share_table(found), level_table(found)) if part is not None)
+    parts = (share_table(found), level_table(found), budget_table(found))
+    tables = tuple(part for part in parts if part is not None)
     said = []
     if found.any_path_share is not None:
-        shown = percent(found.any_path_share, found.any_path_share_90)
-        said.append(f"At least one path was received {shown} of the time.")
-    if found.together_share is not None:
-        said.append(f"Of the drop-outs, {percent(found.together_share)} took every path at once.")
-    said += signal_sentences(found)
+        sentence = f"At least one path was received {percent(found.any_path_share)} of the time logged"
+        if found.any_path_share_90 is not None:
+            low, high = (percent(end) for end in found.any_path_share_90)
+            sentence += f"; in the long run such a place gives {low} to {high}"
+        said.append(f"{sentence}.")
+    said += [*together_sentences(found), *signal_sentences(found)]
     known = bool(figures or tables or said)
     nothing = "Nothing is known of the signal: no level and no lock was logged."
     missing = _because(nothing, found.could_not, known)
     return Section("signal", "What was received", tuple(said), figures=figures, tables=tables, missing=missing)
 
 
-def _sky(findings: Findings) -> Section:
+def _sky(findings: Findings, local: LocalTime) -> Section:
     found = findings.sky
     figures, tables = [], []
     for number, site in enumerate(found.sites, 1):
@@ -170,6 +175,7 @@ def _sky(findings: Findings) -> Section:
             figures.append(figure)
         elif site.satellites:
             tables.append(satellite_table(site))
+        tables += moved_tables(site, found.coverage_min_elevation_deg, local)
     said = []
     if found.coverage_min_elevation_deg is not None:
         lowest = f"{found.coverage_min_elevation_deg:g}°"
@@ -178,9 +184,9 @@ def _sky(findings: Findings) -> Section:
     return Section("sky", "What the sky allows", tuple(said), (), tuple(figures), tuple(tables), missing)
 
 
-def _elsewhere(job: Job, findings: Findings) -> list[Section]:
+def _elsewhere(findings: Findings) -> list[Section]:
     """What other kinds of place would give; no section where no roof, building or tree is in question."""
-    parts = elsewhere(job, findings)
+    parts = elsewhere(findings)
     if parts is None:
         return []
     title = "What to expect elsewhere"
@@ -193,13 +199,15 @@ def _elsewhere(job: Job, findings: Findings) -> list[Section]:
 def _reasons(findings: Findings) -> Section:
     found = findings.diagnosis
     evidence = evidence_figure(found)
-    figures = (*((evidence,) if evidence else ()), *probability_figures(found))
-    said = []
+    swings = firmness.swing_figure(found, findings.verdict.fault)
+    figures = (*((evidence,) if evidence else ()), *probability_figures(found), *((swings,) if swings else ()))
+    said = firmness.sentences(found)
     if found.conflict_bits >= 1:
         bits = f"{found.conflict_bits:.1f} bits"
         said.append(f"Some pieces of evidence fit badly together ({bits} of conflict): look at them again.")
     missing = _because("No evidence was logged that could be weighed.", (), bool(figures))
-    return Section("reasons", "Evidence and causes", tuple(said), figures=figures, missing=missing)
+    tables = tuple(firmness.plan_tables(found))
+    return Section("reasons", "Evidence and causes", tuple(said), figures=figures, tables=tables, missing=missing)
 
 
 def _changes(found: TuningFindings) -> Section:
@@ -219,9 +227,9 @@ def _changes(found: TuningFindings) -> Section:
     return Section("changes", "Channel changes", tuple(said), tables=tables, missing=missing)
 
 
-def _wiring(findings: Findings) -> list[Section]:
+def _wiring(findings: Findings, local: LocalTime) -> list[Section]:
     """Feed, ring, lead and supply; no section where nothing of them was logged."""
-    summary, parts = wiring_parts(findings.wiring)
+    summary, parts = wiring_parts(findings.wiring, local)
     if summary is None:
         return []
     missing = _because("", findings.wiring.could_not, True)

@@ -10,9 +10,11 @@ from satdiag.report.figure import Figure, Spec, Table, label, layout, table
 from satdiag.report.numbers import RANGE, UNKNOWN, percent, quantity
 from satdiag.report.palette import FAINT, GREEN, GRID, INK, ORANGE, PAPER, VERMILLION
 from satdiag.report.sky_points import look_cells, navigation_table, navigation_words, point_traces
+from satdiag.report.sky_words import Point, Words, sides_of
 from satdiag.report.words import PLACES, SKY_SOURCES
 
 HEIGHT_PX = 480
+MARK_PX = 15
 MASK_ROWS = 36
 PROBABLY_CLEAR = 0.8
 PROBABLY_BLOCKED = 0.2
@@ -23,7 +25,7 @@ def sky_figure(site: SiteSky, number: int) -> Figure | None:
     drawn = [sat for sat in site.satellites if sat.azimuth_deg is not None and (sat.elevation_deg or -1.0) >= 0]
     if not drawn and site.mask is None and site.navigation is None:
         return None
-    marks = [satellite_mark(sat, side) for sat, side in zip(drawn, text_sides(drawn, site.mask), strict=True)]
+    marks = satellite_marks(drawn, site.mask)
     points = point_traces(site.navigation) if site.navigation else []
     data = [*(skyline_trace(site.mask) if site.mask else []), *points, *marks]
     spec = {
@@ -57,8 +59,8 @@ def polar_axes() -> Spec:
             "angle": 90,
             "tickangle": 90,
             "tickmode": "array",
-            "tickvals": [0, 30, 60],
-            "ticktext": ["90°", "60°", "30°"],
+            "tickvals": [30, 60],  # the zenith is the middle; ways cross there
+            "ticktext": ["60°", "30°"],
             "gridcolor": GRID,
             "linecolor": "rgba(0,0,0,0)",
             "tickfont": {"size": 11, "color": FAINT},
@@ -136,20 +138,47 @@ def _band(mask: Mask) -> Spec:
     }
 
 
-def satellite_mark(sat: SatelliteSky, side: str) -> Spec:
-    """One satellite as a mark with its name and chance of being clear; the shape tells the chance too."""
-    azimuth, elevation = sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0
-    symbol, fill = _mark(sat.p_clear)
-    chance = "" if sat.p_clear is None else f"{percent(sat.p_clear)} clear"
+def satellite_marks(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[Spec]:
+    """Satellites as marks, and over them their names and chances; each has a direction."""
+    sides = text_sides(drawn, mask)
+    return [
+        *(_mark_of(sat) for sat in drawn),
+        *(_words_of(sat, side) for sat, side in zip(drawn, sides, strict=True)),
+    ]
+
+
+def _chance_words(sat: SatelliteSky) -> str:
+    return "" if sat.p_clear is None else f"{percent(sat.p_clear)} clear"
+
+
+def _words_of(sat: SatelliteSky, side: str) -> Spec:
+    """Name and chance beside a mark. They keep off an unseen mark that is larger than the one that is seen."""
+    chance = _chance_words(sat)
     return {
         "type": "scatterpolar",
         "mode": "markers+text",
-        "theta": [azimuth],
-        "r": [zenith_distance(elevation)],
+        "theta": [sat.azimuth_deg or 0.0],
+        "r": [zenith_distance(sat.elevation_deg or 0.0)],
         "text": [f"<b>{label(sat.name, 24)}</b>" + (f"<br>{chance}" if chance else "")],
         "textposition": side,
         "textfont": {"size": 13, "color": INK},
-        "marker": {"symbol": symbol, "size": 15, "color": fill, "line": {"color": INK, "width": 1.8}},
+        "marker": {"size": MARK_PX + 8, "opacity": 0},
+        "hoverinfo": "skip",
+        "showlegend": False,
+        "cliponaxis": False,
+    }
+
+
+def _mark_of(sat: SatelliteSky) -> Spec:
+    """One satellite as a mark; the shape tells its chance of being clear as well as the colour."""
+    azimuth, elevation = sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0
+    symbol, fill = _mark(sat.p_clear)
+    return {
+        "type": "scatterpolar",
+        "mode": "markers",
+        "theta": [azimuth],
+        "r": [zenith_distance(elevation)],
+        "marker": {"symbol": symbol, "size": MARK_PX, "color": fill, "line": {"color": INK, "width": 1.8}},
         "hovertemplate": f"{label(sat.name, 24)}: azimuth {azimuth:.0f}°, elevation {elevation:.0f}°<extra></extra>",
         "showlegend": False,
         "cliponaxis": False,
@@ -164,19 +193,6 @@ def _mark(p_clear: float | None) -> tuple[str, str]:
     return ("x", VERMILLION) if p_clear < PROBABLY_BLOCKED else ("triangle-up", ORANGE)
 
 
-Point = tuple[float, float]
-
-# Sides of a mark for its words, best first, and where the middle of the words then lies (degrees of the drawing), and
-# how far they reach to each side and up and down: on a phone, where they are largest.
-_SIDES: dict[str, Point] = {
-    "middle right": (32.0, 0.0),
-    "middle left": (-32.0, 0.0),
-    "bottom center": (0.0, -17.0),
-    "top center": (0.0, 17.0),
-}
-_REACH_RIGHT, _REACH_UP = 26.0, 13.0
-
-
 def place_of(azimuth_deg: float, elevation_deg: float) -> Point:
     """Where a direction is drawn: degrees right of and above the zenith."""
     azimuth, distance = math.radians(azimuth_deg), zenith_distance(elevation_deg)
@@ -185,31 +201,17 @@ def place_of(azimuth_deg: float, elevation_deg: float) -> Point:
 
 def text_sides(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[str]:
     """For each mark the side on which its words keep clear of the rim, the skyline, other marks and words."""
-    taken = [place_of(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0) for sat in drawn]
-    if mask is not None:
-        taken += [place_of(*edge) for edge in zip(mask.azimuth_deg, mask.edge_elevation_deg, strict=True)]
-    sides = []
-    for sat in drawn:
-        right, up = place_of(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0)
-        spots = {side: (right + x, up + y) for side, (x, y) in _SIDES.items()}
-        side = max(spots, key=lambda name: _freedom(spots[name], (right, up), taken))
-        taken.append(spots[side])
-        sides.append(side)
-    return sides
-
-
-def _freedom(spot: Point, own: Point, taken: Sequence[Point]) -> float:
-    """How far words at a spot are from the rest: below 1 something lies within them, above 2 it is all one."""
-    others = [point for point in taken if point != own]
-    gaps = [max(abs(spot[0] - x) / _REACH_RIGHT, abs(spot[1] - y) / _REACH_UP) for x, y in others]
-    to_rim = (90.0 - math.hypot(spot[0], spot[1])) / _REACH_RIGHT
-    return min(2.0, 1.0 + to_rim, *gaps)
+    places = [place_of(sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0) for sat in drawn]
+    words = [Words(at, label(sat.name, 24), _chance_words(sat)) for at, sat in zip(places, drawn, strict=True)]
+    edge = zip(mask.azimuth_deg, mask.edge_elevation_deg, strict=True) if mask else ()
+    return sides_of(words, [place_of(*one) for one in edge])
 
 
 def _caption(site: SiteSky) -> str:
     share = ""
     if site.visible_fraction is not None:
         share = f" Of the usable sky, {percent(site.visible_fraction, site.visible_fraction_90)} is open."
+    share += together_words(site)
     place = f" The place was described as {PLACES.get(site.place, site.place)}." if site.place else ""
     skyline = " No skyline was measured here."
     if site.mask:
@@ -219,9 +221,21 @@ def _caption(site: SiteSky) -> str:
         )
     return (
         f"The sky over {site.name}: north is up, east is right, the zenith is in the middle, the horizon is the rim."
-        f"{skyline}{share}{place} A disc marks a satellite that is probably clear, a triangle one that is doubtful, "
-        f"a cross one that is probably hidden.{navigation_words(site)}"
+        f"{skyline}{_end_words(site)}{share}{place} A disc marks a satellite that is probably clear, "
+        f"a triangle one that is doubtful, a cross one that is probably hidden.{navigation_words(site)}"
     )
+
+
+def together_words(site: SiteSky) -> str:
+    """The chance that at least one satellite is clear, in a sentence after a blank; '' for one alone or unknown."""
+    risen = [sat for sat in site.satellites if (sat.elevation_deg or 0.0) > 0.0]
+    if len(risen) < 2 or site.p_any_clear is None:
+        return ""
+    both = "both" if len(risen) == 2 else f"all {len(risen)}"
+    said = f" At least one of the satellites is clear with {percent(site.p_any_clear, site.p_any_clear_90)}"
+    if site.p_all_clear is not None:
+        said += f", {both} with {percent(site.p_all_clear, site.p_all_clear_90)}"
+    return f"{said}; they share their obstacles, so this is not the product of their chances."
 
 
 def _alt(site: SiteSky) -> str:
@@ -242,8 +256,17 @@ def satellite_table(site: SiteSky) -> Table:
     if site.navigation is not None:
         heads = (*heads, "nearest look", "stay parked")
         rows = [(*row, *look_cells(sat)) for row, sat in zip(rows, site.satellites, strict=True)]
-    caption = f"Broadcast satellites as seen from {site.name}; azimuth from true north, clockwise."
+    caption = (
+        f"Broadcast satellites as seen from {site.name}; azimuth from true north, clockwise.{_end_words(site)}"
+        f"{together_words(site)}"
+    )
     return table(caption, heads, rows, "azimuth|elevation|distance|chance of being clear")
+
+
+def _end_words(site: SiteSky) -> str:
+    if all(sat.as_of is None for sat in site.satellites):
+        return ""
+    return " Those that move are shown as they stood at the end of the stay."
 
 
 def _satellite_row(sat: SatelliteSky) -> tuple[str, ...]:

@@ -73,7 +73,7 @@ def _stay_words(sat: SatelliteSky) -> str:
     if sat.looks is None or sat.stay_s == 0.0:
         return ""
     if sat.stay_s is None:
-        return f" For {sat.name} even eight more hours parked here would not give a useful answer."
+        return f" For {sat.name} it cannot be foretold how long a useful answer takes, parked here: rather hours."
     return f" For {sat.name} a useful answer takes about {duration(sat.stay_s)} more parked here."
 
 
@@ -83,7 +83,7 @@ def look_cells(sat: SatelliteSky) -> tuple[str, str]:
         return UNKNOWN, UNKNOWN
     nearest = f"{sat.nearest_deg:.0f}° away ({sat.nearest})"
     if sat.stay_s is None:
-        return nearest, "hours would not do"
+        return nearest, "rather hours"
     return nearest, "known well enough" if sat.stay_s == 0.0 else f"about {duration(sat.stay_s)}"
 
 

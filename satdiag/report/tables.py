@@ -11,6 +11,7 @@ from satdiag.findings import (
     EntitlementFindings,
     PathSignal,
     SignalFindings,
+    SwapGain,
     TuningFindings,
 )
 from satdiag.report import palette, words
@@ -83,8 +84,9 @@ def _without_empty(whole: Table) -> Table:
 
 EXPECTED_LEVEL_FROM = {
     "open-sky": "its own level under an open sky before",
+    "remembered": "its own level under an open sky, kept from other jobs",
     "earlier-visit": "its own level at an earlier visit",
-    "link-budget": "a link budget with assumed antenna and noise",
+    "link-budget": "a link budget, see its inputs",
 }
 
 
@@ -98,11 +100,14 @@ def share_table(found: SignalFindings) -> Table | None:
         "weakened",
         "weakened, each reading alone",
         "nothing received",
-        "drop-outs per hour",
-        "a drop-out lasts",
+        "drop-outs seen per hour",
+        "a drop-out seen lasts",
         "rests on",
     )
-    caption = f"How much of the time each path was received, and its drop-outs; in brackets the {RANGE}."
+    caption = (
+        "How much of the time logged each path was received, and its drop-outs; in brackets, for the shares, the "
+        f"{RANGE} of what such a place gives in the long run. Between two readings a drop-out may pass unseen."
+    )
     rows = [(words.path_words(name), *_shares(path)) for name, path in found.paths.items()]
     return table(caption, heads, rows, "|".join(heads[1:]))
 
@@ -117,26 +122,56 @@ def _shares(path: PathSignal) -> tuple[str, ...]:
             percent(plain.shadowed if plain else None),
             percent(path.share.blocked, ends.blocked if ends else None),
         ]
-    rate = quantity(path.dropouts_per_h, "", path.dropouts_per_h_90)
-    return (*shares, rate, quantity(path.mean_dropout_s, "s", path.mean_dropout_s_90), duration(path.observed_s))
+    return (*shares, *_dropouts(path), duration(path.observed_s))
+
+
+def _dropouts(path: PathSignal) -> tuple[str, str]:
+    """The rate and length that were seen; with those between readings there may be more of them, and shorter ones."""
+    rate, length = quantity(path.dropouts_per_h, ""), quantity(path.mean_dropout_s, "s")
+    if path.dropouts_per_h is not None and path.dropouts_per_h_90 is not None:
+        rate += f", at most {quantity(path.dropouts_per_h_90[1], '')}"
+    if path.mean_dropout_s is not None and path.mean_dropout_s_90 is not None:
+        length += f", at least {quantity(path.mean_dropout_s_90[0], 's')}"
+    return rate, length
 
 
 def level_table(found: SignalFindings) -> Table | None:
     """Levels by path beside what was expected, or None if no path has a level."""
     rows = []
     for name, path in found.paths.items():
-        if path.clear_level is not None:
+        if path.clear_level is not None or path.deficit_at_least is not None:
             unit = words.unit_words(path.unit)
-            short = quantity(path.deficit, "bars" if unit.endswith("bars") else unit, path.deficit_90)
-            expected = quantity(path.expected_level, unit)
+            in_unit = "bars" if unit.endswith("bars") else unit
+            short = quantity(path.deficit, in_unit, path.deficit_90)
+            if path.deficit_at_least is not None:
+                short = f"more than {quantity(path.deficit_at_least, in_unit)}"
+            expected = quantity(path.expected_level, unit, path.expected_90)
             level = path.clear_level if path.level_here is None else path.level_here
             beside = EXPECTED_LEVEL_FROM[path.expected_from] if path.expected_from else ""
-            rows.append((words.path_words(name), quantity(level, unit), expected, short, beside))
+            told = "nothing above the floor" if path.deficit_at_least is not None else quantity(level, unit)
+            rows.append((words.path_words(name), told, expected, short, beside))
     if not rows:
         return None
-    heads = ("path", "level when clear", "level expected", "short by", "compared with")
-    caption = f"Levels when the way was clear, beside what was expected there; in brackets the {RANGE}."
+    heads = ("path", "level at its best", "level expected", "short by", "compared with")
+    caption = (
+        "The usual level of a path while nothing weakened it for a time, beside what was expected with a clear way; "
+        f"in brackets the {RANGE}."
+    )
     return table(caption, heads, rows, "|".join(heads[1:4]))
+
+
+def budget_table(found: SignalFindings) -> Table | None:
+    """Every input of the link budgets that levels were compared with, or None if there was none."""
+    rows = [
+        (words.path_words(name), one.label, quantity(one.value, one.unit, one.range), one.source, one.standing)
+        for name, path in found.paths.items()
+        for one in path.expected_inputs
+    ]
+    if not rows:
+        return None
+    heads = ("path", "input", "value", "from", "standing")
+    caption = "What the expected levels were worked out from; in brackets the range that was carried through."
+    return table(caption, heads, rows, "value")
 
 
 def signal_sentences(found: SignalFindings) -> tuple[str, ...]:
@@ -152,14 +187,38 @@ def signal_sentences(found: SignalFindings) -> tuple[str, ...]:
     if found.turns_vehicle_db is not None:
         turns = {
             "vehicle": "turns with the vehicle: antenna, roof or its load make it",
-            "site": "stays as it is while the vehicle turns: the surroundings, or something constant, make it",
+            "site": "differs from path to path and stays so while the vehicle turns: the surroundings make it",
             None: "shows no clear pattern over the headings",
         }[found.turns_with]
+        if found.turns_both:
+            turns += "; besides, paths differ whatever the heading, and the surroundings make that"
         said.append(f"What was received {turns}; {found.turns_headings} headings at one spot were compared.")
-    if any(path.expected_from in ("open-sky", "earlier-visit") for path in found.paths.values()):
-        said.append("A level compared with the vehicle's own before shows no loss that was there from the start.")
+    if any(path.expected_from in ("open-sky", "remembered", "earlier-visit") for path in found.paths.values()):
+        said.append(
+            "A comparison with the vehicle's own level cannot show a loss that the vehicle had from its first day."
+        )
+    said += [_gain(one) for one in found.swap_gains]
     said += [words.sentence(text) for text in found.disagreements]
+    said += [words.sentence(one.text) for one in found.sky_agreement]
     return tuple(said)
+
+
+def _gain(one: SwapGain) -> str:
+    """What other parts gained on a path."""
+    unit = words.unit_words(one.unit)
+    in_unit = "bars" if unit.endswith("bars") else unit
+    more = quantity(one.gain, in_unit, one.gain_90)
+    went = f"from {quantity(one.before, unit)} to {quantity(one.after, unit)} at the same spot: a gain of {more}"
+    return f"With the other {one.part}, the level of {words.path_words(one.path)} went {went}."
+
+
+def together_sentences(found: SignalFindings) -> tuple[str, ...]:
+    """How many drop-outs took every path at once; nothing where too few can tell."""
+    if found.together_share is None or found.together_events is None or found.together_taken is None:
+        return ()
+    share = percent(found.together_share, found.together_share_90)
+    counted = f"{found.together_taken} of {found.together_events}"
+    return (f"Of the drop-outs that can tell, {counted} took every path at once: {share}.",)
 
 
 # --- channel changes ---------------------------------------------------------------------------------------------

@@ -108,6 +108,21 @@ BIAS_STATES = {
 }
 
 SUPPLY_STATES = {"normal": "normal", "low": "low", "dropouts": "drops out"}
+LEAD_ENDS = {
+    "before": "ends before the antenna",
+    "at": "reaches the antenna",
+    "beyond": "ends beyond the antenna's place",
+    "none": "no clear end",
+    "unknown": "where it ends cannot be told",
+}
+REFLECTIONS = {
+    "open": "open end",
+    "short": "shorted end",
+    "step": "part comes back",
+    "unknown": "open, shorted or in part",
+    "ghost": "echo",
+    "sidelobe": "made by the window",
+}
 RING_STATES = {"closed": "closed", "open": "open"}
 OTHER_SOURCES = {"working": "work", "lost": "do not work"}
 

@@ -25,9 +25,12 @@ DRAWS = 4000
 _RANDOM_SEED = 20260102  # fixed, so that the same job always gives the same interval
 
 # Prior: Jeffreys' arcsine law for the share, and (judgement, no source) an even chance on the log scale for a chain
-# that forgets within half a second (a lamp post passed at speed) up to ten minutes. A state that lasts much longer
-# than the log can be seen only once or twice in it, and no interval from such a log can be relied on.
-_FORGETS_WITHIN_S = (0.5, 600.0)
+# that forgets within half a second (a lamp post passed at speed) up to ten minutes, or up to twice the time watched
+# in a log that shows a change: states that last about as long as the log are seen once or twice in it, and the
+# interval has to be wide. A log without any change says nothing of how long states last; ten minutes are then
+# all there is, and whoever shows the interval has to say so (`History.changes`).
+FORGETS_WITHIN_S = (0.5, 600.0)
+_LENGTHS = 2.0
 
 _SHARE_CELLS, _RATE_CELLS = 180, 48
 _ZOOMS = 2
@@ -74,6 +77,11 @@ class History:
         return int(np.sum(self.touching & ~self.state[:-1] & self.state[1:]))
 
     @property
+    def changes(self) -> int:
+        """How many readings differ from the one before, gaps or not."""
+        return int(np.sum(self.state[1:] != self.state[:-1]))
+
+    @property
     def writes_changes_only(self) -> bool:
         """True for a log in which nearly every reading differs from the one before it."""
         changes = self.state[1:] != self.state[:-1]
@@ -99,7 +107,10 @@ def chain_draws(history: History, stream: int = 0) -> ChainDraws:
     The grid is even in the angle whose squared sine is the share and in the logarithm of the rate, where the prior
     is flat; it is drawn closer round the posterior until that fills it.
     """
-    angles, logs = (0.0, np.pi / 2.0), (-np.log(_FORGETS_WITHIN_S[1]), -np.log(_FORGETS_WITHIN_S[0]))
+    soonest_s, latest_s = FORGETS_WITHIN_S
+    if history.changes:
+        latest_s = max(latest_s, _LENGTHS * history.watched_s)
+    angles, logs = (0.0, np.pi / 2.0), (-np.log(latest_s), -np.log(soonest_s))
     for _ in range(_ZOOMS):
         weight = _weights(history, angles, logs)
         angles, logs = _filled(weight.sum(axis=1), angles), _filled(weight.sum(axis=0), logs)

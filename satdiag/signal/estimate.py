@@ -5,34 +5,38 @@ Each visit is taken by itself; visits are pooled by the time watched in them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from scipy.stats import beta
 
-from satdiag.findings import Interval, PathSignal, SignalFindings, Stretch, instant_text
+from satdiag.findings import Interval, PathSignal, SignalFindings, SkyFindings, Stretch, instant_text
 from satdiag.job import Job
 from satdiag.signal.chain import interval_of
-from satdiag.signal.expected import Expected, expected_level
+from satdiag.signal.expected import DECIBEL_UNITS, Compared, Expected, expected_level
 from satdiag.signal.levels import clear_level
 from satdiag.signal.markov import States
+from satdiag.signal.moves import swaps_s
+from satdiag.signal.open_sky import KeptStay, OpenSky
 from satdiag.signal.patterns import patterns_of
 from satdiag.signal.pieces import Pieces, Readings, read_pieces, readings_of
-from satdiag.signal.pooled import dropout_interval, pooled, shares_of
+from satdiag.signal.pooled import Pooled, dropout_interval, pooled, shares_of
 from satdiag.signal.said import could_not, disagreements
+from satdiag.signal.segments import CLEAR, SHADOWED
 from satdiag.signal.states import NAMES, PathStates, Read, path_states
-from satdiag.signal.together import ANY, any_history, compared_paths, joint_dropouts, overruled
-from satdiag.sky.constellation import Constellation
+from satdiag.signal.stays import kept_stays
+from satdiag.signal.swaps import swap_gains
+from satdiag.signal.together import ANY, LEAST_EVENTS, any_history, compared_paths, joint_dropouts, overruled
+from satdiag.signal.with_sky import beside_sky
 from satdiag.sky.estimate import constellation_of
 
-DECIBEL_UNITS = ("dB", "dB-Hz")
 
-
-def estimate_signal(job: Job) -> SignalFindings:
+def estimate_signal(job: Job, sky: SkyFindings | None = None, kept: OpenSky | None = None) -> SignalFindings:
     """Shares of time, levels and drop-outs per path, and of the paths together.
 
+    `sky`: what the sky allows, to compare with; `kept`: what this receiver had under an open sky in other jobs.
     Raises BadInput or SatdiagError if the constellation that the job names cannot be read.
     """
     readings = readings_of(job)
@@ -41,8 +45,12 @@ def estimate_signal(job: Job) -> SignalFindings:
         return SignalFindings(could_not=("no lock and no level rows: what was received is unknown",))
     constellation = constellation_of(job)
     visits = _read_visits(readings)
-    states = {name: path_states([visit[name] for visit in visits if name in visit]) for name in names}
-    expected = {name: _expected(job, name, states[name], constellation) for name in names}
+    states = _states(visits, names)
+    beside = Compared(constellation, sky, kept)
+    expected = {
+        name: _expected(job, name, states[name], _unit_of(readings, name, states[name].reads), beside)
+        for name in names
+    }
     paths = {
         name: _path_signal(readings, name, states[name], expected[name], stream) for stream, name in enumerate(names)
     }
@@ -60,38 +68,56 @@ def estimate_signal(job: Job) -> SignalFindings:
         together_share=together.joint_share,
         any_path_share_90=together.any_share_90,
         together_share_90=together.joint_share_90,
+        together_events=together.events,
+        together_taken=together.taken,
         timeline=tuple(timeline),
         could_not=(*could_not(job, paths, expected), *not_told),
         disagreements=disagreements(paths),
+        sky_agreement=beside_sky(job, states, sky),
+        swap_gains=swap_gains(job, states, sky),
         **patterns,
     )
+
+
+def open_sky_stays(job: Job, sky: SkyFindings | None) -> tuple[KeptStay, ...]:
+    """The clear levels of this job's satellites under an open sky, worth keeping for later jobs of the receiver."""
+    readings = readings_of(job)
+    states = _states(_read_visits(readings), readings.paths)
+    return tuple(stay for name, found in states.items() for stay in kept_stays(job, name, found, sky))
 
 
 # --- reading -----------------------------------------------------------------------------------------------------
 
 
+def _states(visits: Sequence[Mapping[str, Read]], names: Sequence[str]) -> dict[str, PathStates]:
+    return {name: path_states([visit[name] for visit in visits if name in visit]) for name in names}
+
+
 def _read_visits(readings: Readings) -> list[dict[str, Read]]:
-    """For each visit, the paths in it that tell received from not, with what `any` rules out taken out."""
-    visits = []
-    for visit in readings.job.visits:
+    """For each visit, the paths in it that tell received from not, with what `any` rules out taken out; a visit in
+    which antenna or lead was exchanged counts as one before and one after it."""
+    visits, swaps = [], swaps_s(readings.job)
+    for number, visit in enumerate(readings.job.visits):
         found = {name: read_pieces(readings, name, visit) for name in readings.paths}
         any_path = found.get(ANY)
-        reads = {}
+        by_era: dict[int, dict[str, Read]] = {}
         for name, pieces in found.items():
             if pieces is not None and len(pieces.start_s):
                 kept = pieces if name == ANY else overruled(pieces, any_path)
-                reads[name] = Read(kept, readings.unit_in(name, visit))
-        visits.append(reads)
+                eras = np.searchsorted(swaps, kept.start_s, side="right")
+                for era in np.unique(eras):
+                    read = Read(kept.only(eras == era), readings.unit_in(name, visit), number, int(era))
+                    by_era.setdefault(int(era), {})[name] = read
+        visits += [by_era[era] for era in sorted(by_era)]
     return visits
 
 
 # --- one path ----------------------------------------------------------------------------------------------------
 
 
-def _expected(job: Job, name: str, states: PathStates, constellation: Constellation | None) -> Expected | str | None:
-    """The level to expect of a path that is read in dB; None for a path that is not."""
-    unit = next((unit for unit in DECIBEL_UNITS if unit in states.chains), None)
-    return expected_level(job, name, states.reads, states.chains[unit], constellation) if unit else None
+def _expected(job: Job, name: str, states: PathStates, unit: str | None, beside: Compared) -> Expected | str | None:
+    """The level to expect of a path that has levels; None for a path that has none."""
+    return None if unit is None else expected_level(job, name, states, unit, beside)
 
 
 def _path_signal(
@@ -103,18 +129,21 @@ def _path_signal(
     if received is None:
         return PathSignal(unit, level, None, None, None, None, None, None, None, None)
     drawn = [states.graded(path) for path in states.drawn]
-    share, share_90 = shares_of(received, pooled(states.graded(states.likely), 2 * stream + 1, drawn))
+    graded = pooled(states.graded(states.likely), 2 * stream + 1, drawn)
+    share, share_90 = shares_of(received, graded, _apart(states, stream))
     plain, _ = shares_of(received, pooled(states.graded(states.plain), 2 * stream + 1))
     dropouts_per_h = received.losses / received.watched_s * 3600.0
     mean_dropout_s = received.no_s / received.gains if received.gains else None
     known = expected if isinstance(expected, Expected) else None
+    full = known if known and not known.censored else None
+    at_least = known.deficit_90[0] if known and known.censored else 0.0
     return PathSignal(
         unit=unit,
         clear_level=level,
         expected_level=known.expected if known else None,
-        deficit=known.deficit if known else None,
-        deficit_90=known.deficit_90 if known else None,
-        deficit_db=known.deficit if known else None,
+        deficit=full.deficit if full else None,
+        deficit_90=full.deficit_90 if full else None,
+        deficit_db=full.deficit if full and unit in DECIBEL_UNITS else None,
         share=share,
         share_90=share_90,
         dropouts_per_h=dropouts_per_h,
@@ -124,8 +153,23 @@ def _path_signal(
         observed_s=received.watched_s,
         plain_share=plain,
         expected_from=known.from_ if known else None,
-        level_here=known.level if known else None,
+        level_here=full.level if full else None,
+        expected_90=known.expected_90 if known else None,
+        expected_stays=known.stays if known and known.stays else None,
+        expected_inputs=known.inputs if known else (),
+        deficit_at_least=at_least if at_least > 0.0 else None,
     )
+
+
+def _apart(states: PathStates, stream: int) -> tuple[Pooled | None, Pooled | None]:
+    """Clear, and shadowed, each against everything else; None where not all of the received time is graded."""
+    if not states.all_graded or not states.drawn:
+        return None, None
+    clear, shadowed = (
+        pooled(states.are(states.likely, wanted), 5000 + stream, [states.are(way, wanted) for way in states.drawn])
+        for wanted in (CLEAR, SHADOWED)
+    )
+    return clear, shadowed
 
 
 def _unit_of(readings: Readings, name: str, reads: Sequence[Read]) -> str | None:
@@ -148,8 +192,9 @@ def _levels(readings: Readings, name: str) -> pd.DataFrame:
 
 def _clear_level(readings: Readings, name: str, states: PathStates, unit: str | None) -> float | None:
     """The path's clear level in its unit. Where nothing tells received from not, the upper level, noise or not."""
-    if unit is not None and unit in states.chains:
-        return states.chains[unit].clear_level
+    chain = states.last_chain(unit)
+    if chain is not None:
+        return chain.clear_level
     if unit is None or states.reads:
         return None
     rows = _levels(readings, name)
@@ -168,6 +213,8 @@ class _Together:
     any_share_90: Interval | None = None
     joint_share: float | None = None
     joint_share_90: Interval | None = None
+    events: int | None = None
+    taken: int | None = None
 
 
 def _paths_together(visits: list[dict[str, Read]], stream: int) -> _Together:
@@ -177,16 +224,18 @@ def _paths_together(visits: list[dict[str, Read]], stream: int) -> _Together:
     compared = compared_paths(names)
     counts = [joint_dropouts({name: paths[name] for name in compared if name in paths}) for paths in by_visit]
     joint, telling = sum(count[0] for count in counts), sum(count[1] for count in counts)
-    joint_90 = None
-    if telling:
+    joint_90, enough = None, telling >= LEAST_EVENTS
+    if enough:
         # Jeffreys interval of a proportion (Brown, Cai and DasGupta 2001, Statistical Science 16, 101).
         low, high = (float(beta.ppf(level, joint + 0.5, telling - joint + 0.5)) for level in (0.05, 0.95))
         joint_90 = (min(low, joint / telling), max(high, joint / telling))
     return _Together(
         any_share=some.share if some else None,
         any_share_90=interval_of(some.draws, some.share) if some else None,
-        joint_share=joint / telling if telling else None,
+        joint_share=joint / telling if enough else None,
         joint_share_90=joint_90,
+        events=telling if compared else None,
+        taken=joint if compared else None,
     )
 
 

@@ -1,140 +1,210 @@
 """The level that a clear path should have here: by what this vehicle had before, else by the link budget.
 
-A path that is clear and weak is no matter of the sky: antenna, lead or receiver take the same from it always.
+A path that is clear and weak is no matter of the sky: antenna, lead or receiver take the same from it always. So a
+deficit is told only of the place where the vehicle stands now and with the parts that are fitted now, and only if
+nothing there may stand in the way. What never rose above the floor under an open sky lacks a least amount.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
 
 import numpy as np
 
-from satdiag.findings import Interval
+from satdiag.findings import ExpectedInput, Interval, SkyFindings
 from satdiag.job import Job
-from satdiag.signal.levels import clear_level
-from satdiag.signal.pieces import Flags, Floats
-from satdiag.signal.readings import LevelNoise
-from satdiag.signal.segments import Segmented
-from satdiag.signal.states import Read
+from satdiag.signal.moves import moves_s, swaps_s
+from satdiag.signal.open_sky import OpenSky
+from satdiag.signal.states import PathStates
+from satdiag.signal.stays import LEAST_READINGS, LEAST_S, Stay, differ_by, spot_of, stays_of
 from satdiag.sky.constellation import Constellation, Satellite
-from satdiag.sky.link_budget import expected_cn
+from satdiag.sky.expected_level import SATELLITE, SYSTEM, ExpectedLevel, Figure, Known, expected_cn
 from satdiag.sky.look_angles import LookAngles, geostationary_position_km, look_angles
 
-# Judgement, no source: what the same clear path differs by from one stay to the next (temperature, wet antenna,
-# another spot on the yard), 1 sigma.
-STAYS_DIFFER_DB = 0.7
-_LEAST_READINGS, _LEAST_S = 3, 20.0
-_SIGMAS_90 = 1.645
+SIGMAS_90 = 1.645
+_WORTH_STAYS = 3.0  # how many stays the judgement of their spread counts for, beside those that were seen
+DECIBEL_UNITS = ("dB", "dB-Hz")
 
-From = Literal["open-sky", "earlier-visit", "link-budget"]
+From = Literal["open-sky", "remembered", "earlier-visit", "link-budget"]
+
+
+class Compared(NamedTuple):
+    """What an expected level may rest on beside the log itself."""
+
+    constellation: Constellation | None = None
+    sky: SkyFindings | None = None
+    kept: OpenSky | None = None
 
 
 @dataclass(frozen=True)
 class Expected:
-    """The level now, the level expected, what is missing, and its 90 % interval, in dB (or dB-Hz for levels)."""
+    """The level now, the level expected, what is missing, and 90 % intervals, in the path's unit.
+
+    `stays`: how many earlier stays it rests on; `inputs`: of a link budget. `censored`: nothing rose above the floor,
+    `level` is the floor, and no more than the low end of `deficit_90` is known.
+    """
 
     level: float
     expected: float
+    expected_90: Interval
     deficit: float
     deficit_90: Interval
     from_: From
+    stays: int = 0
+    inputs: tuple[ExpectedInput, ...] = ()
+    censored: bool = False
 
 
-@dataclass(frozen=True)
-class _Stay:
-    """The vehicle in one place: what it looks like, which visit, the clear level there and its standard error."""
+def expected_level(job: Job, path: str, states: PathStates, unit: str, beside: Compared) -> Expected | str | None:
+    """The level to expect of a path in one of its units, or a sentence why there is none; None for a path that was
+    never received and of which nothing says that it should have been.
 
-    place: str | None
-    visit: int
-    level: float
-    error_db: float
-
-
-def expected_level(
-    job: Job, path: str, reads: Sequence[Read], found: Segmented | None, constellation: Constellation | None
-) -> Expected | str:
-    """The level to expect of a path read in dB or dB-Hz, or a sentence why there is none."""
-    unit = next((read.unit for read in reversed(reads) if read.unit in ("dB", "dB-Hz")), None)
-    if unit is None or found is None:
-        return "no level in dB was read while the path was received"
-    stays = _stays(job, [read if read.unit == unit else None for read in reads], found, unit)
-    if not stays:
-        return "too few levels were read in one place"
-    now = stays[-1]
-    for from_, history in (
-        ("open-sky", [stay for stay in stays[:-1] if stay.place == "open-sky"]),
-        ("earlier-visit", [stay for stay in stays if stay.place is None and stay.visit < now.visit]),
-    ):
-        if history:
-            return _by_history(now, history, "open-sky" if from_ == "open-sky" else "earlier-visit")
-    return _by_budget(job, path, now, unit, constellation)
+    Percent and bars have a history only.
+    """
+    stays = stays_of(job, path, states, unit, beside.sky)
+    now = next((stay for stay in stays if stay.present), None)
+    if now is None:
+        floor = _at_floor(job, path, states, unit, beside)
+        if floor is not None:
+            found = _compared(job, path, floor, stays, unit, beside)
+            return replace(found, censored=True) if isinstance(found, Expected) else found
+        if stays:
+            return "too few levels were read since the vehicle was moved or a part exchanged, or in the last visit"
+        return "too few levels were read in one place" if states.last_chain(unit) else None
+    if now.hidden:
+        return f"{now.hidden}: a level that is missing there may be the place's, not the antenna's"
+    return _compared(job, path, now, [stay for stay in stays if stay is not now], unit, beside)
 
 
-def _stays(job: Job, reads: Sequence[Read | None], found: Segmented, unit: str) -> list[_Stay]:
-    """Stays between changes of place, site or visit, in time order; those with too few levels left out."""
-    places = job.select("place", "vehicle")
-    changes = np.union1d(places["t_s"].to_numpy(dtype=float), job.select("site")["t_s"].to_numpy(dtype=float))
-    stays = []
-    for number, read in enumerate(reads):
-        if read is None:
-            continue
-        part = read.pieces.only(read.with_level)
-        stretch = np.searchsorted(changes, part.start_s, side="right")
-        for one in np.unique(stretch):
-            here = stretch == one
-            level = clear_level(part.level[here], part.length_s[here], unit)
-            enough = here.sum() >= _LEAST_READINGS and float(part.length_s[here].sum()) >= _LEAST_S
-            if level is None or not enough:
-                continue
-            said = places[places["t_s"] <= (changes[one - 1] if one else -1.0)]
-            word = str(said["value"].iloc[-1]) if len(said) else None
-            stays.append(_Stay(word, number, level, _error_db(part.start_s, here, found)))
-    return stays
+def _at_floor(job: Job, path: str, states: PathStates, unit: str, beside: Compared) -> Stay | None:
+    """The stay that is now going on, under an open sky, if no level in it rose above the floor: as of the floor."""
+    floor = job.sheet.receiver.floor_of(unit)
+    if floor is None or not states.reads or states.reads[-1].unit != unit:
+        return None
+    read, moves, swaps = states.reads[-1], moves_s(job), swaps_s(job)
+    since_s = max([float(part[-1]) for part in (moves, swaps) if len(part)], default=-np.inf)
+    pieces = read.pieces.only((read.pieces.start_s >= since_s) & ~np.isnan(read.pieces.level))
+    if len(pieces.start_s) < LEAST_READINGS or float(pieces.length_s.sum()) < LEAST_S:
+        return None
+    if pieces.received.any() or (pieces.level > floor).any():
+        return None
+    begin_s = float(pieces.start_s[0])
+    spot = spot_of(job, path, begin_s, beside.sky)
+    if spot.open_by is None:
+        return None
+    return Stay(read.visit, begin_s, floor, 0.0, spot.open_by, spot.word is not None, era=read.era, moved=len(moves))
 
 
-def _error_db(start_s: Floats, here: Flags, found: Segmented) -> float:
-    """Standard error of a median level: n readings that repeat each other are worth n (1 - r) / (1 + r) of them
-    (Bayley and Hammersley 1946, from memory), and a median takes pi / 2 as many as a mean (textbook)."""
-    noise = found.chain.noise
-    if not isinstance(noise, LevelNoise):
-        return STAYS_DIFFER_DB
-    count = int(here.sum())
-    step_s = float(np.median(np.diff(start_s[here]))) if count > 1 else np.inf
-    alike = float(np.exp(-step_s / noise.tau_s)) if noise.tau_s > 0.0 else 0.0
-    worth = max(1.0, count * (1.0 - alike) / (1.0 + alike))
-    return float(noise.sd[-1] * np.sqrt(np.pi / 2.0 / worth))
+def _compared(job: Job, path: str, now: Stay, others: Sequence[Stay], unit: str, beside: Compared) -> Expected | str:
+    """What a stay lacks beside stays with the same parts, kept levels, or the link budget."""
+    before = [stay for stay in others if stay.era == now.era]
+    opened = [(stay.level, stay.error) for stay in before if stay.open_by is not None]
+    kept = [(one.level, one.error) for one in beside.kept.of(path, unit, job.sheet.id)] if beside.kept else []
+    if opened or kept:
+        return by_history(now, [*opened, *kept], "open-sky" if opened else "remembered", unit)
+    earlier = [
+        (stay.level, stay.error) for stay in before if not stay.told and not stay.hidden and stay.visit < now.visit
+    ]
+    if earlier:
+        return by_history(now, earlier, "earlier-visit", unit)
+    if unit not in DECIBEL_UNITS:
+        return f"no earlier level under an open sky to compare with, and {unit} has no link budget"
+    if now.open_by is None:
+        return (
+            "no earlier level under an open sky to compare with, and nothing says that the sky is open here, as a "
+            "link budget takes for granted"
+        )
+    return _by_budget(job, path, now, unit, beside.constellation)
 
 
-def _by_history(now: _Stay, history: Sequence[_Stay], from_: From) -> Expected:
-    """The mean of what was before; the spread between stays counts once for it and once for now."""
-    errors = np.array([stay.error_db**2 + STAYS_DIFFER_DB**2 for stay in history])
-    weight = (1.0 / errors) / (1.0 / errors).sum()
-    expected = float(weight @ np.array([stay.level for stay in history]))
-    error = float(np.sqrt(1.0 / (1.0 / errors).sum() + now.error_db**2 + STAYS_DIFFER_DB**2))
-    short = expected - now.level
-    return Expected(now.level, expected, short, (short - _SIGMAS_90 * error, short + _SIGMAS_90 * error), from_)
+def by_history(now: Stay, history: Sequence[tuple[float, float]], from_: From, unit: str) -> Expected:
+    """The mean of what was before (levels and their standard errors).
+
+    Three things make the interval: the error of each level (noise and fading while it was read), the error of the
+    mean, and the spread from one stay to the next, which counts for today's stay once more. The spread is a judgement
+    worth three stays, moved by the stays that were seen.
+    """
+    level, error = np.array(history).T
+    spread = differ_by(unit) ** 2
+    if len(level) > 1:
+        seen = max(float(np.sum((level - level.mean()) ** 2)) - float(np.sum(error**2)) * (1 - 1 / len(level)), 0.0)
+        spread = (_WORTH_STAYS * spread + seen) / (_WORTH_STAYS + len(level) - 1)
+    weight = 1.0 / (error**2 + spread)
+    expected = float(weight @ level / weight.sum())
+    of_mean = float(1.0 / weight.sum())
+    short, half = expected - now.level, SIGMAS_90 * float(np.sqrt(of_mean + now.error**2 + spread))
+    mean_90 = _about(expected, SIGMAS_90 * float(np.sqrt(of_mean + spread)))
+    return Expected(now.level, expected, mean_90, short, _about(short, half), from_, len(level))
+
+
+def _about(value: float, half: float) -> Interval:
+    return value - half, value + half
 
 
 # --- by the link budget ------------------------------------------------------------------------------------------
 
 
-def _by_budget(job: Job, path: str, now: _Stay, unit: str, constellation: Constellation | None) -> Expected | str:
+def _by_budget(job: Job, path: str, now: Stay, unit: str, constellation: Constellation | None) -> Expected | str:
+    nothing = "no earlier level under an open sky to compare with"
     satellite = satellite_of(path, constellation)
     if satellite is None:
-        return "no earlier open-sky stay of this job to compare with, and no satellite of that name for a link budget"
+        return f"{nothing}, and no satellite of that name for a link budget"
     seen = look_of(job, satellite)
     range_km, elevation_deg = (None, None) if seen is None else (float(seen.range_km), float(seen.elevation_deg))
     frequency = None if satellite.frequency_mhz is None else satellite.frequency_mhz * 1e6
     bandwidth = job.sheet.receiver.noise_bandwidth_hz
-    found = expected_cn(satellite.eirp_dbw, frequency, range_km, elevation_deg, bandwidth, unit)
+    found = expected_cn(satellite.eirp_dbw, frequency, range_km, elevation_deg, bandwidth, unit, stated_in(job))
     if isinstance(found, str):
-        return f"no earlier open-sky stay of this job to compare with; {found}"
-    error = _SIGMAS_90 * float(np.hypot(now.error_db, STAYS_DIFFER_DB))
-    low = found.value - now.level - float(np.hypot(found.value - found.low, error))
-    high = found.value - now.level + float(np.hypot(found.high - found.value, error))
-    return Expected(now.level, found.value, found.value - now.level, (low, high), "link-budget")
+        return f"{nothing}; {found}"
+    error = SIGMAS_90 * float(np.hypot(now.error, differ_by(unit)))
+    short = found.value - now.level
+    low = short - float(np.hypot(found.value - found.low, error))
+    high = short + float(np.hypot(found.high - found.value, error))
+    return Expected(
+        level=now.level,
+        expected=found.value,
+        expected_90=(found.low, found.high),
+        deficit=short,
+        deficit_90=(low, high),
+        from_="link-budget",
+        inputs=_inputs(found, satellite),
+    )
+
+
+def stated_in(job: Job) -> dict[str, Known]:
+    """What the job sheet states of antenna and noise, by the names of the budget's figures."""
+    receiver, feed = job.sheet.receiver, job.sheet.feed
+    stated: dict[str, Known] = {}
+    if receiver.antenna_gain_dbic is not None:
+        stated["antenna_gain_dbic"] = receiver.antenna_gain_dbic
+    for name in ("antenna_k", "noise_figure_db"):
+        if name in feed:
+            stated[name] = feed[name]
+    if receiver.noise_temperature_k is not None:
+        stated[SYSTEM] = receiver.noise_temperature_k
+    return stated
+
+
+def _inputs(found: ExpectedLevel, satellite: Satellite) -> tuple[ExpectedInput, ...]:
+    return tuple(
+        ExpectedInput(
+            one.label,
+            one.value,
+            (one.low, one.high) if one.low < one.high else None,
+            one.unit,
+            *_told(one, satellite),
+        )
+        for one in found.figures
+    )
+
+
+def _told(figure: Figure, satellite: Satellite) -> tuple[str, str]:
+    """Where a figure comes from, and its standing; a satellite's own status says more than that it was stated."""
+    if figure.source == SATELLITE:
+        return figure.source.name, satellite.status or "stated, no source named"
+    return figure.source.name, figure.source.standing
 
 
 def satellite_of(path: str, constellation: Constellation | None) -> Satellite | None:

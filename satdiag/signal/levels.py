@@ -39,10 +39,13 @@ def clear_level(level: Floats, weight: Floats, unit: str) -> float | None:
     level, weight = level[kept], weight[kept]
     if not len(level):
         return None
-    reference = weighted_quantile(level, weight, _START_QUANTILE)
+    order = np.argsort(level)
+    level, reached = level[order], np.cumsum(weight[order])
+    reference = _quantile(level, reached, 0, _START_QUANTILE)
     for _ in range(_MOST_ROUNDS):
-        clear = ~is_shadowed(level, reference, unit)
-        found = weighted_quantile(level[clear], weight[clear], 0.5)
+        # the clear levels are the upper end of the sorted ones
+        first = int(np.searchsorted(level, reference - shadow_step(unit)))
+        found = _quantile(level, reached, first, 0.5)
         if found == reference:
             break
         reference = found
@@ -56,7 +59,13 @@ def is_shadowed(level: Floats, reference: float, unit: str) -> Flags:
 
 def weighted_quantile(values: Floats, weight: Floats, quantile: float) -> float:
     """The smallest value that has at least this share of the weight at or below it."""
-    order = np.argsort(values, kind="stable")
-    reached = np.cumsum(weight[order])
-    at = int(np.searchsorted(reached, quantile * reached[-1] * (1.0 - 1e-12)))
-    return float(values[order][min(at, len(values) - 1)])
+    order = np.argsort(values)
+    return _quantile(values[order], np.cumsum(weight[order]), 0, quantile)
+
+
+def _quantile(values: Floats, reached: Floats, first: int, quantile: float) -> float:
+    """The quantile of sorted values from number `first` on; `reached` (n,) is the weight of all up to each."""
+    below = float(reached[first - 1]) if first else 0.0
+    wanted = below + quantile * (reached[-1] - below) * (1.0 - 1e-12)
+    at = int(np.searchsorted(reached, wanted))
+    return float(values[min(max(at, first), len(values) - 1)])

@@ -11,7 +11,7 @@ from satdiag.job import Job
 from satdiag.signal.expected import look_of, satellite_of
 from satdiag.signal.headings import LEAST_HEADINGS, turned
 from satdiag.signal.pieces import Pieces
-from satdiag.signal.repeats import LEAST_LOSSES, TELLING_DB, repeats, where_of
+from satdiag.signal.repeats import LEAST_LOSSES, LEAST_POSITIONS, TELLING_DB, repeats, where_of
 from satdiag.signal.states import PathStates
 from satdiag.signal.together import compared_paths
 from satdiag.sky.constellation import Constellation
@@ -36,7 +36,8 @@ def _where(job: Job, states: Mapping[str, PathStates]) -> tuple[dict[str, Any], 
         return {}, ["no positions (fixes, or moves between sites): whether drop-outs come back at a place is unknown"]
     found = repeats(where, [_joined(path) for path in states.values()])
     if found is None:
-        why = "too few positions were passed twice"
+        stood = len(np.unique(where.cell)) < LEAST_POSITIONS
+        why = "the vehicle stood in one place" if stood else "too few positions were passed twice"
         return {}, [f"{why}: whether drop-outs come back at a place is unknown"]
     word = "place" if found.place_db >= TELLING_DB else "vehicle" if found.place_db <= -TELLING_DB else None
     fields = {"repeats_at": word, "repeats_place_db": found.place_db, "repeats_positions": found.positions}
@@ -70,10 +71,10 @@ def _heading(
     if found is None:
         few = f"fewer than {LEAST_HEADINGS} headings at one spot, or too few readings at them"
         return {}, [f"{few}: whether a weakness turns with the vehicle is unknown"]
-    low, high = found.vehicle_db_90
-    word = "vehicle" if low >= TELLING_DB else "site" if high <= -TELLING_DB else None
     fields = {
-        "turns_with": word,
+        "turns_with": "vehicle" if found.by_vehicle else "site" if found.by_site else None,
+        "turns_both": found.by_vehicle and found.by_site,
+        "turns_site_db": found.site_db,
         "turns_vehicle_db": found.vehicle_db,
         "turns_vehicle_db_90": found.vehicle_db_90,
         "turns_headings": found.headings,

@@ -1,8 +1,8 @@
 """Readings of one path as stretches of time: received or not, and at which level.
 
 A reading stands until the next of its kind on its path, at most for the hold time of reception, not beyond the
-visit, and never across a gap, sleep, or the dead time after a restart. What no reading stands for is unknown, and
-not counted.
+visit, and never across a gap, sleep, the dead time after a restart, a logged move of the vehicle or another part
+that was put in. What no reading stands for is unknown, and not counted.
 """
 
 from __future__ import annotations
@@ -58,7 +58,8 @@ class Pieces:
 class Readings:
     """The lock and level rows of the receiver now fitted, and what interrupts them.
 
-    `quiet` ends what a reading stands for; `deaf` besides drops the readings that lie in it.
+    `quiet` ends what a reading stands for; `deaf` besides drops the readings that lie in it. `breaks_s`: instants at
+    which the vehicle was moved or a part exchanged, beyond which no reading speaks.
     """
 
     job: Job
@@ -67,6 +68,7 @@ class Readings:
     quiet: Spans
     deaf: Spans
     gaps: pd.DataFrame
+    breaks_s: Floats
 
     @property
     def paths(self) -> tuple[str, ...]:
@@ -95,7 +97,18 @@ def readings_of(job: Job) -> Readings:
     gaps = gaps[np.array([source.partition(":")[0] != SKY_SOURCE for source in gaps["subject"]], dtype=bool)]
     ends, lengths = gaps["t_s"].to_numpy(dtype=float), gaps["span_s"].to_numpy(dtype=float)
     lost = spans(list(zip(ends - lengths, ends, strict=True)))
-    return Readings(job, lock.assign(locked=locked.astype(float)), level, union(deaf, lost), deaf, gaps)
+    swaps_s = job.select("swap")["t_s"].to_numpy(dtype=float)
+    breaks_s = np.unique(np.concatenate([changed_s(job, "place"), changed_s(job, "site"), swaps_s]))
+    return Readings(job, lock.assign(locked=locked.astype(float)), level, union(deaf, lost), deaf, gaps, breaks_s)
+
+
+def changed_s(job: Job, kind: str) -> Floats:
+    """When the word of a `place` or `site` row became another one; saying it again changes nothing."""
+    rows = job.select(kind, "vehicle")
+    words = rows["value"].to_numpy(dtype=object)
+    first = job.sheet.sites[0].name if kind == "site" and job.sheet.sites else None
+    before = np.concatenate([np.array([first], dtype=object), words[:-1]])
+    return np.asarray(rows["t_s"].to_numpy(dtype=float)[words != before])
 
 
 def read_pieces(readings: Readings, path: str, visit: Visit) -> Pieces | None:
@@ -112,7 +125,8 @@ def read_pieces(readings: Readings, path: str, visit: Visit) -> Pieces | None:
     levels = _series(readings, _in_visit(readings.level, path, visit), "number", visit)
     locks = _series(readings, _in_visit(readings.lock, path, visit), "locked", visit)
     edges = np.unique(np.concatenate([levels.start_s, levels.end_s, locks.start_s, locks.end_s]))
-    level, lock = levels.value_at(edges[:-1]), locks.value_at(edges[:-1])
+    lock = locks.value_at(edges[:-1])
+    level = levels.value_at(edges[:-1], locks.changed_before(edges[:-1]))
     tells = lock if by_lock else np.where(np.isnan(level), np.nan, level > (floor if floor is not None else 0.0))
     known = ~np.isnan(tells)
     return Pieces(edges[:-1][known], edges[1:][known], tells[known] > 0, level[known])
@@ -129,12 +143,23 @@ class _Series:
     end_s: Floats
     value: Floats
 
-    def value_at(self, t_s: Floats) -> Floats:
+    def value_at(self, t_s: Floats, read_since_s: Floats | None = None) -> Floats:
+        """Values at instants (m,); NaN where none was read, or none since `read_since_s` (m,)."""
         if not len(self.start_s):
             return np.full(len(t_s), np.nan)
         found = np.searchsorted(self.start_s, t_s, side="right") - 1
         inside = (found >= 0) & (t_s < self.end_s[found.clip(0)])
+        if read_since_s is not None:
+            inside &= self.start_s[found.clip(0)] >= read_since_s
         return np.where(inside, self.value[found.clip(0)], np.nan)
+
+    def changed_before(self, t_s: Floats) -> Floats:
+        """The last instant at which the value became received from not, up to each instant (m,); -inf before any: a
+        level that is older was read while nothing was received and does not grade what came back."""
+        gained = np.zeros(len(self.value), dtype=bool)
+        gained[1:] = (self.value[1:] > 0.0) & (self.value[:-1] == 0.0)
+        since_s = np.concatenate([[-np.inf], self.start_s[gained]])
+        return np.asarray(since_s[np.searchsorted(since_s, t_s, side="right") - 1])
 
 
 def _since(rows: pd.DataFrame, since_s: float) -> pd.DataFrame:
@@ -156,7 +181,10 @@ def _series(readings: Readings, rows: pd.DataFrame, column: str, visit: Visit) -
     usual_s = float(np.median(np.diff(times))) if len(times) > 1 else LAST_READING_S
     held[-1] = max(held[-1], times[-1] + min(usual_s, LAST_READING_S))
     interruptions = np.append(readings.quiet[:, 0], np.inf)
-    return _Series(times, np.minimum(held, interruptions[np.searchsorted(interruptions, times)]), values)
+    held = np.minimum(held, interruptions[np.searchsorted(interruptions, times)])
+    # What is read at the instant of a move is read after it.
+    breaks = np.append(readings.breaks_s, np.inf)
+    return _Series(times, np.minimum(held, breaks[np.searchsorted(breaks, times, side="right")]), values)
 
 
 def _with_spans(times: Floats, values: Floats, lengths: Floats) -> tuple[Floats, Floats]:

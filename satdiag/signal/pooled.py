@@ -73,8 +73,16 @@ def _draws(ways: Sequence[Sequence[History]], stream: int) -> list[ChainDraws]:
     return found
 
 
-def shares_of(received: Pooled, clear: Pooled | None) -> tuple[Share, ShareIntervals]:
-    """Blocked from received; clear and shadowed by splitting the received time as its levels were split."""
+def shares_of(
+    received: Pooled, clear: Pooled | None, apart: tuple[Pooled | None, Pooled | None] = (None, None)
+) -> tuple[Share, ShareIntervals]:
+    """Blocked from received; clear and shadowed by splitting the received time as its levels were split.
+
+    The split takes what was clear of the received time as if it knew nothing of the blocked time between, and its
+    interval is too narrow by itself (measured: 84 % instead of 90 on simulated chains of three states). `apart` are
+    clear and shadowed, each against everything else, which forgets instead what the other two have to do with each
+    other; the interval reaches as far as either (measured so: 91 %).
+    """
     blocked = 1.0 - received.share
     blocked_90 = interval_of(1.0 - received.draws, blocked)
     if clear is None:
@@ -83,8 +91,18 @@ def shares_of(received: Pooled, clear: Pooled | None) -> tuple[Share, ShareInter
         return Share(nothing, nothing, blocked), ShareIntervals(upper, upper, blocked_90)
     shares = (received.share * clear.share, received.share * (1.0 - clear.share))
     draws = (received.draws * clear.draws, received.draws * (1.0 - clear.draws))
-    clear_90, shadowed_90 = (interval_of(part, value) for part, value in zip(draws, shares, strict=True))
+    clear_90, shadowed_90 = (
+        _reaching(interval_of(part, value), one) for part, value, one in zip(draws, shares, apart, strict=True)
+    )
     return Share(*shares, blocked), ShareIntervals(clear_90, shadowed_90, blocked_90)
+
+
+def _reaching(interval: Interval, other: Pooled | None) -> Interval:
+    """As far as either interval."""
+    if other is None:
+        return interval
+    low, high = interval_of(other.draws, other.share)
+    return min(interval[0], low), max(interval[1], high)
 
 
 def dropout_interval(received: Pooled, mean_dropout_s: float | None) -> Interval | None:

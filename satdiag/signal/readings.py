@@ -49,6 +49,11 @@ class ChainReadings:
     @cached_property
     def waits(self) -> tuple[Floats, NDArray[np.int32]]:
         """The distinct waits (G,), those alike taken together at their mean, and the group of each reading (n,)."""
+        even = self._even_wait_s()
+        if even is not None:
+            alone = np.zeros(self.count, dtype=np.int32)
+            alone[0] = 1
+            return np.array([even, np.inf]), alone
         parts = [slice(first, first + _AT_A_TIME) for first in range(0, self.count, _AT_A_TIME)]
         sizes = np.unique(np.concatenate([np.unique(_size(self.wait_s[part])) for part in parts]))
         group = np.empty(self.count, dtype=np.int32)
@@ -58,6 +63,14 @@ class ChainReadings:
             total += np.bincount(group[part], self.wait_s[part], len(sizes))
             count += np.bincount(group[part], minlength=len(sizes))
         return total / count, group
+
+    def _even_wait_s(self) -> float | None:
+        """The wait that all readings have but the first, which has none before it; None where there is no such."""
+        rest = self.wait_s[1:]
+        if not len(rest) or np.isfinite(self.wait_s[0]) or not np.isfinite(rest[-1]):
+            return None
+        low, high = _size(np.array([rest.min(), rest.max()]))
+        return float(rest.mean()) if low == high else None
 
     @cached_property
     def follows(self) -> NDArray[np.bool_]:
@@ -77,11 +90,27 @@ class ChainReadings:
 
 
 class Noise(Protocol):
-    """What readings a state gives."""
+    """What readings a state gives, with a memory of `tau_s`."""
+
+    @property
+    def tau_s(self) -> float: ...
 
     def tables(self, readings: ChainReadings, index: Numbers) -> tuple[Floats, Floats]:
         """Densities (K, K, m) by the state before and the own one, and the logarithms divided out (m,)."""
         ...
+
+    def gives(self, state: int) -> bool:
+        """True if a state gives readings at all."""
+        ...
+
+    def ratios(self, value: Floats, earlier: Floats, alike: Floats | float) -> Ratios:
+        """Densities of the hidden states 1 and 2 as `odds` wants them, for readings (m,) without one that is silent:
+        1 to 2, 2 to 1 and 2 to 2 over 1 to 1, and the logarithms divided out. `alike` is 0 where `earlier` does not
+        count."""
+        ...
+
+
+Ratios = tuple[Floats, Floats, Floats, Floats]
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +142,36 @@ class LevelNoise:
         if silent.any():
             found[:, :, silent], best[silent] = 1.0, 0.0
         return found, best
+
+    def gives(self, state: int) -> bool:
+        """See `Noise`."""
+        return not np.isnan(self.mean[state])
+
+    def ratios(self, value: Floats, earlier: Floats, alike: Floats | float) -> Ratios:
+        """See `Noise`; a reading says no more than in `tables`."""
+        fresh = 1.0 - np.square(alike)
+        half = -0.5 / fresh
+        logs = []
+        for before in (1, 2):
+            carried = (earlier - self.mean[before]) * (alike / self.sd[before])
+            for state in (1, 2):
+                part = value - self.mean[state]
+                part *= 1.0 / self.sd[state]
+                part -= carried
+                part *= part
+                part *= half
+                part -= np.log(self.sd[state])
+                logs.append(part)
+        least = np.maximum(np.maximum(logs[0], logs[1]), np.maximum(logs[2], logs[3]))
+        least -= _SHARPEST
+        for part in logs:
+            np.maximum(part, least, out=part)
+        stayed, *others = logs
+        for part in others:
+            part -= stayed
+            np.exp(part, out=part)
+        stayed -= 0.5 * np.log(2.0 * np.pi * fresh)
+        return others[0], others[1], others[2], stayed
 
     def _logs(
         self, readings: ChainReadings, index: Numbers, value: Floats, gives: list[int], rows: list[int]
@@ -165,6 +224,19 @@ class BandNoise:
         if silent.any():
             found[:, :, silent] = 1.0
         return found, np.zeros(len(index))
+
+    def gives(self, state: int) -> bool:
+        """See `Noise`."""
+        return bool(self.chance[state].any())
+
+    def ratios(self, value: Floats, earlier: Floats, alike: Floats | float) -> Ratios:
+        """See `Noise`."""
+        band = value.astype(np.intp)
+        one, two = self.chance[1, band], self.chance[2, band]
+        fresh = 1.0 - np.asarray(alike)
+        repeated = alike * (earlier == value)
+        stayed = repeated + fresh * one
+        return two / stayed, one / stayed, (repeated + fresh * two) / stayed, np.log(stayed)
 
 
 @dataclass(frozen=True, eq=False)

@@ -22,11 +22,16 @@ from satdiag.signal.pieces import Flags, Floats, Numbers, Pieces
 
 CELL_M = 40.0
 """Judgement, no source: a fix is good for some metres, a bridge or a house takes some tens."""
+LEAVE_M, TRAVEL_M = 10.0, 100.0
+"""Judgement, no source: how far beyond a cell's edge it is left for good, a few times the noise of a fix; and how far
+a vehicle goes away from a position before it can pass it once more."""
 LEAST_POSITIONS, LEAST_LOSSES = 3, 2
 TELLING_DB = 10.0
 """A weight of evidence (ten times the logarithm of the Bayes factor) from which one is named: ten to one."""
 
 _OWN_CHANCE = 0.5
+_KEEP_M = CELL_M / 2.0 + LEAVE_M
+_LONGEST_FIX_S = 10.0
 _EARTH_M = 6_371_000.0
 _MEASURED = ("unknown", "standard", "differential", "precise", "rtk-fixed", "rtk-float")
 
@@ -69,13 +74,42 @@ def _by_fixes(job: Job) -> Where | None:
     t_s, latitude, longitude = np.array(sorted(found)).T
     north = np.radians(latitude - latitude[0]) * _EARTH_M
     east = np.radians(longitude - longitude[0]) * _EARTH_M * np.cos(np.radians(latitude[0]))
-    squares = np.stack([np.floor(north / CELL_M), np.floor(east / CELL_M)], axis=1)
-    _, cell = np.unique(squares, axis=0, return_inverse=True)
-    new = np.concatenate([[True], (np.diff(cell) != 0) | (np.diff(t_s) > 10.0)])
-    first = np.flatnonzero(new)
-    last = np.append(first[1:], len(t_s)) - 1
-    until = np.minimum(np.append(t_s[1:], t_s[-1]), t_s + 10.0)
-    return Where(t_s[first], until[last], cell[first])
+    return passes(t_s, north, east)
+
+
+def passes(t_s: Floats, north_m: Floats, east_m: Floats) -> Where:
+    """Passes of cells by a track (n,). Cells lie about the first fix, so that it stands in the middle of one.
+
+    Noise of the fixes makes no pass: a cell is left only by `LEAVE_M` beyond its edge, and coming back to it counts
+    only after `TRAVEL_M` from its middle. So a vehicle that stands has no second pass, wherever in a cell it stands.
+    """
+    cell_of: dict[tuple[int, int], int] = {}
+    away: dict[int, bool] = {}
+    middles: list[tuple[float, float]] = []
+    found: list[list[float]] = []
+    current, counts, last_s = -1, False, -np.inf
+    for at_s, north, east in zip(t_s.tolist(), north_m.tolist(), east_m.tolist(), strict=True):
+        left = current < 0 or max(abs(north - middles[current][0]), abs(east - middles[current][1])) > _KEEP_M
+        if left or at_s - last_s > _LONGEST_FIX_S:
+            if left:
+                square = (round(north / CELL_M), round(east / CELL_M))
+                if square not in cell_of:
+                    middles.append((CELL_M * square[0], CELL_M * square[1]))
+                current = cell_of.setdefault(square, len(cell_of))
+            counts = away.get(current, True)
+            away[current] = False
+            if counts:
+                found.append([at_s, at_s, current])
+        elif counts:
+            found[-1][1] = at_s
+        if left:
+            for number, gone in away.items():
+                if not gone:
+                    away[number] = float(np.hypot(north - middles[number][0], east - middles[number][1])) > TRAVEL_M
+        last_s = at_s
+    start_s, end_s, cell = np.array(found).T
+    until_s = np.minimum(np.append(t_s[1:], t_s[-1]), t_s + _LONGEST_FIX_S)[np.searchsorted(t_s, end_s)]
+    return Where(start_s, until_s, cell.astype(np.intp))
 
 
 def _by_sites(job: Job) -> Where | None:
@@ -99,7 +133,8 @@ def repeats(where: Where, paths: Sequence[Pieces]) -> Repeats | None:
         with_loss = np.bincount(cell, lost)
         more = passed >= 2
         positions, losses = max(positions, int(more.sum())), max(losses, int(with_loss[more].sum()))
-        # One loss may run over several positions in a row: that many are one piece of news.
+        # One loss may run over several positions in a row: that many are taken for one piece of news (judgement, no
+        # source; the weight of evidence is divided, as if each run were read once).
         weight += _place_db(passed[more], with_loss[more]) / _run_length(lost)
     if positions < LEAST_POSITIONS or losses < LEAST_LOSSES:
         return None

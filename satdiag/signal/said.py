@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from satdiag.findings import PathSignal
+from satdiag.findings import PathSignal, Share
 from satdiag.job import Job
-from satdiag.signal.expected import Expected
+from satdiag.signal.chain import FORGETS_WITHIN_S
+from satdiag.signal.expected import DECIBEL_UNITS, Expected
 
 DIFFER_BY = 0.05
 """Judgement, no source: shares of time that differ by less are the same to whoever reads them."""
@@ -27,11 +28,24 @@ def could_not(
             said.append(f"{name}: no reading that could be used: no shares of time")
         elif path.share.clear is None:
             said.append(f"{name}: locks without levels tell received from blocked, not clear from shadowed")
-    said += [f"{name}: {why}" for name, why in expected.items() if isinstance(why, str)]
+        if path.share is None or path.observed_s is None:
+            continue
+        if path.observed_s > FORGETS_WITHIN_S[1] and _one_state(path.share):
+            said.append(
+                f"{name}: its state never changed in {path.observed_s / 60.0:.0f} minutes: the intervals of its "
+                "shares hold only if such a state lasts ten minutes at most; how long it lasts was not seen"
+            )
+    in_decibel = {name for name, path in paths.items() if path.unit in DECIBEL_UNITS}
+    said += [f"{name}: {why}" for name, why in expected.items() if isinstance(why, str) and name in in_decibel]
     units = {path.unit for path in paths.values() if path.unit}
-    if units and not units & {"dB", "dB-Hz"}:
+    if units and not units & set(DECIBEL_UNITS):
         said.append("percent and bars are an order only: levels were not compared with a link budget")
     return tuple(said)
+
+
+def _one_state(share: Share) -> bool:
+    """True for a state that never changed: clear or shadowed, if levels tell them apart."""
+    return 1.0 in (share.clear, share.shadowed, share.blocked) or (share.clear is None and share.blocked == 0.0)
 
 
 def disagreements(paths: Mapping[str, PathSignal]) -> tuple[str, ...]:

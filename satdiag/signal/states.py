@@ -22,10 +22,16 @@ NAMES: tuple[State, ...] = ("blocked", "shadowed", "clear", "received")
 
 @dataclass(frozen=True, eq=False)
 class Read:
-    """One path in one visit: what was read, and in which unit."""
+    """One path in one visit with one antenna and lead: what was read, and in which unit.
+
+    `visit`, `era`: numbers of the visit, and of the parts that were fitted. What was read with other parts is held
+    against its own clear level.
+    """
 
     pieces: Pieces
     unit: str | None
+    visit: int = 0
+    era: int = 0
 
     @property
     def with_level(self) -> Flags:
@@ -37,14 +43,24 @@ class Read:
 class PathStates:
     """The state of each piece, visit by visit, as numbers into `NAMES`.
 
-    `likely` by the chain, `drawn` paths from its posterior, `plain` by each reading alone. `chains` by unit.
+    `likely` by the chain, `drawn` paths from its posterior, `plain` by each reading alone. `chains` by unit and the
+    number of the parts fitted.
     """
 
     reads: Sequence[Read]
     likely: tuple[States, ...]
     plain: tuple[States, ...]
     drawn: tuple[tuple[States, ...], ...]
-    chains: Mapping[str, Segmented]
+    chains: Mapping[tuple[str, int], Segmented]
+
+    def chain_of(self, read: Read) -> Segmented | None:
+        """The chain that a read's levels belong to."""
+        return self.chains.get((read.unit, read.era)) if read.unit is not None else None
+
+    def last_chain(self, unit: str | None) -> Segmented | None:
+        """The chain of a unit with the parts that were fitted last."""
+        eras = [era for one, era in self.chains if one == unit]
+        return self.chains[unit, max(eras)] if unit is not None and eras else None
 
     def graded(self, states: Sequence[States]) -> list[History]:
         """Clear or not over the time in which that is known, visit by visit."""
@@ -55,25 +71,37 @@ class PathStates:
             found.append(History(part.start_s, part.end_s, state[keep] == CLEAR))
         return found
 
+    def are(self, states: Sequence[States], wanted: int) -> list[History]:
+        """In the wanted state or in another, visit by visit."""
+        return [
+            History(read.pieces.start_s, read.pieces.end_s, state == wanted)
+            for read, state in zip(self.reads, states, strict=True)
+        ]
+
+    @property
+    def all_graded(self) -> bool:
+        """True if no time is received without being known as clear or shadowed."""
+        return not any(bool((state == RECEIVED).any()) for state in self.likely)
+
     def received(self) -> list[History]:
         """Received or not, visit by visit."""
         return [History(read.pieces.start_s, read.pieces.end_s, read.pieces.received) for read in self.reads]
 
 
 def path_states(reads: Sequence[Read]) -> PathStates:
-    """States of a path; levels of different units are never mixed."""
+    """States of a path; levels of different units, or read with different parts, are never mixed."""
     rough = [np.where(read.pieces.received, RECEIVED, BLOCKED).astype(np.int8) for read in reads]
     likely, plain = [part.copy() for part in rough], [part.copy() for part in rough]
     drawn: list[list[States]] = []
-    chains: dict[str, Segmented] = {}
-    for unit in sorted({read.unit for read in reads if read.unit is not None}):
-        at = [number for number, read in enumerate(reads) if read.unit == unit]
+    chains: dict[tuple[str, int], Segmented] = {}
+    for unit, era in sorted({(read.unit, read.era) for read in reads if read.unit is not None}):
+        at = [number for number, read in enumerate(reads) if (read.unit, read.era) == (unit, era)]
         kept = [reads[number].with_level | ~reads[number].pieces.received for number in at]
         parts = [reads[number].pieces.only(keep) for number, keep in zip(at, kept, strict=True)]
         found = _segmented(parts, unit)
         if found is None:
             continue
-        chains[unit] = found
+        chains[unit, era] = found
         drawn += [[part.copy() for part in rough] for _ in range(len(found.drawn) - len(drawn))]
         lengths = np.cumsum([len(part.start_s) for part in parts])[:-1]
         _put(likely, at, kept, np.split(found.state, lengths))

@@ -13,6 +13,8 @@ from satdiag.signal.pieces import Flags, Floats, Pieces
 ANY = "any"
 SATELLITE = "satellite"
 REPEATER = "repeater"
+LEAST_EVENTS = 3
+"""Judgement, no source: of fewer drop-outs no share is told."""
 _RECEIVED, _BLOCKED, _UNKNOWN = 1, 0, -1
 
 
@@ -80,7 +82,8 @@ def joint_dropouts(paths: Mapping[str, Pieces]) -> tuple[int, int]:
     """How many drop-outs took every path that was received just before, and of how many that can tell.
 
     A drop-out begins between the last reading that was received and the first that was not. Drop-outs of several
-    paths are one event where those stretches overlap. An event tells something if two paths or more were received
+    paths are one event where those stretches overlap. One across a logged move, another part put in or sleep is not
+    watched: no reading stands beyond these. An event tells something if two paths or more were received
     as it began.
     """
     onsets = sorted(

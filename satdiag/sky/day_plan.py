@@ -9,24 +9,30 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from satdiag.findings import Instant, Mask, SatelliteSky, instant_text, plain_values
-from satdiag.job import Job
+from satdiag.findings import Instant, Interval, Mask, SatelliteSky, plain_values
 from satdiag.sheet import Site
+from satdiag.sky.along import Along, along
+from satdiag.sky.clear_hours import ClearHours, clear_hours
 from satdiag.sky.constellation import Constellation
-from satdiag.sky.estimate import Stay, mask_of, stays_in, with_chance, with_record
-from satdiag.sky.mask.parked import record_in
 from satdiag.sky.mask.site import judged
+from satdiag.sky.moments import Moment, moments
 from satdiag.sky.orbits import Handover, Orbit, check_age, elevations_deg, handovers, highest_of
-from satdiag.sky.parking import Standing, parking_advice
-from satdiag.sky.passes import highest, passes, sample_instants
+from satdiag.sky.parking import TRUE_NORTH, Standing, parking_advice
+from satdiag.sky.passes import highest, instant_words, passes, sample_instants
+from satdiag.sky.place_prior import LOWEST_OF_TABLE_DEG, UNDER_A_ROOF, low_words
+from satdiag.sky.pole import at_a_pole, pole_words
+from satdiag.sky.propagation.street import Street
+from satdiag.sky.ranks import Rank, ranks_of
+from satdiag.sky.skyline_at import edge_at
+from satdiag.sky.stay import Stay, mask_of, with_chance
+from satdiag.sky.street_of import street_of_obstacles
 
 Floats = NDArray[np.float64]
 Instants = NDArray[np.datetime64]
+Ends = tuple[Instant, Instant]
 
 HOUR = np.timedelta64(3600, "s")
 TRACK_STEP_S = 300.0
-# Satellites that stand still may seem to differ by rounding from hour to hour; less than this is no difference.
-SAME_DEG = 0.05
 
 
 @dataclass(frozen=True)
@@ -55,6 +61,8 @@ class SatelliteDay:
 
     `sky` is its direction with the chance that it is clear, for a satellite that moves at its highest instant of the
     day (`sky.as_of`). `passes` and `track` (only while above the horizon) are empty for one that stands still.
+    `p_clear_while_up`: of one that moves, the share of the time while it stands high enough for the service in which
+    it is expected to be clear.
     """
 
     sky: SatelliteSky
@@ -63,26 +71,8 @@ class SatelliteDay:
     elements_age_days: float | None
     passes: tuple[PassTimes, ...]
     track: tuple[TrackPoint, ...]
-
-
-@dataclass(frozen=True)
-class Hour:
-    """An hour of the day: the lowest elevation in it of the satellite that ranks so, and which one that was then."""
-
-    from_: Instant
-    to: Instant
-    lowest_elevation_deg: float
-    satellite: str
-
-
-@dataclass(frozen=True)
-class Rank:
-    """Best and worst hour for the highest (1) or second highest (2) satellite; equal where nothing moves."""
-
-    rank: int
-    best: Hour
-    worst: Hour
-    same_all_day: bool
+    p_clear_while_up: float | None = None
+    p_clear_while_up_90: Interval | None = None
 
 
 @dataclass(frozen=True)
@@ -96,7 +86,12 @@ class Change:
 
 @dataclass(frozen=True)
 class DayPlan:
-    """The plan of one day at one site. Everything in `cautions` must be shown wherever the plan is."""
+    """The plan of one day at one site. Everything in `cautions` must be shown wherever the plan is.
+
+    `ranks` go by elevation alone, `clear_hours` by the chance that at least one satellite is clear; None where the
+    sky there is not known. `moments`: where all satellites stand in the middle of the best and of the worst hour.
+    `street`: the one that obstacles listed for the site form.
+    """
 
     site: Site
     day: str
@@ -112,6 +107,9 @@ class DayPlan:
     mask: Mask | None
     place: str | None
     frequency_mhz: float | None = None
+    clear_hours: ClearHours | None = None
+    moments: tuple[Moment, ...] = ()
+    street: Street | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values, numbers with six digits."""
@@ -120,12 +118,6 @@ class DayPlan:
 
 
 # --- the plan ----------------------------------------------------------------------------------------------------
-
-
-def stays_of(job: Job) -> list[Stay]:
-    """The stays of a job, one a site, with all that is known of the sky there."""
-    record = record_in(job.documents)
-    return [with_record(stay, record, len(job.sheet.sites) == 1) for stay in stays_in(job)]
 
 
 def plan_day(
@@ -143,27 +135,43 @@ def plan_day(
     cautions = (
         *([constellation.caution] if constellation.caution else []),
         *check_age(orbits, start + (end - start) // 2),
+        *pole_words(stay.site),
     )
     minimum = constellation.coverage_min_elevation_deg
     instants = sample_instants(start, end, min(60.0, *(orbit.step_s for orbit in orbits)))
     heights = elevations_deg(orbits, stay.site, instants)
     satellites = tuple(_satellite(stay, orbit, span, minimum) for orbit in orbits)
+    mask = mask_of(stay)
+    ranks = ranks_of(orbits, instants, heights)
+    by_chance = clear_hours(stay, orbits, span, minimum)
     return DayPlan(
         site=stay.site,
         day=day,
-        from_=_text(start),
-        to=_text(end),
+        from_=instant_words(start),
+        to=instant_words(end),
         constellation=constellation.name,
         coverage_min_elevation_deg=minimum,
         satellites=satellites,
-        ranks=_ranks(orbits, instants, heights),
+        ranks=ranks,
         handovers=tuple(_change(one) for one in handovers(orbits, stay.site, instants, minimum)),
-        advice=_advice(stay, orbits, instants, heights, satellites, minimum),
+        advice=_advice(stay, orbits, instants, heights, satellites, minimum, mask),
         cautions=cautions,
-        mask=mask_of(stay),
+        mask=mask,
         place=stay.place,
         frequency_mhz=_frequency_mhz(constellation),
+        clear_hours=by_chance,
+        moments=moments(orbits, stay.site, start, *_hours_that_count(by_chance, ranks)),
+        street=street_of_obstacles(stay.obstacles),
     )
+
+
+def _hours_that_count(by_chance: ClearHours | None, ranks: Sequence[Rank]) -> tuple[Ends, Ends]:
+    """Best and worst hour by the chance of a clear way where it is known and changes, else by elevation."""
+    if by_chance is not None and not by_chance.same_all_day:
+        best, worst = by_chance.best, by_chance.worst
+        return (best.from_, best.to), (worst.from_, worst.to)
+    high, low = ranks[0].best, ranks[0].worst
+    return (high.from_, high.to), (low.from_, low.to)
 
 
 def _frequency_mhz(constellation: Constellation) -> float | None:
@@ -174,18 +182,12 @@ def _frequency_mhz(constellation: Constellation) -> float | None:
     return sum(known) / len(known) if known else None
 
 
-def _text(instant: np.datetime64) -> Instant:
-    """An instant to the whole second, which is what the search for it is worth."""
-    whole = (instant.astype("datetime64[us]") + np.timedelta64(500_000, "us")).astype("datetime64[s]")
-    return instant_text(whole) or ""
-
-
-def _text_or_none(instant: np.datetime64 | None) -> Instant | None:
-    return None if instant is None else _text(instant)
+def _words_or_none(instant: np.datetime64 | None) -> Instant | None:
+    return None if instant is None else instant_words(instant)
 
 
 def _change(one: Handover) -> Change:
-    return Change(_text(one.at), one.from_, one.to)
+    return Change(instant_words(one.at), one.from_, one.to)
 
 
 # --- one satellite -----------------------------------------------------------------------------------------------
@@ -203,21 +205,37 @@ def _satellite(
     at = highest(elevation, start, end, orbit.step_s)[0] if orbit.moves else start
     seen = orbit.seen_from(site, np.array([at]))
     azimuth, height, distance = (float(part[0]) for part in (seen.azimuth_deg, seen.elevation_deg, seen.range_km))
-    as_of = _text(at) if orbit.moves else None
+    as_of = instant_words(at) if orbit.moves else None
     bare = SatelliteSky(orbit.name, azimuth, height, distance, None, None, "none", as_of)
     sky = with_chance(stay, bare)
     found = passes(elevation, start, end, minimum_deg, orbit.step_s) if orbit.moves else ()
+    track = _track(orbit, site, start, end) if orbit.moves else ()
+    share = _share_while_up(stay, track, minimum_deg)
     return SatelliteDay(
         sky=judged(stay.seen, [sky])[0] if stay.seen else sky,
         moves=orbit.moves,
         status=orbit.satellite.status,
         elements_age_days=orbit.elements.age_days(start + (end - start) // 2) if orbit.elements else None,
         passes=tuple(
-            PassTimes(_text_or_none(p.rise), _text(p.culmination), p.culmination_elevation_deg, _text_or_none(p.set_))
+            PassTimes(
+                _words_or_none(p.rise),
+                instant_words(p.culmination),
+                p.culmination_elevation_deg,
+                _words_or_none(p.set_),
+            )
             for p in found
         ),
-        track=_track(orbit, site, start, end) if orbit.moves else (),
+        track=track,
+        p_clear_while_up=share.mean if share else None,
+        p_clear_while_up_90=share.mean_90 if share else None,
     )
+
+
+def _share_while_up(stay: Stay, track: Sequence[TrackPoint], minimum_deg: float) -> Along | None:
+    """How much of a way above the least elevation is expected to be clear; None where it is unknown."""
+    up = [point for point in track if point.elevation_deg >= minimum_deg]
+    azimuth, elevation = ([getattr(point, name) for point in up] for name in ("azimuth_deg", "elevation_deg"))
+    return along(stay, np.array(azimuth, dtype=float), np.array(elevation, dtype=float))
 
 
 def _track(orbit: Orbit, site: Site, start: np.datetime64, end: np.datetime64) -> tuple[TrackPoint, ...]:
@@ -228,36 +246,10 @@ def _track(orbit: Orbit, site: Site, start: np.datetime64, end: np.datetime64) -
     seen = orbit.seen_from(site, instants)
     full = (instants - start) % HOUR == np.timedelta64(0, "us")
     return tuple(
-        TrackPoint(_text(at), float(azimuth), float(height), bool(hour))
+        TrackPoint(instant_words(at), float(azimuth), float(height), bool(hour))
         for at, azimuth, height, hour in zip(instants, seen.azimuth_deg, seen.elevation_deg, full, strict=True)
         if height >= 0.0
     )
-
-
-# --- best and worst hours ----------------------------------------------------------------------------------------
-
-
-def _ranks(orbits: Sequence[Orbit], instants: Instants, heights: Floats) -> tuple[Rank, ...]:
-    """For the highest and, where there are two, the second highest satellite at each instant."""
-    order = np.argsort(-heights, axis=0, kind="stable")
-    return tuple(
-        _rank(number, [orbit.name for orbit in orbits], instants, order[number - 1], heights)
-        for number in (1, 2)
-        if number <= len(orbits)
-    )
-
-
-def _rank(number: int, names: list[str], instants: Instants, which: NDArray[np.int64], heights: Floats) -> Rank:
-    ranked = np.take_along_axis(heights, which[None, :], axis=0)[0]
-    hours = []
-    for begin in np.arange(instants[0], instants[-1], HOUR):
-        finish = min(begin + HOUR, instants[-1])
-        inside = np.flatnonzero((instants >= begin) & (instants <= finish))
-        low = int(inside[np.argmin(ranked[inside])])
-        hours.append(Hour(_text(begin), _text(finish), float(ranked[low]), names[int(which[low])]))
-    best = max(hours, key=lambda hour: hour.lowest_elevation_deg)
-    worst = min(hours, key=lambda hour: hour.lowest_elevation_deg)
-    return Rank(number, best, worst, best.lowest_elevation_deg - worst.lowest_elevation_deg < SAME_DEG)
 
 
 # --- how to park -------------------------------------------------------------------------------------------------
@@ -270,12 +262,28 @@ def _advice(
     heights: Floats,
     satellites: tuple[SatelliteDay, ...],
     minimum_deg: float,
+    mask: Mask | None,
 ) -> tuple[str, ...]:
     best = highest_of(heights, minimum_deg)
+    # A roof ends what a skyline could say.
+    skyline = None if stay.place in UNDER_A_ROOF else mask
     standing = []
     for number, (orbit, satellite) in enumerate(zip(orbits, satellites, strict=True)):
         leads = best == number
         lowest = float(heights[number][leads].min()) if leads.any() else None
         azimuths = orbit.seen_from(stay.site, instants[leads]).azimuth_deg if leads.any() and orbit.moves else None
-        standing.append(Standing(satellite.sky, orbit.moves, lowest, azimuths))
-    return parking_advice(standing, minimum_deg, stay.place)
+        behind = None
+        if skyline is not None and azimuths is not None:
+            behind = heights[number][leads] < edge_at(skyline, azimuths).edge_deg
+        edge = None
+        if skyline is not None and not orbit.moves and satellite.sky.azimuth_deg is not None:
+            edge = edge_at(skyline, np.array([satellite.sky.azimuth_deg]))
+        standing.append(Standing(satellite.sky, orbit.moves, lowest, azimuths, edge, behind))
+    said = parking_advice(standing, minimum_deg, stay.place)
+    if at_a_pole(stay.site):
+        said = tuple(text for text in said if text != TRUE_NORTH)
+    low = (one.sky for one in satellites if one.sky.from_ == "place")
+    notes = (
+        low_words(sky.name, height) for sky in low if 0.0 < (height := sky.elevation_deg or 0.0) < LOWEST_OF_TABLE_DEG
+    )
+    return (*said, *(f"Satellite {text}." for text in notes))

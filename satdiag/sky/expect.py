@@ -14,11 +14,20 @@ import numpy as np
 
 from satdiag.errors import SatdiagError
 from satdiag.sky.propagation import p681
-from satdiag.sky.propagation.atmosphere import LOWEST_ELEVATION_DEG, weather_text
+from satdiag.sky.propagation.atmosphere import SOURCES as WEATHER
+from satdiag.sky.propagation.diversity import SOURCE as DIVERSITY
 from satdiag.sky.propagation.diversity import any_share_in_streets, any_share_range
 from satdiag.sky.propagation.places import ENVIRONMENTS, SOURCES, Ask, Environment, fade_db, notes_of, works_share
 from satdiag.sky.propagation.standing import Floats, OutsideDomain, Source
-from satdiag.sky.propagation.street import EDGE, MASKS, Street, edge_loss_db, mask_deg
+from satdiag.sky.propagation.street import (
+    BLOCKAGE,
+    EDGE,
+    MASKS,
+    Street,
+    edge_loss_db,
+    mask_deg,
+    street_blockage_share,
+)
 
 WORDS: Mapping[Environment, str] = {
     "open": "open sky",
@@ -56,8 +65,9 @@ class PathExpectation:
     """One satellite in one environment; losses against an open sky in dB.
 
     `exceeded_10_db` is exceeded in 10 % of the share's whole, and so on. `works_share`: share in which less than the
-    margin is lost. `mask_deg`, `edge_loss_db`: upper edge of the buildings in that direction and the loss over it,
-    where the street is known.
+    margin is lost. Where the street is known: `mask_deg`, `edge_loss_db`, upper edge of the buildings in that
+    direction and the loss over it; `blocked_share`, share of the way on which they block if heights vary around those
+    of the street.
     """
 
     elevation_deg: float
@@ -68,6 +78,7 @@ class PathExpectation:
     works_share: float | None
     mask_deg: float | None = None
     edge_loss_db: float | None = None
+    blocked_share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -84,6 +95,13 @@ class Expectation:
     sources: tuple[Source, ...]
     notes: tuple[str, ...] = ()
     could_not: tuple[str, ...] = ()
+
+
+def sources_of_models() -> tuple[Source, ...]:
+    """Everything that expectations may rest on, each once."""
+    found = [*(source for kind in ENVIRONMENTS for source in SOURCES[kind]), _MARGIN_SOURCE, MASKS, EDGE]
+    found += [BLOCKAGE, DIVERSITY]
+    return tuple(dict.fromkeys((*found, *WEATHER)))
 
 
 # --- an expectation ----------------------------------------------------------------------------------------------
@@ -116,7 +134,7 @@ def environment(
         could_not += said
     sources = (*SOURCES[environment], _MARGIN_SOURCE)
     if street is not None and environment == "street":
-        sources += (MASKS, EDGE)
+        sources += (MASKS, EDGE, BLOCKAGE)
     return Expectation(
         environment=environment,
         words=WORDS[environment],
@@ -148,17 +166,19 @@ def _path(
             said.append(f"{p681.MODEL}: above 60° it knows the rarer fades only, those of 1 to 30 % of the way")
     except OutsideDomain as trouble:
         said.append(str(trouble))
-    mask, edge = _spot(environment, ask, azimuth_deg, street)
+    mask, edge, blocked = _spot(environment, ask, azimuth_deg, street)
     at_10, at_50, at_90 = losses
-    return PathExpectation(elevation, azimuth_deg, at_10, at_50, at_90, works, mask, edge), said
+    return PathExpectation(elevation, azimuth_deg, at_10, at_50, at_90, works, mask, edge, blocked), said
 
 
 def _spot(
     environment: Environment, ask: Ask, azimuth_deg: float | None, street: Street | None
-) -> tuple[float | None, float | None]:
+) -> tuple[float | None, float | None, float | None]:
+    """Edge of the buildings, loss over it, and the share of the way that they block; None each where unknown."""
     if environment != "street" or street is None or azimuth_deg is None:
-        return None, None
-    return float(mask_deg(street, azimuth_deg)), float(edge_loss_db(street, azimuth_deg, *ask))
+        return None, None, None
+    edge, loss = float(mask_deg(street, azimuth_deg)), float(edge_loss_db(street, azimuth_deg, *ask))
+    return edge, loss, street_blockage_share(street, azimuth_deg, *ask)
 
 
 def _any_range(environment: Environment, paths: Sequence[PathExpectation]) -> tuple[float, float] | None:
@@ -187,12 +207,16 @@ class Gain:
     text: str
 
 
+_ROOFS = ("indoors", "garage", "garage-traditional", "garage-efficient")
 _SHARES: Floats = np.linspace(0.005, 0.995, 100)
 
 
-def gain_by_moving(from_place: str, to_place: str, elevation_deg: float, frequency_hz: float) -> Gain | str:
+def gain_by_moving(
+    from_place: str, to_place: str, elevation_deg: float, frequency_hz: float, lost_db: float = 0.0
+) -> Gain | str:
     """The gain of moving between two kinds of place, each drawn without the other, or a sentence why it is unknown.
 
+    `lost_db` above 0: only spots of the first place count that lose so much or more, as where a way is hidden now.
     Places are the words in `KINDS`. A garage of unknown kind counts as either with equal weight (judgement, no
     source). The deepest 1 % of fades under trees, which the model does not know, is taken as at 1 %.
     """
@@ -204,13 +228,22 @@ def gain_by_moving(from_place: str, to_place: str, elevation_deg: float, frequen
         before, after = _fades(from_place, ask), _fades(to_place, ask)
     except OutsideDomain as trouble:
         return f"what to gain by moving is unknown: {trouble}"
-    if np.isnan(before).any() or np.isnan(after).any():
+    known = before[~np.isnan(before)]
+    # What a model leaves out above 60° are its smaller fades; they do not count where only larger ones do.
+    if np.isnan(after).any() or (len(known) < len(before) and not (lost_db > 0.0 and known.min() <= lost_db)):
         return "what to gain by moving is unknown: above 60° the model of trees knows the rarer fades only"
+    before = known[known >= lost_db] if lost_db > 0.0 else known
+    if not len(before):
+        return f"what to gain by moving is unknown: so high up no spot of such a place loses {whole_db(lost_db)} dB"
     # Middles of equal slices: Hazen's rule reads their quantiles without a shift.
     gains = np.quantile(before[:, None] - after[None, :], (0.05, 0.5, 0.95), method="hazen")
     low, median, high = (float(part) for part in gains)
-    where = "outdoors under an open sky" if KINDS[to_place] == ("open",) else f"to {WORDS[KINDS[to_place][0]]}"
-    text = f"moving {where} is expected to gain about {_whole(median)} dB (90 %: {_whole(low)} to {_whole(high)})"
+    to_open = "outdoors under an open sky" if from_place in _ROOFS else "to an open sky"
+    where = to_open if KINDS[to_place] == ("open",) else f"to {WORDS[KINDS[to_place][0]]}"
+    ends = f"{whole_db(low)} to {whole_db(high)}"
+    text = f"moving {where} is expected to gain about {whole_db(median)} dB (90 %: {ends})"
+    if lost_db > 0.0:
+        text += f" where {whole_db(lost_db)} dB or more are lost now,"
     return Gain(median, low, high, text)
 
 
@@ -222,65 +255,6 @@ def _fades(place: str, ask: Ask) -> Floats:
     return np.concatenate(parts)
 
 
-def _whole(value_db: float) -> str:
+def whole_db(value_db: float) -> str:
     """A loss in whole dB; the models are worth no more."""
     return f"{round(value_db)}".replace("-", "−")
-
-
-# --- in words ----------------------------------------------------------------------------------------------------
-
-
-def environment_text(
-    environment_word: str,
-    names: Sequence[str],
-    elevation_deg: Sequence[float],
-    azimuth_deg: Sequence[float] | None,
-    frequency_hz: float,
-    *,
-    margin_db: float = MARGIN_DB,
-    street: Street | None = None,
-) -> str:
-    """What to expect of the named satellites, in plain lines; `environment_word` is one of `KINDS` ('garage': both).
-
-    Raises SatdiagError for a word that is not there.
-    """
-    if environment_word not in KINDS:
-        raise SatdiagError(f"'{environment_word}' is not an environment; there are: {', '.join(KINDS)}.")
-    blocks = []
-    for kind in KINDS[environment_word]:
-        found = environment(kind, elevation_deg, azimuth_deg, frequency_hz, margin_db=margin_db, street=street)
-        blocks.append("\n".join(_lines(found, names)))
-    risen = [angle for angle in elevation_deg if angle >= LOWEST_ELEVATION_DEG]
-    if risen and 2.0e9 <= frequency_hz <= 3.0e9:
-        blocks.append(weather_text(min(risen), frequency_hz / 1e9))
-    return "\n\n".join(blocks)
-
-
-def _lines(found: Expectation, names: Sequence[str]) -> list[str]:
-    lines = [f"{found.words[0].upper()}{found.words[1:]}, {found.frequency_hz / 1e9:.2f} GHz"]
-    for name, path in zip(names, found.paths, strict=True):
-        lines.append(f"  {name} at {path.elevation_deg:.0f}°: {_path_words(path, found)}")
-    if found.any_path_share_range is not None and len(found.paths) > 1:
-        low, high = (100.0 * share for share in found.any_path_share_range)
-        span = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
-        lines.append(f"  at least one of them works in {span} % of {found.share_of}")
-    lines += [f"  could not: {text}" for text in found.could_not]
-    lines += [f"  note: {text}" for text in found.notes]
-    return [*lines, *(f"  from: {source}" for source in found.sources)]
-
-
-def _path_words(path: PathExpectation, found: Expectation) -> str:
-    if path.elevation_deg <= 0.0:
-        return "below the horizon"
-    parts = (("90", path.exceeded_90_db), ("50", path.exceeded_50_db), ("10", path.exceeded_10_db))
-    losses = [f"{_whole(value)} dB in {share} %" for share, value in parts if value is not None]
-    said = [f"loses at least {', '.join(losses)} of {found.share_of}" if losses else "loss unknown"]
-    if path.works_share is not None:
-        said.append(f"works in {100.0 * path.works_share:.0f} % with {found.margin_db:.0f} dB in hand")
-    if path.mask_deg is not None and path.edge_loss_db is not None:
-        clear = path.elevation_deg > path.mask_deg
-        spot = (
-            "clear of the buildings" if clear else f"behind them, about {_whole(path.edge_loss_db)} dB over the edge"
-        )
-        said.append(f"from the middle of the street the buildings reach {path.mask_deg:.0f}° there: {spot}")
-    return "; ".join(said)

@@ -29,8 +29,11 @@ SKYLINE_VARIANCE_PER_DEG = 4.0
 # judgement, no source: the edge of a roof or a tree is not sharp for a wave 13 cm long a few tens of metres away.
 EDGE_SOFTNESS_DEG = 2.0
 
-# judgement, no source: what no skyline says (a lamp post, the vehicle's own load; a gap in a crown).
+# judgement, no source: what no skyline says (a lamp post, the vehicle's own load; a gap in a crown), with what is not
+# known of it: a beta distribution worth so many looks, of which these are the 5 and 95 % quantiles.
 SURPRISE = 0.02
+SURPRISE_LOOKS = 100.0
+SURPRISE_90 = (0.0036, 0.0470)
 
 # common practice, no source: distance and height judged by eye, as the relative deviation of height / distance.
 OBSTACLE_RELATIVE_SD = 0.2
@@ -89,14 +92,15 @@ def p_clear(edge: Edge, elevation_deg: ArrayLike) -> tuple[Floats, Floats, Float
     """Probability that directions at the edge's azimuths and these elevations are clear, and its 90 % interval.
 
     A logistic in elevation minus edge. The edge's deviation widens it (logistic-normal integral after MacKay 1992,
-    Neural Computation 4, 720); the interval holds the edge at its own 5 and 95 % quantile,
+    Neural Computation 4, 720); the interval holds the edge, and what no skyline says, at their 5 and 95 % quantiles,
     and is stretched to hold the value where that is the mean of a very lopsided chance.
     """
     above = np.asarray(elevation_deg, dtype=float) - edge.elevation_deg
     widened = EDGE_SOFTNESS_DEG * np.sqrt(1.0 + np.pi / 8.0 * (edge.sd_deg / EDGE_SOFTNESS_DEG) ** 2)
     value = _softened(above / widened)
-    low = _softened((above - Z_90 * edge.sd_deg) / EDGE_SOFTNESS_DEG)
-    high = _softened((above + Z_90 * edge.sd_deg) / EDGE_SOFTNESS_DEG)
+    rare, often = SURPRISE_90
+    low = _softened((above - Z_90 * edge.sd_deg) / EDGE_SOFTNESS_DEG, blocked=often, clear=rare)
+    high = _softened((above + Z_90 * edge.sd_deg) / EDGE_SOFTNESS_DEG, blocked=rare, clear=often)
     return value, np.minimum(low, value), np.maximum(high, value)
 
 
@@ -129,6 +133,20 @@ def visible_fraction(
     drawn = open_fraction(_drawn_skylines(readings, obstacles, azimuth), minimum_elevation_deg)
     low, high = np.quantile(drawn, [0.05, 0.95])
     return value, (min(float(low), value), max(float(high), value))
+
+
+def drawn_chances(
+    readings: Sequence[HorizonPoint] | None,
+    obstacles: Sequence[Obstacle] | None,
+    azimuth_deg: Floats,
+    elevation_deg: Floats,
+) -> Floats:
+    """Chance that directions (n,) are clear under each of `DRAWS` drawn skylines, shape (DRAWS, n)."""
+    edge = _drawn_skylines(readings, obstacles, np.asarray(azimuth_deg, dtype=float) % 360.0)
+    random = np.random.default_rng(_RANDOM_SEED + 1)
+    shape = SURPRISE * SURPRISE_LOOKS, (1.0 - SURPRISE) * SURPRISE_LOOKS
+    blocked, clear = (random.beta(*shape, (DRAWS, 1)) for _ in range(2))
+    return _softened((elevation_deg - edge) / EDGE_SOFTNESS_DEG, blocked, clear)
 
 
 def held_before(
@@ -181,8 +199,9 @@ def _obstacle_covariance(obstacles: Sequence[Obstacle], azimuth_deg: Floats) -> 
     return np.asarray(np.outer(edge.sd_deg, edge.sd_deg) * alike)
 
 
-def _softened(steps: Floats) -> Floats:
-    return np.asarray(SURPRISE + (1.0 - 2.0 * SURPRISE) / (1.0 + np.exp(-np.clip(steps, -500.0, 500.0))))
+def _softened(steps: Floats, blocked: Floats | float = SURPRISE, clear: Floats | float = SURPRISE) -> Floats:
+    """A logistic from the chance that something `clear` lies far below the edge to 1 less that of `blocked` above."""
+    return np.asarray(clear + (1.0 - clear - blocked) / (1.0 + np.exp(-np.clip(steps, -500.0, 500.0))))
 
 
 # --- clinometer readings -----------------------------------------------------------------------------------------

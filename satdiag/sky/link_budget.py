@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from satdiag.errors import SatdiagError
 from satdiag.sky.propagation.standing import Floats, Source, within
 
 SPEED_OF_LIGHT_M_S = 299_792_458.0
@@ -27,7 +26,6 @@ CASCADE = Source("noise of an antenna, a lossy lead and an amplifier in a row", 
 THERMAL = Source("thermal noise k T B", "textbook")
 SUM = Source("sum of the lines above", "definition")
 GIVEN = Source("stated for this job", "the user's figure")
-ASSUMED = Source("assumed for a small antenna on a vehicle's roof", "judgement, no source")
 
 
 def free_space_loss_db(range_km: ArrayLike, frequency_hz: ArrayLike) -> Floats:
@@ -81,7 +79,11 @@ class Line:
 
 @dataclass(frozen=True)
 class Inputs:
-    """What goes into a budget. `sources` names where a figure comes from, by its field's name; else the user."""
+    """What goes into a budget. `sources` names where a figure comes from, by its field's name; else the user.
+
+    `system_k`: the noise temperature of the whole system, where it is known as one figure; the antenna's, the lead's
+    and the amplifier's noise then count no more.
+    """
 
     eirp_dbw: float
     range_km: float
@@ -94,6 +96,7 @@ class Inputs:
     bandwidth_hz: float | None = None
     needed_cn_db: float | None = None
     sources: Mapping[str, Source] | None = None
+    system_k: float | None = None
 
     def source_of(self, name: str) -> Source:
         """Where an input comes from."""
@@ -119,7 +122,9 @@ def link_budget(inputs: Inputs) -> Budget:
     """C/N0 = EIRP - free-space loss - other losses + G/T - k, and what follows. Raises OutsideDomain."""
     _check(inputs)
     free_space = float(free_space_loss_db(inputs.range_km, inputs.frequency_hz))
-    system_k = float(system_temperature_k(inputs.antenna_k, inputs.feed_loss_db, inputs.noise_figure_db))
+    system_k = inputs.system_k
+    if system_k is None:
+        system_k = float(system_temperature_k(inputs.antenna_k, inputs.feed_loss_db, inputs.noise_figure_db))
     gain = inputs.antenna_gain_dbic - inputs.feed_loss_db
     g_over_t = gain - 10.0 * math.log10(system_k)
     carrier = inputs.eirp_dbw - free_space - inputs.other_losses_db + gain
@@ -147,6 +152,8 @@ def _check(inputs: Inputs) -> None:
     within(inputs.antenna_k, 2.7, 10_000.0, "an antenna temperature of", model, "K")
     within(inputs.noise_figure_db, 0.0, 30.0, "a noise figure of", model, "dB")
     within(inputs.other_losses_db, 0.0, 200.0, "other losses of", model, "dB")
+    if inputs.system_k is not None:
+        within(inputs.system_k, 2.7, 100_000.0, "a system temperature of", model, "K")
     if inputs.bandwidth_hz is not None:
         within(inputs.bandwidth_hz, 1.0, 1e10, "a bandwidth of", model, "Hz")
 
@@ -176,115 +183,3 @@ def _ratio_lines(inputs: Inputs, cn_db: float | None, margin_db: float | None) -
         found.append(Line("C/N that is needed", inputs.needed_cn_db, "dB", inputs.source_of("needed_cn_db")))
         found.append(Line("margin", margin_db, "dB", SUM))
     return tuple(found)
-
-
-# --- the level to expect -----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Assumed:
-    """A figure that no job states: middle, and the ends of the range it is taken to lie in (evenly)."""
-
-    middle: float
-    low: float
-    high: float
-
-
-# Judgement, no source: a small circularly polarised antenna on a metal roof, with its amplifier beside it. A broad
-# antenna sees the warm ground in its lower lobes: 60 to 150 K (from memory).
-ASSUMPTIONS: Mapping[str, Assumed] = {
-    "antenna_gain_dbic": Assumed(3.0, 0.0, 6.0),
-    "feed_loss_db": Assumed(0.3, 0.1, 1.0),
-    "antenna_k": Assumed(100.0, 60.0, 150.0),
-    "noise_figure_db": Assumed(1.0, 0.6, 2.0),
-    "other_losses_db": Assumed(0.5, 0.0, 1.0),
-}
-LOWEST_ASSUMED_ELEVATION_DEG = 20.0
-"""Judgement, no source: below it the gain of a roof antenna falls too fast for the range above to hold it."""
-_DRAWS = 4000
-_SEED = 525
-
-
-@dataclass(frozen=True)
-class ExpectedLevel:
-    """The level of a clear path, with its 90 % range over what was assumed, and the budget of the middle."""
-
-    value: float
-    low: float
-    high: float
-    unit: str
-    budget: Budget
-    assumed: tuple[str, ...]
-
-
-def expected_cn(
-    eirp_dbw: float | None,
-    frequency_hz: float | None,
-    range_km: float | None,
-    elevation_deg: float | None,
-    bandwidth_hz: float | None,
-    unit: str,
-    known: Mapping[str, float] | None = None,
-) -> ExpectedLevel | str:
-    """The level of a clear path in 'dB' (C/N in `bandwidth_hz`) or 'dB-Hz' (C/N0), or a sentence why there is none.
-
-    `known` holds figures that someone stated, by the names in `ASSUMPTIONS`; the rest is assumed there. The 90 %
-    range is that of the sum with each assumed figure anywhere in its own range (drawn with a fixed seed).
-    Raises ValueError for a name that is not in `ASSUMPTIONS`.
-    """
-    if unknown := set(known or {}) - set(ASSUMPTIONS):
-        raise ValueError(f"no such figure: {', '.join(sorted(unknown))}")
-    if eirp_dbw is None or frequency_hz is None or range_km is None or elevation_deg is None:
-        missing = _missing(eirp_dbw, frequency_hz, range_km, elevation_deg, bandwidth_hz if unit == "dB" else 1.0)
-        return f"expected level not computed: missing {', '.join(missing)}"
-    if unit == "dB" and bandwidth_hz is None:
-        return "expected level not computed: missing noise_bandwidth_hz"
-    if unit not in ("dB", "dB-Hz"):
-        return f"expected level not computed: '{unit}' is an order only, not a ratio to noise"
-    known = dict(known or {})
-    if elevation_deg < LOWEST_ASSUMED_ELEVATION_DEG and "antenna_gain_dbic" not in known:
-        return (
-            f"expected level not computed: at {elevation_deg:.0f}° the antenna's gain is not known well enough to "
-            "assume it"
-        )
-    band = bandwidth_hz if unit == "dB" else None
-    try:
-        budget = link_budget(_assumed_inputs(eirp_dbw, range_km, frequency_hz, band, known))
-    except SatdiagError as trouble:
-        return f"expected level not computed: {trouble}"
-    value = budget.cn_db if budget.cn_db is not None else budget.cn0_db_hz
-    low, high = (value + shift for shift in _spread_db(known))
-    return ExpectedLevel(value, low, high, unit, budget, tuple(name for name in ASSUMPTIONS if name not in known))
-
-
-def _missing(*values: float | None) -> list[str]:
-    words = ("eirp_dbw", "frequency_mhz", "the satellite's distance", "its elevation", "noise_bandwidth_hz")
-    return [word for word, value in zip(words, values, strict=True) if value is None]
-
-
-def _assumed_inputs(
-    eirp_dbw: float, range_km: float, frequency_hz: float, bandwidth_hz: float | None, known: Mapping[str, float]
-) -> Inputs:
-    figures = {name: known.get(name, part.middle) for name, part in ASSUMPTIONS.items()}
-    sources = {name: GIVEN if name in known else ASSUMED for name in ASSUMPTIONS}
-    sources["range_km"] = Source("the site and the satellite's place", "definition")
-    return Inputs(eirp_dbw, range_km, frequency_hz, **figures, bandwidth_hz=bandwidth_hz, sources=sources)
-
-
-def _spread_db(known: Mapping[str, float]) -> tuple[float, float]:
-    """5 and 95 % of what the assumed figures move the level by, around the level of their middles."""
-    random = np.random.default_rng(_SEED)
-    drawn = {
-        name: np.full(_DRAWS, known[name]) if name in known else random.uniform(part.low, part.high, _DRAWS)
-        for name, part in ASSUMPTIONS.items()
-    }
-    middle = {name: np.asarray(known.get(name, part.middle)) for name, part in ASSUMPTIONS.items()}
-    moved = _level_part_db(drawn) - _level_part_db(middle)
-    return float(min(np.quantile(moved, 0.05), 0.0)), float(max(np.quantile(moved, 0.95), 0.0))
-
-
-def _level_part_db(figures: Mapping[str, Floats]) -> Floats:
-    """The part of C/N0 that the assumed figures make: gain, losses and noise."""
-    system = system_temperature_k(figures["antenna_k"], figures["feed_loss_db"], figures["noise_figure_db"])
-    gain = figures["antenna_gain_dbic"] - figures["feed_loss_db"] - figures["other_losses_db"]
-    return np.asarray(gain - 10.0 * np.log10(system))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from satdiag.findings import SatelliteSky
 from satdiag.sky.place_prior import UNDER_A_ROOF
+from satdiag.sky.skyline_at import EdgeAt
 
 Floats = NDArray[np.float64]
 
@@ -40,6 +41,8 @@ STEEP_DEG = 80.0
 DOUBTFUL = 0.8
 # judgement, no source: what stands beside a lane, above the height of an antenna on a roof.
 WALL_M = 5.0
+# From here up a wall is beside the vehicle, and moving away from it is all there is to say.
+WALL_STEEPEST_DEG = 85.0
 _KNOWN_FROM = {
     "horizon": "the measured skyline",
     "obstacles": "the listed obstacles",
@@ -54,13 +57,16 @@ class Standing:
     """What the advice needs of one satellite.
 
     `leading_lowest_deg` is its lowest elevation while it is the highest of all that stand high enough, None where it
-    never is; `leading_azimuths_deg` its azimuths then, None where it does not move.
+    never is; `leading_azimuths_deg` its azimuths then, None where it does not move. Where a skyline is known: `edge`
+    is the skyline below or above one that stands, `behind` at which of the azimuths one that moves is behind it.
     """
 
     sky: SatelliteSky
     moves: bool
     leading_lowest_deg: float | None
     leading_azimuths_deg: Floats | None
+    edge: EdgeAt | None = None
+    behind: NDArray[np.bool_] | None = None
 
 
 def compass_word(azimuth_deg: float) -> str:
@@ -88,7 +94,11 @@ def parking_advice(standing: Sequence[Standing], minimum_deg: float, place: str 
         one.sky for one in standing if one.moves and _never_up(one, minimum_deg)
     ]
     said += [_too_low(sky, minimum_deg) for sky in low]
-    said += [_hidden(sky) for sky in high if sky.p_clear is not None and sky.p_clear < DOUBTFUL]
+    for one in standing:
+        if one.sky in high and one.sky.p_clear is not None:
+            said += [_hidden(one)] if one.sky.p_clear < DOUBTFUL else _free(one)
+    if behind := _behind(moving):
+        said.append(behind)
     return (*said, TRUE_NORTH) if high or moving else tuple(said)
 
 
@@ -160,11 +170,61 @@ def _too_low(sky: SatelliteSky, minimum_deg: float) -> str:
     return f"Satellite {sky.name} gets only {height:.0f} degrees up, {least}: do not count on it."
 
 
-def _hidden(sky: SatelliteSky) -> str:
+def _hidden(one: Standing) -> str:
+    sky = one.sky
     side = compass_word(sky.azimuth_deg or 0.0)
     known = _KNOWN_FROM.get(sky.from_, "what is known of the sky")
     chance = "probably hidden" if (sky.p_clear or 0.0) < 0.5 else "doubtful"
-    return f"Going by {known}, satellite {sky.name} in the {side} is {chance} where the vehicle stands: move it."
+    return (
+        f"Going by {known}, satellite {sky.name} in the {side} is {chance} where the vehicle stands: move it."
+        f"{_farther(one)}"
+    )
+
+
+def _farther(one: Standing) -> str:
+    """How high the skyline stands there, and how much farther from it is far enough; '' where that is not known."""
+    elevation = one.sky.elevation_deg or 0.0
+    if one.edge is None or elevation <= 0.0:
+        return ""
+    edge, low, high = (float(part[0]) for part in one.edge)
+    said = (
+        f" At azimuth {one.sky.azimuth_deg or 0.0:.0f} degrees the skyline reaches {edge:.0f} degrees (90 %: "
+        f"{max(low, 0.0):.0f} to {max(high, 0.0):.0f}), and the satellite stands at {elevation:.0f}."
+    )
+    if not elevation < high < WALL_STEEPEST_DEG:
+        return said
+    # An upright obstacle seen at elevation a from one distance is seen at e from tan a / tan e times that distance.
+    times = math.tan(math.radians(high)) / math.tan(math.radians(elevation))
+    return f"{said} {math.ceil(times * 10.0) / 10.0:.1f} times as far from what stands there is far enough."
+
+
+def _free(one: Standing) -> list[str]:
+    """By how much a satellite stands above the skyline, where that is known and not within its band."""
+    if one.edge is None:
+        return []
+    spare = (one.sky.elevation_deg or 0.0) - float(one.edge.high_deg[0])
+    if spare <= 0.0:
+        return []
+    return [
+        f"Satellite {one.sky.name} at azimuth {one.sky.azimuth_deg or 0.0:.0f} degrees is free where the vehicle "
+        f"stands, {max(1, math.floor(spare))} degrees above the upper end of the skyline's range."
+    ]
+
+
+def _behind(moving: list[Standing]) -> str:
+    """How long the highest satellite of the moment is behind the skyline, and on which sides; '' where unknown."""
+    known = [one for one in moving if one.behind is not None and one.leading_azimuths_deg is not None]
+    if not known:
+        return ""
+    behind = np.concatenate([one.behind for one in known if one.behind is not None])
+    azimuths = np.concatenate([one.leading_azimuths_deg for one in known if one.leading_azimuths_deg is not None])
+    if not behind.any():
+        return "By the skyline there, the one that is highest of those that move is free all the time."
+    share = min(99, max(1, round(100.0 * float(behind.mean()))))
+    return (
+        f"By the skyline there, the one that is highest of those that move is behind it for about {share} % of the "
+        f"time that one of them is the highest, {_sides(azimuths[behind])}: stand farther from what rises there."
+    )
 
 
 def _names(names: Sequence[str]) -> str:

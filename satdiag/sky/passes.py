@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from satdiag.findings import Instant, instant_text
+
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 Instants = NDArray[np.datetime64]
@@ -106,6 +108,12 @@ def _halved(
         later = (elevation_of(_instants(middle)) >= threshold_deg) != rising
         low, high = np.where(later, middle, low), np.where(later, high, middle)
     return np.asarray((low + high) // 2)
+
+
+def instant_words(instant: np.datetime64) -> Instant:
+    """An instant to the whole second, which is what the search for it is worth."""
+    whole = (instant.astype("datetime64[us]") + np.timedelta64(500_000, "us")).astype("datetime64[s]")
+    return instant_text(whole) or ""
 
 
 def _micros(instant: np.datetime64) -> int:

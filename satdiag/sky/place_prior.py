@@ -16,6 +16,8 @@ from scipy.stats import beta
 Floats = NDArray[np.float64]
 
 _TABLE_ELEVATION_DEG = np.arange(10.0, 91.0, 10.0)
+LOWEST_OF_TABLE_DEG = 10.0
+"""Lower down a chance is that of this elevation, which is the better side."""
 _URBAN = np.array([24.6, 38.6, 49.3, 61.3, 72.6, 80.5, 91.9, 96.8, 99.2]) / 100.0
 _SUBURBAN_RURAL = np.array([78.2, 86.9, 91.9, 92.9, 93.5, 94.0, 94.9, 95.2, 99.8]) / 100.0
 _CANOPY = np.full(9, 0.35)  # judgement, no source: leaves let a good signal through about one time in three
@@ -51,6 +53,14 @@ def p_clear_of_place(place: str, elevation_deg: ArrayLike) -> tuple[Floats, Floa
         np.asarray(np.where(risen, chance, 0.0)),
         np.asarray(np.where(risen, np.minimum(low, chance), 0.0)),
         np.asarray(np.where(risen, np.maximum(high, chance), 0.0)),
+    )
+
+
+def low_words(name: str, elevation_deg: float) -> str:
+    """What must be said of a satellite that stands below the table."""
+    return (
+        f"{name} stands {elevation_deg:.1f}° high; what is known of a place by its word ends at "
+        f"{LOWEST_OF_TABLE_DEG:g}°, so its chance is that of a satellite there and rather too high"
     )
 
 

@@ -4,7 +4,7 @@ One place per system, which commands look into where a name is given. A job neve
 into the job, and the analysis reads the job alone. A zip file carries it to another computer.
 """
 
-from satdiag.user_folder.changes import Carried, add, export_to, import_from, remove
+from satdiag.user_folder.changes import Carried, add, export_to, import_from, keep, remove
 from satdiag.user_folder.contents import Check, Checks, check_all, check_entry, parse_learned, parse_receiver_values
 from satdiag.user_folder.places import (
     ENVIRONMENT,
@@ -38,6 +38,7 @@ __all__ = [
     "find",
     "folder_of",
     "import_from",
+    "keep",
     "names_of",
     "parse_learned",
     "parse_receiver_values",

@@ -38,6 +38,16 @@ def add(kind: str, file: Path, checks: Checks, replace: bool = False) -> Path:
     return folder / file.name
 
 
+def keep(kind: str, file: str, data: bytes, checks: Checks, replace: bool = False) -> Path:
+    """Keep bytes as a file of that name, checked for its kind first; returns where.
+
+    A file of that name that differs stays, unless `replace`. Raises BadInput, SatdiagError.
+    """
+    check_entry(kind, file, data, checks)
+    _put({f"{kind}/{file}": data}, replace)
+    return folder_of(kind) / file
+
+
 def remove(kind: str, name: str) -> Path:
     """Remove a file of the user folder; returns where it was. Raises SatdiagError if it is not there."""
     found = find(kind, name)

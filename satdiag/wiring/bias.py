@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,25 +13,20 @@ from satdiag.findings import BiasFindings
 from satdiag.job import Job
 from satdiag.spans import Spans, union
 from satdiag.vocabulary import UNREADABLE
-from satdiag.wiring.bias_windows import BiasWindows, Judgement, bias_windows, judge
-
-RECENT_S = 30 * 60.0
-"""Readings older than this before the latest one on the same path may be of another state (judgement, no source)."""
-
-LAST_READINGS = 3
-"""The median of so many withstands one bad contact of the probe and still follows a change (judgement, no source)."""
-
-_WORST_FIRST = ("short", "absent", "open", "high", "low", "normal", None)
-_SWAPPED = ("antenna", "lead", "receiver")
+from satdiag.wiring.bias_leads import Lead, lead_at_end, lead_text, worst_first
+from satdiag.wiring.bias_shown import shown_readings
+from satdiag.wiring.bias_windows import BiasWindows, bias_windows
+from satdiag.wiring.learnt import part_swaps, worked
+from satdiag.wiring.meter import step_of
 
 
 def bias_readings(job: Job) -> pd.DataFrame:
     """Every bias row of the log with its meaning, in order of time.
 
     Columns: row, at (datetime64[us], UTC), t_s, path ('' for a lead that is not dual, else satellite or repeater),
-    quantity (voltage, current), number (V or mA, NaN where unreadable), word (see `BiasWindows`; 'unreadable'),
-    live (bool; False for a reading of nothing while the feed was switched off or the receiver was off or in standby:
-    it says nothing of the wiring).
+    quantity (voltage, current), number (V or mA, NaN where unreadable), word (see `BiasWindows`, by the job sheet
+    alone; 'unreadable'), live (bool; False for a reading of nothing while the feed was switched off or the receiver
+    was off or in standby: it says nothing of the wiring).
     """
     rows = job.select("bias", readable=False)
     windows = bias_windows(job.sheet.receiver)
@@ -80,31 +75,68 @@ def _inside(part: Spans, t_s: NDArray[np.float64]) -> NDArray[np.bool_]:
     return found
 
 
-@dataclass(frozen=True)
-class _Now:
-    """One lead at the last row."""
-
-    path: str
-    voltage_v: float | None
-    current_ma: float | None
-    judged: Judgement
-
-
 def bias_findings(job: Job) -> tuple[BiasFindings | None, tuple[str, ...]]:
-    """The feed at the last row, on the lead that looks worst, and what could not be told."""
+    """The feed at the last row: each lead, the one that looks worst, and what could not be told."""
     everything = bias_readings(job)
     if everything.empty:
         return None, ("no voltage or current of the antenna's feed was measured: its state is unknown",)
     readable = everything[(everything["word"] != UNREADABLE).to_numpy()]
+    readable = readable.assign(
+        step=[step_of(job.rows[int(row)].value) for row in readable["row"]], worked=_worked(job, readable)
+    )
     live = readable[readable["live"].to_numpy()]
     if live.empty:
-        return BiasFindings(None, None, None), (_why_none(readable),)
+        return BiasFindings(None, None, None, readings=shown_readings(readable)), (_why_none(readable),)
     recent, said = _since_the_last_change(job, live)
-    windows = bias_windows(job.sheet.receiver)
-    leads = [_now(windows, str(path), part) for path, part in recent.groupby("path", sort=True)]
-    said += [_named(lead) for lead in leads if lead.judged.doubt]
-    worst = min(leads, key=lambda lead: _WORST_FIRST.index(lead.judged.state))
-    return BiasFindings(worst.judged.state, worst.voltage_v, worst.current_ma, worst.path or None), tuple(said)
+    usual = _usual(job, live)
+    leads = [
+        lead_at_end(job.sheet.receiver, str(path), part, usual[(usual["path"] == path).to_numpy()])
+        for path, part in recent.groupby("path", sort=True)
+    ]
+    said += [_named(lead) for lead in leads if lead.doubt]
+    found = tuple(replace(lead.found, text=lead_text(lead.found)) for lead in leads)
+    worst = min(found, key=lambda lead: worst_first(lead.state))
+    return BiasFindings(
+        worst.state,
+        worst.voltage_v,
+        worst.current_ma,
+        worst.path,
+        worst.voltage_v_90,
+        worst.current_ma_90,
+        worst.state_p,
+        found,
+        shown_readings(readable),
+    ), tuple(said)
+
+
+def _worked(job: Job, readings: pd.DataFrame) -> NDArray[np.bool_]:
+    found = np.zeros(len(readings), dtype=bool)
+    for path in readings["path"].unique():
+        own = (readings["path"] == path).to_numpy()
+        found[own] = worked(job, readings["t_s"].to_numpy(dtype=float)[own], str(path))
+    return found
+
+
+def _usual(job: Job, live: pd.DataFrame) -> pd.DataFrame:
+    """The readings that may be learnt from: taken while the receiver worked, with the parts that are in now."""
+    swaps = part_swaps(job)
+    since_s = float(swaps["t_s"].iloc[-1]) if len(swaps) else -np.inf
+    return live[(live["worked"] & (live["t_s"] >= since_s)).to_numpy(dtype=bool)]
+
+
+def working_readings(job: Job) -> dict[str, tuple[float, ...]]:
+    """Voltages and currents of a single lead that may be kept for other jobs, by quantity, oldest first.
+
+    As they are learnt from within the job, the latest included: that is for the caller to want.
+    """
+    readings = bias_readings(job)
+    live = readings[((readings["word"] != UNREADABLE) & readings["live"] & (readings["path"] == "")).to_numpy()]
+    usual = _usual(job, live.assign(worked=_worked(job, live)))
+    healthy = usual[usual["word"].isin(["loaded", "full", "normal"]).to_numpy()]
+    return {
+        quantity: tuple(healthy.loc[(healthy["quantity"] == quantity).to_numpy(), "number"].tolist())
+        for quantity in ("voltage", "current")
+    }
 
 
 def _why_none(readable: pd.DataFrame) -> str:
@@ -121,8 +153,7 @@ def _since_the_last_change(job: Job, live: pd.DataFrame) -> tuple[pd.DataFrame, 
     if visit != job.visits[-1]:
         said.append("the antenna's feed was not measured in the last visit: its state is that of an earlier one")
     live = live[(live["t_s"] >= visit.start_s).to_numpy()]
-    swaps = job.select("swap")
-    swaps = swaps[swaps["subject"].isin(_SWAPPED).to_numpy()]
+    swaps = part_swaps(job)
     if swaps.empty:
         return live, said
     since = live[(live["t_s"] >= float(swaps["t_s"].iloc[-1])).to_numpy()]
@@ -133,23 +164,5 @@ def _since_the_last_change(job: Job, live: pd.DataFrame) -> tuple[pd.DataFrame, 
     return since, said
 
 
-def _now(windows: BiasWindows, path: str, readings: pd.DataFrame) -> _Now:
-    fresh = readings[(readings["t_s"] >= readings["t_s"].max() - RECENT_S).to_numpy()]
-    volts, milliamps = _latest(fresh, "voltage"), _latest(fresh, "current")
-    judged = judge(
-        None if volts is None else windows.voltage_word(volts),
-        None if milliamps is None else windows.current_word(milliamps),
-    )
-    return _Now(path, volts, milliamps, judged)
-
-
-def _latest(readings: pd.DataFrame, quantity: str) -> float | None:
-    """The median of the last three readings; of fewer the last one: between two states there is no middle."""
-    numbers = readings.loc[(readings["quantity"] == quantity).to_numpy(), "number"].to_numpy(dtype=float)
-    if len(numbers) < LAST_READINGS:
-        return float(numbers[-1]) if len(numbers) else None
-    return float(np.median(numbers[-LAST_READINGS:]))
-
-
-def _named(lead: _Now) -> str:
-    return f"{lead.path} lead: {lead.judged.doubt}" if lead.path else str(lead.judged.doubt)
+def _named(lead: Lead) -> str:
+    return f"{lead.found.path} lead: {lead.doubt}" if lead.found.path else str(lead.doubt)

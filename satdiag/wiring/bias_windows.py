@@ -2,17 +2,23 @@
 
 The windows are those of a 5 V feed for one amplifier behind a series resistance of some 10 ohm (common practice, no
 source; navigation receivers document feeds of 3 to 5.5 V, 60 mA allowed, limits near 300 mA). They scale with the
-job sheet's `bias_nominal_v` and `bias_normal_ma`.
+job sheet's `bias_nominal_v` and `bias_normal_ma`, and narrow to what was learnt of the vehicle.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
+from satdiag.findings import LearntNormal
 from satdiag.sheet import Receiver
+from satdiag.wiring.meter import Estimate, chance_below
 
 State = Literal["normal", "open", "short", "low", "high", "absent"]
+STATES: tuple[State, ...] = ("normal", "open", "short", "low", "high", "absent")
 VoltageWord = Literal["none", "drooping", "loaded", "full", "over"]
 CurrentWord = Literal["none", "low", "normal", "high", "limit"]
 
@@ -30,6 +36,11 @@ NORMAL_MA = (15.0, 80.0)  # one amplifier (common practice, no source)
 # 5 mA beside 15 mA, and 150 mA beside 80 mA (common practice, no source).
 NO_CURRENT = 1.0 / 3.0
 LIMIT = 150.0 / 80.0
+
+# Through a combiner two amplifiers may draw together; a receiver's documented supply of 200 mA is then the limit
+# (common practice, no source; the 200 mA are documented for navigation receivers).
+COMBINED_MA = (15.0, 160.0)
+COMBINED_LIMIT_MA = 200.0
 
 
 @dataclass(frozen=True)
@@ -66,7 +77,8 @@ class BiasWindows:
 
 def bias_windows(receiver: Receiver) -> BiasWindows:
     """The windows for a receiver, from its job sheet where that says more than common practice does."""
-    low_ma, high_ma = receiver.bias_normal_ma or NORMAL_MA
+    combined = receiver.adaptor == "combiner" and receiver.bias_normal_ma is None
+    low_ma, high_ma = COMBINED_MA if combined else receiver.bias_normal_ma or NORMAL_MA
     nominal_v = receiver.bias_nominal_v or None
     lowest_v, highest_v = (nominal_v, nominal_v) if nominal_v else USUAL_NOMINAL_V
     return BiasWindows(
@@ -75,8 +87,25 @@ def bias_windows(receiver: Receiver) -> BiasWindows:
         unloaded_v=UNLOADED_FROM * nominal_v if nominal_v else None,
         no_current_ma=NO_CURRENT * low_ma,
         normal_ma=(low_ma, high_ma),
-        limit_ma=LIMIT * high_ma,
+        limit_ma=COMBINED_LIMIT_MA if combined else LIMIT * high_ma,
     )
+
+
+def narrowed(windows: BiasWindows, volts: LearntNormal | None, milliamps: LearntNormal | None) -> BiasWindows:
+    """The windows with what was learnt: the normal current, and the lowest normal voltage.
+
+    The upper end of the voltage stays: without a load it rises to the nominal one. What was learnt never widens a
+    window; the limits of 'none' and of a short stay as well.
+    """
+    if milliamps is not None:
+        low, high = windows.normal_ma
+        windows = replace(
+            windows, normal_ma=(max(low, milliamps.window[0]), min(high, max(milliamps.window[1], low)))
+        )
+    if volts is not None:
+        lowest = max(windows.normal_v[0], min(volts.window[0], windows.unloaded_v or math.inf))
+        windows = replace(windows, normal_v=(lowest, windows.normal_v[1]))
+    return windows
 
 
 @dataclass(frozen=True)
@@ -138,3 +167,40 @@ def judge(voltage: VoltageWord | None, current: CurrentWord | None) -> Judgement
     if voltage is None:
         return Judgement("open", _NO_VOLTMETER) if current == "none" else _PLAIN[current]
     return _BOTH[voltage][current]
+
+
+# --- with the reading's error ------------------------------------------------------------------------------------
+
+
+def state_chances(windows: BiasWindows, volts: Estimate | None, milliamps: Estimate | None) -> dict[str, float]:
+    """How probable each state is given how far the readings may be off, all true values alike before (flat prior).
+
+    'unknown' is what `judge` leaves open. Errors of voltage and current are taken as independent and normal.
+    """
+    found = dict.fromkeys([*STATES, "unknown"], 0.0)
+    for voltage, p_voltage in _voltage_chances(windows, volts).items():
+        for current, p_current in _current_chances(windows, milliamps).items():
+            found[judge(voltage, current).state or "unknown"] += p_voltage * p_current
+    return found
+
+
+def _voltage_chances(windows: BiasWindows, found: Estimate | None) -> Mapping[VoltageWord | None, float]:
+    if found is None:
+        return {None: 1.0}
+    drooping, over = windows.normal_v
+    loaded = windows.unloaded_v if windows.unloaded_v is not None else drooping
+    edges = (windows.no_voltage_v, drooping, loaded, over, math.inf)
+    return dict(zip(("none", "drooping", "loaded", "full", "over"), _between(edges, found), strict=True))
+
+
+def _current_chances(windows: BiasWindows, found: Estimate | None) -> Mapping[CurrentWord | None, float]:
+    if found is None:
+        return {None: 1.0}
+    edges = (windows.no_current_ma, *windows.normal_ma, windows.limit_ma, math.inf)
+    return dict(zip(("none", "low", "normal", "high", "limit"), _between(edges, found), strict=True))
+
+
+def _between(edges: tuple[float, ...], found: Estimate) -> list[float]:
+    """The chance of each stretch that ends at an edge; edges rise."""
+    below = [0.0, *(chance_below(edge, found) for edge in edges)]
+    return [max(0.0, after - before) for before, after in pairwise(below)]

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 from satdiag.findings import WiringFindings
 from satdiag.job import Job
-from satdiag.wiring.bias import bias_findings
+from satdiag.wiring.feed import feed_findings
+from satdiag.wiring.feedline import feedline_findings
 from satdiag.wiring.ring import ring_findings
 from satdiag.wiring.supply import supply_findings
 
-FEEDLINE = "feedline.s1p"
-
 
 def estimate_wiring(job: Job) -> WiringFindings:
-    """The states of the antenna's feed, the optical ring and the supply at the last row."""
-    bias, of_bias = bias_findings(job)
+    """The antenna's feed, the optical ring and the supply at the last row, and the lead from its sweep."""
+    feed = feed_findings(job)
     ring, of_ring = ring_findings(job)
     supply, of_supply = supply_findings(job)
-    of_lead = (
-        (f"{FEEDLINE} is kept with the job; this version does not read it",) if FEEDLINE in job.documents else ()
+    lead, of_lead = feedline_findings(job)
+    could_not = (*feed.could_not, *of_ring, *of_supply, *of_lead)
+    return WiringFindings(
+        noise_rise=feed.noise_rise,
+        adaptor=feed.adaptor,
+        bias=feed.bias,
+        ring=ring,
+        supply=supply,
+        feedline=lead,
+        could_not=could_not,
     )
-    return WiringFindings(bias=bias, ring=ring, supply=supply, could_not=(*of_bias, *of_ring, *of_supply, *of_lead))

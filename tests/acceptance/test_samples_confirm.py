@@ -5,15 +5,11 @@ The samples are simulated: they prove the code against our own model of the worl
 
 import tomllib
 from functools import cache
-from pathlib import Path
 
 import pytest
 
-import satdiag
 from satdiag.acceptance import confirm
-
-ROOT = Path(__file__).parent.parent.parent / "sample_logs"
-SAMPLES = sorted(path.name for path in ROOT.iterdir() if path.is_dir())
+from tests.sample_findings import ROOT, SAMPLES, findings_of, job_of
 
 MAY = {"works": {"confirmed", "go-on"}, "filling": {"go-on"}, "explained": {"confirmed", "go-on"}}
 """By what is true of the vehicle. A fault may never be confirmed; one that is still filling in is not there yet; of
@@ -49,8 +45,7 @@ REASONS = {
 
 @cache
 def judged(name):
-    job = satdiag.open_job(ROOT / name)
-    return confirm(job, satdiag.analyse(job))
+    return confirm(job_of(name), findings_of(name))
 
 
 def truth_of(name):
@@ -87,7 +82,7 @@ def test_a_sample_with_few_timed_changes_lacks_only_those():
     """Six changes at normal speed are fewer than the analysis asks for before the timing may stop."""
     found = judged("ring-broken")
     assert [one.name for one in found.criteria if one.state != "holds"] == ["changes"]
-    assert found.checks_left == satdiag.analyse(satdiag.open_job(ROOT / "ring-broken")).tuning.stop.more
+    assert found.checks_left == findings_of("ring-broken").tuning.stop.more
 
 
 def test_dead_accounts_are_ruled_out_by_their_channels_alone():

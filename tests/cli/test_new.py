@@ -59,10 +59,13 @@ def test_every_key_can_be_given(here, name, capsys):
     assert job.rows == ()
 
 
+BY_HAND = {"feed", "feedline", "supply"}  # for tests that few people make: written into job.toml by hand
+
+
 def test_the_form_holds_every_key_of_the_sheet():
     asked = {(field.table, field.key) for field in FIELDS}
     assert asked | {("job", "opened")} | {("site", key) for key in KEYS["site"]} == {
-        (table, key) for table, keys in KEYS.items() for key in keys
+        (table, key) for table, keys in KEYS.items() if table not in BY_HAND for key in keys
     }
 
 

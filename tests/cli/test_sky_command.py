@@ -5,14 +5,19 @@ import os
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from satdiag.cli import run
+from satdiag.sky.look_angles import look_angles
+from satdiag.sky.propagation.p681_table import TABLE
+from satdiag.sky.propagation.two_state import fade_exceeded_db, good_share
 from tests.references import look_angles as reference
 from tests.references.orbits import LOW_TLE
 
 SAMPLES = Path(__file__).parent.parent.parent / "sample_logs"
 PLACE = ("--at", "41.2,-96.1", "--constellation", "demo-pair")
+STREET = (*PLACE, "--environment", "street")
 HIGH = 'name = "high"\ncoverage_min_elevation_deg = 10.0\n' + "".join(
     f'[[satellite]]\nname = "{name}"\nelements = "elements.tle"\n' for name in ("HIGH-A", "HIGH-B", "HIGH-C")
 )
@@ -111,6 +116,24 @@ def test_rise_and_set_in_the_zone_asked_for(capsys, high):
     assert "the second highest" in out
 
 
+def test_best_and_worst_hours_go_by_the_skyline_where_there_is_one(capsys, tmp_path, high):
+    mask = tmp_path / "horizon.csv"
+    mask.write_text("azimuth_deg,elevation_deg\n0,85\n90,85\n120,10\n300,10\n", "utf-8")
+    words = ("--at", "40,-100", "--constellation", high, "--day", "2026-01-01")
+    page = tmp_path / "plan.html"
+    code, out, _ = said(capsys, *words, "--mask-file", mask, "--report", page)
+    assert code == 0
+    for text in (out, page.read_text("utf-8")):
+        assert "expected to be clear; known from:" in " ".join(text.split())
+        assert "is behind it for about" in text
+        assert "by elevation alone" in text
+    bare = said(capsys, *words)[1]
+    assert "expected to be clear" not in bare
+    plan = json.loads(said(capsys, *words, "--mask-file", mask, "--json")[1])["plans"][0]
+    best, worst = plan["clear_hours"]["best"], plan["clear_hours"]["worst"]
+    assert best["p_any_clear"] > worst["p_any_clear"] + 0.1
+
+
 def test_the_day_the_clocks_change_has_23_hours(capsys):
     words = (*PLACE, "--day", "2031-03-09", "--timezone", "America/Chicago", "--json")
     plan = json.loads(said(capsys, *words)[1])["plans"][0]
@@ -125,12 +148,130 @@ def test_a_skyline_file(capsys, tmp_path):
     assert "Going by the measured skyline, satellite east in the south-southeast is probably hidden" in out
 
 
+def test_a_skyline_file_without_a_reading_is_an_error(capsys, tmp_path):
+    mask = tmp_path / "horizon.csv"
+    mask.write_text("azimuth_deg,elevation_deg\n", "utf-8")
+    code, out, err = said(capsys, *PLACE, "--mask-file", mask)
+    assert (code, out) == (2, "")
+    assert "the skyline has a head and no reading" in " ".join(err.split())
+
+
 def test_what_to_expect_is_told_where_it_is_asked_for(capsys):
     code, out, _ = said(capsys, *PLACE, "--environment", "street")
     assert code == 0
     assert "What to expect\nA street between buildings" in out
     _, out, _ = said(capsys, *PLACE, "--json")
     assert json.loads(out)["plans"][0]["expect"] is None
+
+
+def test_the_numbers_of_an_expectation_are_in_the_document(capsys):
+    plan = json.loads(said(capsys, *PLACE, "--environment", "street", "--json")[1])["plans"][0]
+    (moment,) = plan["expect"]["moments"]
+    east, west = moment["kinds"][0]["paths"]
+    assert (east["elevation_deg"], west["elevation_deg"]) == pytest.approx((39.1, 35.8), abs=0.05)
+    assert 0.5 < west["works_share"] <= east["works_share"] < 0.9
+    assert plan["expect"]["text"].startswith("A street between buildings")
+
+
+def test_a_street_from_the_command_line(capsys, tmp_path):
+    # East stands at azimuth 154, 39 deg high: along that a street is open; across it 20 m at 10 m reach 63.4 deg.
+    words = (*PLACE, "--environment", "street", "--width", "20", "--heights", "20,20", "--json")
+    edges = {}
+    for along in (154.2, 64.2):
+        plan = json.loads(said(capsys, *words, "--street", str(along))[1])["plans"][0]
+        east = plan["expect"]["moments"][0]["kinds"][0]["paths"][0]
+        edges[along] = (round(east["mask_deg"]), east["edge_loss_db"] > 15.0, (east["blocked_share"] or 0.0) > 0.5)
+    assert edges == {154.2: (0, False, False), 64.2: (63, True, True)}
+    page = tmp_path / "plan.html"
+    _, out, _ = said(capsys, *words[:-1], "--street", "64.2", "--report", page)
+    for text in (out, page.read_text("utf-8")):
+        assert "from the middle of the street the buildings reach 63° there: behind them" in text
+        assert "ITU-R P.681-11, Annex 1, 4.2: roadside buildings" in text
+
+
+def test_listed_obstacles_form_a_street(capsys, tmp_path):
+    folder = tmp_path / "job"
+    shutil.copytree(SAMPLES / "obstructed", folder)
+    head = "azimuth_from_deg,azimuth_to_deg,distance_m,height_m,note\n"
+    (folder / "obstacles.csv").write_text(head + "147,257,18,27,block\n330,70,14,9,row of houses\n", "utf-8")
+    plans = json.loads(said(capsys, folder, "--environment", "street", "--json")[1])["plans"]
+    kerb, park = (plan["expect"] for plan in plans)
+    assert kerb["street_from"] == "obstacles"
+    assert kerb["street"]["width_m"] == 32.0
+    assert kerb["moments"][0]["kinds"][0]["paths"][0]["mask_deg"] > 50.0
+    assert park["street"] is None
+
+
+def test_a_series_of_a_drive(capsys, tmp_path):
+    """Made of our own model: shares of the states and the mean power are those of the closed form."""
+    out = tmp_path / "series.csv"
+    words = (*PLACE, "--environment", "street", "--synthesise", "60", "--out", out, "--json")
+    code, text, err = said(capsys, *words)
+    assert (code, err) == (0, f"series written: {out}\n")
+    lines = [line.split(",") for line in out.read_text("utf-8").splitlines()]
+    assert lines[0] == ["site", "satellite", "elevation_deg", "t_s", "level_db", "state"]
+    assert len(lines) == 1 + 2 * 3600
+    assert json.loads(text)["plans"][0]["expect"]["environment"] == "street"
+    for name, elevation in (("east", 45.0), ("west", 30.0)):  # the columns of the table nearest to 39 and 36 deg
+        rows = [line for line in lines[1:] if line[1] == name]
+        column = TABLE["urban"][elevation]
+        good = np.mean([row[5] == "good" for row in rows])
+        assert good == pytest.approx(good_share(column), abs=0.05)
+        power = np.mean(10.0 ** (np.array([float(row[4]) for row in rows]) / 10.0))
+        wanted = np.mean(10.0 ** (-fade_exceeded_db(np.linspace(0.005, 0.995, 200), column) / 10.0))
+        assert 10.0 * np.log10(power / wanted) == pytest.approx(0.0, abs=0.7)
+    again = said(capsys, *words)
+    assert again[0] == 2
+    assert "this file exists and is not written over" in " ".join(again[2].split())
+    other = tmp_path / "other.csv"
+    assert said(capsys, *words[:-2], other)[0] == 0
+    assert other.read_bytes() == out.read_bytes()  # the same drive again
+
+
+def test_of_what_no_model_covers_no_series_is_made(capsys, tmp_path, high):
+    own = tmp_path / "own.toml"
+    slot = '[[satellite]]\nname = "x"\nlongitude_deg = -78.5\n'
+    own.write_text(f'name = "own"\nband_mhz = [2320.0, 2345.0]\n{slot}', "utf-8")
+    words = ("--at", "0,-78.5", "--constellation", own, "--environment", "street", "--synthesise", "1")
+    code, _, err = said(capsys, *words, "--out", tmp_path / "none.csv")
+    assert code == 2
+    assert "no series of x: two-state model" in " ".join(err.split())
+    assert "no series was made" in " ".join(err.split())
+    assert not (tmp_path / "none.csv").exists()
+
+
+def test_a_skyline_over_part_of_the_way_of_one_that_moves(capsys, tmp_path, high):
+    # 85 deg of wall over the north, where the highest of the three stands for most of the day.
+    rows = "".join(f"{a},{85 if a <= 60 or a >= 300 else 3}\n" for a in range(0, 360, 10))
+    mask = tmp_path / "horizon.csv"
+    mask.write_text(f"azimuth_deg,elevation_deg\n{rows}", "utf-8")
+    words = ("--at", "40,-100", "--constellation", high, "--day", "2026-01-01", "--mask-file", mask)
+    plan = json.loads(said(capsys, *words, "--json")[1])["plans"][0]
+    for one in plan["satellites"]:
+        assert one["sky"]["p_clear"] > 0.95  # at its highest, overhead
+        assert 0.2 < one["p_clear_while_up"] < 0.8
+        low, top = one["p_clear_while_up_90"]
+        assert low < one["p_clear_while_up"] < top
+    out = said(capsys, *words)[1]
+    assert "of its time up" in out
+    assert "98 % (98 to 98 %)" not in out.replace("\u202f", " ").replace("\u00a0", " ")
+
+
+def test_three_on_one_way_are_told_under_the_figure(capsys, tmp_path, high):
+    page = tmp_path / "plan.html"
+    said(capsys, "--at", "40,-100", "--constellation", high, "--day", "2026-01-01", "--report", page)
+    assert "HIGH-A, HIGH-B and HIGH-C follow one way, so their lines lie on each other." in page.read_text("utf-8")
+
+
+def test_at_a_pole_there_is_no_north(capsys, high):
+    words = ("--at", "90,-100", "--constellation", high, "--day", "2026-01-01")
+    out = said(capsys, *words)[1]
+    assert "at a pole there is no north: azimuths are counted clockwise from the meridian of 80° E" in out
+    assert "true north" not in out
+    # What stands over that meridian has azimuth 0.
+    over = 4.0e4 * np.array([0.5 * np.cos(np.radians(80.0)), 0.5 * np.sin(np.radians(80.0)), 0.8])
+    seen = look_angles(over, 90.0, -100.0, 0.0)
+    assert (float(seen.azimuth_deg) + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -151,6 +292,22 @@ def test_what_to_expect_is_told_where_it_is_asked_for(capsys):
         ((*PLACE, "--timezone", "Mars/Base"), "'Mars/Base' is not an IANA time zone"),
         ((*PLACE, "--mask-file", "nowhere.csv"), "nowhere.csv"),
         ((*PLACE, "--environment", "moon"), "'moon' is not one of"),
+        ((*PLACE, "--street", "20"), "go with --environment street"),
+        ((*STREET, "--street", "20", "--width", "9"), "needs all three"),
+        ((*STREET, "--street", "20", "--width", "9", "--heights", "3"), "'3' is not a pair of numbers such as 12,8"),
+        (
+            (*STREET, "--street", "400", "--width", "9", "--heights", "3,4"),
+            "--street 400 is outside 0 .. 360 degrees",
+        ),
+        (
+            (*STREET, "--street", "20", "--width", "0", "--heights", "3,4"),
+            "a street width of 0 m is outside 1 to 1000",
+        ),
+        ((*STREET, "--street", "20", "--width", "9", "--heights", "3,-4"), "a building height of -4 m is outside"),
+        ((*STREET, "--synthesise", "5"), "needs --environment street or trees, and --out FILE.csv"),
+        ((*STREET, "--out", "x.csv"), "--out and --speed go with --synthesise MINUTES"),
+        ((*STREET, "--synthesise", "5e9", "--out", "x.csv"), "is outside 0.1 .. 1440 minutes"),
+        ((*PLACE, "--environment", "garage", "--synthesise", "5", "--out", "x.csv"), "street or trees"),
         (("nowhere",), "nothing there"),
         ((SAMPLES / "filling", "--height", "3"), "--height goes with --at"),
     ],

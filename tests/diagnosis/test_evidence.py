@@ -9,6 +9,7 @@ from satdiag.diagnosis.reception import NONE, STRONG, WEAK, class_of_level
 from satdiag.entitlement.estimate import estimate_entitlement
 from satdiag.exposure import exposure_clock
 from satdiag.sheet import Receiver
+from satdiag.signal.estimate import estimate_signal
 from satdiag.sky.estimate import estimate_sky
 from satdiag.tuning.estimate import estimate_tuning
 from satdiag.wiring.estimate import estimate_wiring
@@ -26,6 +27,7 @@ def seen(rows, sheet="", lineup=LINEUP):
     known = Known(
         job,
         estimate_sky(job),
+        estimate_signal(job),
         estimate_entitlement(job, exposure_clock(job)),
         estimate_tuning(job),
         estimate_wiring(job),
@@ -40,7 +42,8 @@ CASES = [
     (MOVED.format("yes") + NOW, "elsewhere", "better"),
     (MOVED.format("no") + NOW, "elsewhere", "no-better"),
     ("1:00 listing source no", "listing", "not-offered"),
-    ("1:00 listing source no\n2:00 listing source yes", "listing", "offered"),
+    ("1:00 listing source no\n2:00 listing source yes", "listing", "once"),
+    ("1:00 listing source yes", "listing", "offered"),
     (
         "1:00 configuration readback:radio matches\n2:00 configuration readback:gateway differs",
         "configuration",
@@ -48,7 +51,14 @@ CASES = [
     ),
     ("1:00 configuration readback differs\n2:00 configuration readback matches", "configuration", "matches"),
     ("1:00 ring bus open", "ring", "open"),
-    ("1:00 ring bus open\n9:00 ring bus closed", "ring", "closed"),
+    ("1:00 ring bus open\n9:00 ring bus closed", "ring", "once"),
+    ("1:00 ring bus closed\n9:00 ring bus closed", "ring", "closed"),
+    (
+        "1:00 ring bus open\n5:00 configuration readback differs\n6:00 configuration readback matches\n"
+        "9:00 ring bus closed",
+        "ring",
+        "closed",
+    ),
     ("1:00 ring node:receiver absent", "node", "silent"),
     ("1:00 ring node:receiver present\n1:10 ring node:changer absent", "other-nodes", "some-silent"),
     ("1:00 ring other-sources lost", "other-sources", "lost"),
@@ -63,6 +73,11 @@ CASES = [
     ("1:00 power receiver awake\n20:00 power receiver awake", "resets", "none"),
     ("1:00 supply receiver 12.6 V\n2:00 supply receiver-minimum 7.1 V", "supply", "low"),
     ("1:00 supply receiver 12.6 V", "supply", "normal"),
+    ("1:00 errors satellite 0.2 percent", "errors", "few"),
+    ("1:00 errors satellite 4 percent", "errors", "some"),
+    ("1:00 errors satellite 40 percent", "errors", "many"),
+    ("1:00 channel 1 missing\n1:05 channel 2 missing\n1:10 channel 3 authorised", "listed-channels", "some-missing"),
+    ("1:00 channel 1 missing\n1:05 channel 2 refused\n1:10 channel 3 authorised", "listed-channels", "all"),
     ("1:00 lock any yes\n2:00 lock any yes\n3:00 lock any yes", "any-path", "good"),
     ("1:00 lock satellite no\n2:00 lock satellite no\n3:00 lock satellite no", "satellite", "none"),
     (
@@ -110,7 +125,9 @@ def test_item_is_seen_in_its_state(rows, item, state):
 
 def test_every_item_of_the_model_can_be_seen_and_every_seen_item_is_in_the_model():
     elsewhere = (
-        "repeater swap-lead swap-receiver swap-place entitlement refused-pattern elevation sky-view change-time"
+        "repeater swap-lead swap-receiver swap-place entitlement refused-pattern elevation sky-view change-time "
+        "restarts-tied refused-running "
+        "entitlement-running beside deficit together repeats-at turns-with ring-plan ring-positions lead"
     )
     covered = {item for _, item, _ in CASES} | set(elsewhere.split())
     assert covered == set(load_model().items)

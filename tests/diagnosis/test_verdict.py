@@ -5,10 +5,16 @@ import pytest
 
 import satdiag
 from satdiag.diagnosis import inference
-from satdiag.diagnosis.model import HYPOTHESES, load_model
+from satdiag.diagnosis.model import load_model
+from satdiag.diagnosis.plan import Bench, look_ahead
 from satdiag.diagnosis.remarks import Case
-from satdiag.diagnosis.verdict import TITLES, _remaining, minutes, percent
-from satdiag.diagnosis.worth import COME_BACK_MINUTES, losses, next_tests
+from satdiag.diagnosis.seen import Seen
+from satdiag.diagnosis.sensitivity import swings
+from satdiag.diagnosis.space import space_of
+from satdiag.diagnosis.titles import TITLES
+from satdiag.diagnosis.verdict import _remaining, minutes, percent
+from satdiag.diagnosis.weighing import log_terms
+from satdiag.diagnosis.worth import COME_BACK_MINUTES, losses
 from satdiag.findings import ChannelFinding, EntitlementFindings, Quantiles, TuningFindings
 from satdiag.sheet import Sheet
 from satdiag.vocabulary import FAULTS
@@ -32,11 +38,12 @@ def test_minutes_are_no_finer_than_they_are_worth(seconds, text):
 
 def belief_in(**p):
     """A posterior with given probabilities of sets of faults ('none', 'a+b')."""
-    found = np.zeros(len(HYPOTHESES))
+    space = space_of()
+    found = np.zeros(len(space.hypotheses))
     for name, value in p.items():
         faults = frozenset() if name == "none" else frozenset(part.replace("_", "-") for part in name.split("__"))
-        found[HYPOTHESES.index(faults)] = value
-    return inference.Posterior(found, 0.0)
+        found[space.hypotheses.index(faults)] = value
+    return inference.Posterior(space, found, 0.0)
 
 
 def test_the_class_leads_and_then_the_fault_in_it():
@@ -54,9 +61,9 @@ def test_an_explanation_yields_to_a_fault_that_is_likely():
 
 def test_losses_of_acting():
     """Mending the right thing costs nothing extra; leaving it brings the vehicle back; the wrong work is wasted."""
-    model, table = load_model(), losses(load_model())
+    model, table = load_model(), losses(load_model(), space_of())
     open_, weak = FAULTS.index("antenna-open"), FAULTS.index("antenna-weak")
-    single = HYPOTHESES.index(frozenset(["antenna-open"]))
+    single = space_of().index_of("antenna-open")
     assert table[0, 0] == 0
     assert table[1 + open_, single] == 0
     assert table[0, single] == COME_BACK_MINUTES
@@ -65,25 +72,34 @@ def test_losses_of_acting():
 
 def test_tests_are_offered_only_where_they_pay_and_only_once():
     model = load_model()
-    assert next_tests(model, belief_in(none=1.0), {}) == ()
+    assert look_ahead(Bench(model, (), False, None), belief_in(none=1.0), False).tests == ()
     torn = belief_in(id_mismatch=0.5, entitlement_not_received=0.5)
-    offered = next_tests(model, torn, {})
+    offered = look_ahead(Bench(model, (), False, None), torn, False).tests
     assert offered[0].test == "compare-identifier"
-    assert all(test.worth_minutes > test.minutes for test in offered)
-    rates = [test.worth_minutes / test.minutes for test in offered]
-    assert rates == sorted(rates, reverse=True)
-    assert "compare-identifier" not in [test.test for test in next_tests(model, torn, {"identity": "match"})]
+    assert all(test.net_minutes > 0 for test in offered)
+    nets = [test.net_minutes for test in offered]
+    assert nets == sorted(nets, reverse=True)
+    again = look_ahead(Bench(model, ("identity",), False, None), torn, False).tests
+    assert "compare-identifier" not in [test.test for test in again]
 
 
 def test_sure_needs_more_than_a_high_probability():
-    model = load_model()
-    reason = "just-installed"
-    priors = inference.priors_for(model, Sheet("x", reason=reason))
-    other, factor = model.other_prior[reason], model.none_factor[reason]
-    firm = {"bias": "open", "any-path": "none", "swap-antenna": "better", "unjudgeable": "many", "listing": "offered"}
-    assert inference.stands_firm(model, priors, other, factor, inference.log_terms(model, firm))
-    thin = {"swap-antenna": "better"}
-    assert not inference.stands_firm(model, priors, other, factor, inference.log_terms(model, thin))
+    firm = [
+        Seen("bias", "open"),
+        Seen("any-path", "none"),
+        Seen("swap-antenna", "better"),
+        Seen("unjudgeable", "many"),
+        Seen("listing", "offered"),
+    ]
+    assert not any(swing.changes for swing in moved(firm))
+    assert any(swing.changes for swing in moved([Seen("swap-antenna", "better")]))
+
+
+def moved(seen):
+    model, space = load_model(), space_of()
+    prior = inference.prior_for(model, Sheet("x", reason="just-installed"))
+    terms = log_terms(model, space, seen)
+    return swings(model, inference.posterior(model, space, prior.log(space), terms), prior, terms)
 
 
 START = ["0:00 place vehicle open-sky", "0:00 power receiver awake", "0:00 account service confirmed"]

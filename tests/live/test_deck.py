@@ -282,7 +282,7 @@ def test_an_analysis_that_fails_is_said_and_the_recording_goes_on(place, monkeyp
     def broken(job):
         raise ZeroDivisionError("demo")
 
-    monkeypatch.setattr("satdiag.analysis.analyse", broken)
+    monkeypatch.setattr("satdiag.kept.analyse_here", broken)
     with running(place, analyse_every_s=0.05) as deck:
         deck.take_taps(PAGE, [tap()])
         until(lambda: any("ZeroDivisionError" in text for text in deck.state(None)["could_not"]))

@@ -205,9 +205,9 @@ def test_rows_are_checked_far_quicker_than_any_source_brings_them():
         Reading("bias", "current", "34.5", "mA"),
         Reading("channel", "31", "refused"),
     ]
-    count, start = 20_000, time.perf_counter()
+    count, start = 20_000, time.process_time()
     for number in range(count):
         at = Moment(AT_NS + number * 1_000_000, number * 1_000_000)
         assert isinstance(gate.row(readings[number % 4], "serial:x", at, number / 1000, "r1", f"r1-{number}"), Row)
     # Measured: about 100 000 rows a second on a machine of 2026; the bound leaves room for a slower or a busy one.
-    assert count / (time.perf_counter() - start) > 15_000
+    assert count / (time.process_time() - start) > 15_000

@@ -58,9 +58,9 @@ def lines_of(job, name):
     return list(decode_document(name, job.documents[name]))
 
 
-def test_ten_kills_lose_nothing_that_was_acknowledged(tmp_path):
-    acknowledged, missing, doubled, rows = kill_and_compare(tmp_path, 10, seed=1)
-    print(f"10 kills: {acknowledged} rows acknowledged, {missing} missing, {doubled} doubled, {rows} in the file")
+def test_five_kills_lose_nothing_that_was_acknowledged(tmp_path):
+    acknowledged, missing, doubled, rows = kill_and_compare(tmp_path, 5, seed=1)
+    print(f"5 kills: {acknowledged} rows acknowledged, {missing} missing, {doubled} doubled, {rows} in the file")
     assert (missing, doubled) == (0, 0)
     assert acknowledged > 500
 

@@ -124,6 +124,6 @@ def test_any_json_through_json_lines(value):
 @pytest.mark.parametrize("name", sorted(PROFILES))
 def test_no_line_of_the_greatest_length_takes_long(name):
     for piece in (b"U=1V ", b"[", b'{"a":', b"9", b" ", b"--", b"\\", b'"', *SAMPLES[name]):
-        start = time.perf_counter()
+        start = time.process_time()
         look(PROFILES[name], (piece * 4096)[:4096])
-        assert time.perf_counter() - start < 0.5
+        assert time.process_time() - start < 0.5

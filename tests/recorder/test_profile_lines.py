@@ -409,8 +409,8 @@ def test_lines_are_read_far_quicker_than_any_port_sends_them():
     rng = random.Random(3)
     profile = load_profile("bench-lines")
     lines = [f"signal satellite:east {rng.uniform(0, 15):.1f} dB".encode() for _ in range(20_000)]
-    start = time.perf_counter()
+    start = time.process_time()
     found = [profile.read_line(line) for line in lines]
-    rate = len(lines) / (time.perf_counter() - start)
+    rate = len(lines) / (time.process_time() - start)
     assert all(len(each.readings) == 1 for each in found)
     assert rate > 30_000  # measured: over 300 000 a second on a machine of 2026

@@ -126,8 +126,8 @@ def test_no_pattern_that_was_taken_takes_long_on_any_line():
             continue
         taken += 1
         for line in _hard_lines(rng):
-            start = time.perf_counter()
+            start = time.process_time()
             pattern.fullmatch(line)
-            assert time.perf_counter() - start < 1.0, (text, line[:10])
+            assert time.process_time() - start < 1.0, (text, line[:10])
     assert taken > 300
     assert refused > 300

@@ -33,6 +33,27 @@ ASIA_CONFLICT_BITS = [
     ({"xray": True, "dysp": True}, -0.555567),
 ]
 
+# The same network: 'never smoked, positive X-ray, no shortness of breath', by hand enumeration.
+ASIA_ODD_BITS = 0.689466
+# The same network with virtual evidence (0.8, 0.2) for a positive X-ray; lung also by pgmpy 1.1.2.
+ASIA_VIRTUAL = {"lung": 0.162826, "tub": 0.030789}
+
+# Ten alike items with a likelihood ratio of 4, prior 0.05: correlation, effective number n / (1 + (n - 1) rho) (Kish
+# 1965, 'Survey Sampling', the design effect; from memory), probability by plain arithmetic.
+REPEATS = [(0.0, 10.0, 0.999982), (0.5, 1.818182, 0.395583), (0.9, 1.098901, 0.194499), (1.0, 1.0, 0.173913)]
+
+# Three faults and three yes/no findings, own example, exact by enumeration of all eight sets. Priors, leaks, and for
+# each finding the chance that each fault causes it; then findings (None: not looked at), P(findings), P(each fault).
+QMR_PRIORS, QMR_LEAKS = (0.01, 0.02, 0.05), (0.01, 0.02, 0.05)
+QMR_CAUSES = ((0.8, 0.0, 0.3), (0.5, 0.9, 0.0), (0.0, 0.6, 0.7))
+QMR_ANSWERS = [
+    ((1, 1, 0), 0.00409066, (0.913037, 0.037091, 0.043617)),
+    ((1, 0, None), 0.02754885, (0.140599, 0.002037, 0.538380)),
+    ((1, 1, 1), 0.00101168, (0.436319, 0.440049, 0.609902)),
+    ((0, 0, 0), 0.86047123, (0.001009, 0.000816, 0.010932)),
+    ((None, None, 1), 0.09425100, (0.010000, 0.134386, 0.381121)),
+]
+
 # Russell & Norvig, 'Artificial Intelligence', noisy-OR example (from memory): P(no fever | cold, flu, malaria).
 FEVER_INHIBITORS = {"cold": 0.6, "flu": 0.2, "malaria": 0.1}
 NO_FEVER = {
@@ -60,3 +81,10 @@ WILDCATTER_PRIOR = (0.5, 0.3, 0.2)
 WILDCATTER_DRILL = (-70.0, 50.0, 200.0)
 WILDCATTER_SEISMIC = ((0.6, 0.3, 0.1), (0.3, 0.4, 0.4), (0.1, 0.3, 0.5))
 WILDCATTER_EVSI, WILDCATTER_EVPI = 12.5, 35.0
+
+# Five causes, the cost to look at each and to mend it: own example, exact by enumeration of all 120 orders. Then what
+# handing the vehicle on costs, the least expected cost with that way out, and how many causes are looked at before.
+REPAIR_P = (0.35, 0.25, 0.20, 0.15, 0.05)
+REPAIR_LOOK = (10.0, 4.0, 2.0, 6.0, 1.0)
+REPAIR_MEND = (40.0, 15.0, 0.0, 60.0, 5.0)
+REPAIR_CALLS = [(20.0, 18.00, 1), (60.0, 37.75, 4), (150.0, 38.65, 5)]

@@ -126,12 +126,205 @@ def full_findings() -> f.Findings:
             0.08,
         ),
         wiring=f.WiringFindings(
-            f.BiasFindings("normal", 5.02, 41.7),
-            f.RingFindings("closed", ("head-unit", "receiver"), ("amplifier",), "working", 95.0),
-            f.SupplyFindings("normal", 11.84, 12.6, 1),
-            f.FeedlineFindings(2.35),
+            _feed(),
+            _ring(),
+            _supply(),
+            _lead(),
+            noise_rise=_rise(),
+            adaptor=_adaptor(),
         ),
         could_not=("no supply row while starting: the dip at the start is not known",),
+    )
+
+
+def _ring() -> f.RingFindings:
+    positions = (
+        f.RingPosition(1, "head-unit.out", "receiver.in", "ring 1", suspect=True),
+        f.RingPosition(2, "receiver.out", "head-unit.in", "ring 1"),
+        f.RingPosition(3, "amplifier.out", "amplifier.in", "ring 2"),
+        f.RingPosition(4, "changer.in", None),
+        f.RingPosition(5, None, None),
+    )
+    return f.RingFindings(
+        state="closed",
+        nodes_present=("head-unit", "receiver"),
+        nodes_absent=("amplifier",),
+        other_sources="working",
+        open_s=95.0,
+        plan="problems",
+        plan_problems=("the node amplifier is looped on itself: its output feeds its own input",),
+        wanted=("head-unit", "amplifier", "receiver"),
+        rings=(("head-unit", "receiver"), ("amplifier",)),
+        moves=2,
+        blocks=(f.RingBlock("main", "upper", positions),),
+        break_=f.RingBreak(
+            "located",
+            "receiver",
+            "head-unit",
+            "plugs",
+            ("receiver: 0",),
+            ("the supply or the transmitter of head-unit", "position 1 of block main"),
+            ("Check the supply of head-unit.",),
+        ),
+        second_ring=("amplifier",),
+        second_ring_text="By the plugs as written, amplifier would stand on a second ring.",
+        order_reported="as-wanted",
+        order_reported_text="The positions that the nodes reported are those of the wanted order.",
+        links=(
+            f.RingLink("head-unit", "receiver", 3.0, 1, 3.25, 9.75, 0.5, 20.0, "tight"),
+            f.RingLink("receiver", "head-unit", None, None, None, None, None, None, None),
+        ),
+        least_margin_db=9.75,
+        least_margin_link="head-unit > receiver",
+    )
+
+
+def _lead() -> f.FeedlineFindings:
+    delays = tuple(0.25 * step for step in range(240))
+    level = tuple(-62.0 + 50.0 * math.exp(-(((delay - 23.8) / 0.4) ** 2)) for delay in delays)
+    return f.FeedlineFindings(
+        fault_m=2.35,
+        fault_m_90=(2.3, 2.4),
+        verdict="The lead ends at 2.35 m (2.30 to 2.40 m), before the antenna at 4.60 m (over 99 % sure).",
+        sentences=("This sweep reads distances up to 13.65 m.",),
+        reflections=(
+            f.Reflection(1.0, (0.98, 1.02), 10.1, 0.05, 0.06, (0.055, 0.065), 26.0, 24.4, "step"),
+            f.Reflection(2.35, (2.3, 2.4), 23.8, 0.25, 0.5, (0.4, 0.6), 12.0, 6.0, "open"),
+            f.Reflection(2.43, (2.38, 2.48), 24.6, 0.008, 0.016, (0.014, 0.02), 42.0, 36.0, "sidelobe", (2,)),
+            f.Reflection(3.7, (3.62, 3.78), 37.5, 0.01, 0.03, (0.02, 0.04), 40.0, 30.5, "ghost", (1, 2)),
+        ),
+        end="before",
+        end_m=2.35,
+        end_m_90=(2.3, 2.4),
+        p_before=1.0,
+        p_at=0.0,
+        p_beyond=0.0,
+        expected_length_m=4.6,
+        expected_margin_m=0.19,
+        joints_m=(1.0,),
+        velocity_factor=0.66,
+        velocity_factor_range=(0.647, 0.673),
+        velocity_from="class",
+        cable="rg-174",
+        range_m=13.65,
+        resolution_m=0.068,
+        noise_floor_db=-58.0,
+        band_mhz=(2320.0, 2345.0),
+        band_return_loss_db=12.1,
+        band_return_loss_corrected_db=4.6,
+        band_return_loss_corrected_db_90=(3.2, 6.5),
+        loss_db=3.77,
+        loss_db_90=(2.8, 4.5),
+        loss_mhz=2332.5,
+        loss_length_m=2.35,
+        profile=f.LeadProfile(delays, tuple(0.0989 * delay for delay in delays), level),
+    )
+
+
+def _feed() -> f.BiasFindings:
+    learnt = f.LearntNormal(41.3, 0.6, (37.2, 45.4), 4, 3, 1)
+    windows = f.FeedWindows(1.0, (4.2, 5.2), 4.9, 5.0, (37.2, 45.4), 150.0, "sheet", "learnt", None, learnt)
+    chances = {"normal": 0.997, "high": 0.003, "low": 0.0, "open": 0.0, "short": 0.0, "absent": 0.0, "unknown": 0.0}
+    lead = f.LeadFindings(
+        path=None,
+        state="normal",
+        state_p=chances,
+        voltage_v=5.02,
+        current_ma=41.7,
+        antenna_v=4.6,
+        n_voltage=3,
+        n_current=4,
+        windows=windows,
+        voltage_v_90=(4.95, 5.09),
+        current_ma_90=(40.3, 43.1),
+        antenna_v_90=(4.53, 4.67),
+        voltage_from="meter",
+        current_from="readings",
+        text="The feed reads 5.02 V and 41.7 mA: normal.",
+    )
+    readings = (
+        f.FeedReading(at(100), None, 5.01, 41.2, True, True),
+        f.FeedReading(at(400), None, None, 41.9, True, False),
+        f.FeedReading(at(500), None, 0.0, 0.0, False, False),
+    )
+    return f.BiasFindings("normal", 5.02, 41.7, None, (4.95, 5.09), (40.3, 43.1), chances, (lead,), readings)
+
+
+def _rise() -> f.NoiseRiseFindings:
+    blocks = tuple(
+        f.NoiseBlock(1 + nth // 3, at(1000 + 30 * nth), "off" if nth % 3 == 1 else "on", level, above, 2)
+        for nth, (level, above) in enumerate(
+            ((34.1, 4.1), (30.0, 0.0), (34.3, 4.3), (33.9, 4.0), (29.9, 0.0), (34.0, 4.1))
+        )
+    )
+    return f.NoiseRiseFindings(
+        rise_db=4.1,
+        rise_db_90=(3.4, 4.8),
+        interval_from="stated scatter",
+        drift_removed=True,
+        tests=2,
+        switchings=4,
+        place="street",
+        expected_db=14.2,
+        expected_db_90=(9.0, 20.9),
+        inputs=(
+            f.RiseInput("gain_db", "gain of the amplifier", 25.0, 35.0, "dB", "common practice, from memory"),
+            f.RiseInput("lead_loss_db", "loss of the lead to the receiver", 6.0, 6.0, "dB", "the user's figure"),
+        ),
+        meaning="low",
+        text="Switching the feed on raises the noise by 4.1 dB (3.4 to 4.8), less than it should.",
+        extra_loss_db=12.0,
+        extra_loss_db_90=(6.0, None),
+        g_over_t_cost_db=2.0,
+        g_over_t_cost_db_90=(0.9, None),
+        blocks=blocks,
+    )
+
+
+def _adaptor() -> f.AdaptorFindings:
+    return f.AdaptorFindings(
+        conclusion="wrong-conductor",
+        antenna_lead="dual",
+        adaptor="none",
+        satellite="nothing",
+        repeater="received",
+        place="open-sky",
+        text="The receiver sits on the terrestrial conductor.",
+        reasons=(f.AdaptorReason("A repeater is received.", ("wrong-one", "row 3")),),
+        also_possible=("something hides the satellites after all",),
+    )
+
+
+def _supply() -> f.SupplyFindings:
+    """A night at rest is left out; a start of the engine, a contact that opened, a value held by a meter."""
+    volts = [12.6, 12.1, 12.1, 12.0, 7.4, 13.9, *[14.1] * 20]
+    points = [f.SupplyPoint(at(60.0 * minute), value) for minute, value in enumerate(volts)]
+    points += [f.SupplyPoint(at(1700.0), 9.4, 600.0), f.SupplyPoint(at(1800.0), 16.3)]
+    return f.SupplyFindings(
+        state="dropouts",
+        minimum_v=7.4,
+        median_v=14.1,
+        resets=2,
+        maximum_v=16.3,
+        code=None,
+        readings=27,
+        interval_s=60.0,
+        minimum_rows=1,
+        charging=True,
+        dip_count=3,
+        dips=(
+            f.SupplyEvent(at(240), at(240), 0.0, 120.0, 7.4, 4.6, "readings", "cranking", 1),
+            f.SupplyEvent(at(900.1), at(900.3), 0.2, 0.4, 4.0, 10.1, "readings", "contact"),
+            f.SupplyEvent(None, at(1700), 0.0, None, 9.4, None, "minimum"),
+        ),
+        over_count=1,
+        over_voltages=(f.SupplyEvent(at(1800), at(1800), 0.0, None, 16.3, 2.2, "readings"),),
+        restarts=(f.Restart(at(241), True), f.Restart(at(2400), False)),
+        tie=f.RestartTie(1, 2, 0, 0.01, 0.02, 0.02, "cannot-tell"),
+        load_drop=f.LoadDrop(0.5, (0.43, 0.57), 1, 10.0, 50.0, (43.0, 57.0)),
+        resting=f.RestingVoltage(at(0), 12.6, 5 * 3600.0, "full"),
+        points=tuple(points),
+        sentences=("Not every voltage read kept within supply code C.", "3 dips below 10.5 V were seen."),
     )
 
 

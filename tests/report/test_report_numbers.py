@@ -23,6 +23,8 @@ def _plain(text: str) -> str:
         (1.0, None, "100 %"),
         (0.712, (0.64, 0.78), "71 % (64 to 78 %)"),
         (0.996, (0.98, 0.999), "over 99 % (98 to over 99 %)"),
+        (0.998, (0.996, 0.999), "over 99 %"),
+        (0.002, (0.001, 0.004), "under 1 %"),
     ],
 )
 def test_percent(share, interval, text):

@@ -49,6 +49,18 @@ def test_points_by_strength_and_a_figure_that_plotly_takes(site):
     assert [kind_of(point) for point in POINTS].count("weakened") == 1
 
 
+def test_the_joint_chance_is_told_for_two_and_more(site):
+    two = dataclasses.replace(site, p_any_clear=0.98, p_any_clear_90=(0.9, 0.99), p_all_clear=0.03)
+    figure = sky_figure(two, 1)
+    told = "At least one of the satellites is clear with 98"
+    assert told in figure.caption
+    assert "all 3 with 3" in figure.caption  # the fourth has set
+    assert any(told in table.caption for table in figure.tables)
+    alone = dataclasses.replace(two, satellites=two.satellites[:1])
+    assert told not in sky_figure(alone, 1).caption
+    assert told not in sky_figure(site, 1).caption
+
+
 def test_what_is_inferred_is_hatched_and_the_band_is_filled(site):
     data = sky_figure(site, 1).spec["data"]
     patterns = {trace["name"]: trace["marker"]["pattern"]["shape"] for trace in data if trace["type"] == "barpolar"}
@@ -71,7 +83,7 @@ def test_words_and_tables_say_the_same_without_the_drawing(site):
     assert len(figure.tables[-1].rows) == 3
     assert "46\u202fdB-Hz, learnt here and while driving" in figure.tables[-1].caption
     assert look_cells(site.satellites[0]) == ("4° away (G05)", "known well enough")
-    assert look_cells(dataclasses.replace(site.satellites[1], stay_s=None))[1] == "hours would not do"
+    assert look_cells(dataclasses.replace(site.satellites[1], stay_s=None))[1] == "rather hours"
 
 
 def test_a_record_alone_is_drawn_too(site):

@@ -57,7 +57,8 @@ def test_a_log_of_changes_is_told_from_a_log_of_readings():
 def test_readings_far_apart_are_independent_tries(yes, no):
     # Then the posterior is Jeffreys' beta distribution (Brown, Cai and DasGupta 2001, Statistical Science 16, 101).
     states = np.random.default_rng(3).permutation(np.repeat([True, False], [yes, no]))
-    draws = chain_draws(sampled(states, 100_000.0)).share
+    at_s = 100_000.0 * np.arange(len(states))  # each stands for a second: nothing was watched in between
+    draws = chain_draws(History(at_s, at_s + 1.0, states)).share
     wanted = stats.beta.ppf([0.05, 0.5, 0.95], yes + 0.5, no + 0.5)
     assert np.quantile(draws, [0.05, 0.5, 0.95]) == pytest.approx(wanted, abs=0.012)
 
@@ -178,5 +179,5 @@ def test_prior_cells_cover_everything():
     draws = chain_draws(sampled([True], 1.0))
     assert draws.share.min() < 0.02
     assert draws.share.max() > 0.98
-    assert draws.rate_per_s.min() == pytest.approx(1.0 / chain._FORGETS_WITHIN_S[1], rel=0.05)
-    assert draws.rate_per_s.max() == pytest.approx(1.0 / chain._FORGETS_WITHIN_S[0], rel=0.05)
+    assert draws.rate_per_s.min() == pytest.approx(1.0 / chain.FORGETS_WITHIN_S[1], rel=0.05)
+    assert draws.rate_per_s.max() == pytest.approx(1.0 / chain.FORGETS_WITHIN_S[0], rel=0.05)

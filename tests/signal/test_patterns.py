@@ -7,7 +7,7 @@ from scipy.special import beta as beta_function
 
 from satdiag.signal.estimate import estimate_signal
 from satdiag.signal.pieces import Pieces
-from satdiag.signal.repeats import Where, _place_db, repeats
+from satdiag.signal.repeats import Where, _place_db, passes, repeats
 from tests.helpers import BASE, make_job
 
 FLOOR = "[receiver]\nlevel_floor = 0.0\nlevel_scale = 'dB'\n"
@@ -30,7 +30,7 @@ def noisy(seed, mean, count=60, spread=0.5):
 
 def test_a_constant_deficit_against_its_own_open_sky():
     rows = ["0:00 place vehicle open-sky", *levels(1, noisy(1, 12.0, 300))]
-    rows += ["0:10:00 place vehicle street", *levels(601, noisy(2, 9.0, 300))]
+    rows += ["0:10:00 place vehicle street", "0:11:00 place vehicle open-sky", *levels(661, noisy(2, 9.0, 300))]
     found = estimate_signal(make_job("\n".join(rows), FLOOR))
     east = found.paths["satellite:east"]
     assert east.expected_from == "open-sky"
@@ -50,12 +50,14 @@ def test_an_earlier_visit_serves_where_no_place_was_logged():
 
 
 @pytest.mark.parametrize("unit", ["percent", "bars/20"])
-def test_an_order_has_no_deficit(unit):
+def test_an_order_has_a_history_and_no_decibels(unit):
     rows = ["0:00 place vehicle open-sky", *levels(1, np.full(60, 18.0), unit=unit)]
-    rows += ["0:10:00 place vehicle open-sky", *levels(601, np.full(60, 15.0), unit=unit)]
+    rows += ["0:10:00 place vehicle street", "0:11:00 place vehicle open-sky"]
+    rows += levels(661, np.full(60, 15.0), unit=unit)
     found = estimate_signal(make_job("\n".join(rows).replace(".0 bars", " bars")))
     east = found.paths["satellite:east"]
-    assert (east.expected_level, east.deficit, east.deficit_90, east.deficit_db, east.expected_from) == (None,) * 5
+    assert (east.expected_level, east.deficit, east.deficit_db, east.expected_from) == (18.0, 3.0, None, "open-sky")
+    assert east.deficit_90[0] < 3.0 < east.deficit_90[1]
 
 
 CONSTELLATION = """
@@ -70,16 +72,46 @@ SITE = FLOOR + "noise_bandwidth_hz = 4.0e6\n[[site]]\nname = 'yard'\nlatitude_de
 
 
 def test_a_link_budget_where_there_is_no_history():
-    job = make_job(
-        "\n".join(levels(0, noisy(1, 12.0))), SITE, documents={"constellation.toml": CONSTELLATION.encode()}
-    )
+    rows = "\n".join(["0:00 place vehicle open-sky", *levels(0, noisy(1, 12.0))])
+    job = make_job(rows, SITE, documents={"constellation.toml": CONSTELLATION.encode()})
     east = estimate_signal(job).paths["satellite:east"]
     assert east.expected_from == "link-budget"
     assert east.deficit == pytest.approx(east.expected_level - east.level_here)
-    # EIRP 66 - free-space loss at 37 500 km and 2322 MHz (20 log10(4 pi d f / c), 191.2 dB) + G/T about -20 + 228.6
-    # - 66 for 4 MHz: about 17 dB, within the assumed gain of 0 to 6 dBic
-    assert east.expected_level == pytest.approx(17.0, abs=4.0)
+    # The inputs that are shown give the level by hand: EIRP + G - 20 log10(4 pi d f / c) - 10 log10(k T B), with the
+    # noise of the system taken back from the result; it has to lie between that of a cold sky and of a warm cover.
+    shown = {one.label: one for one in east.expected_inputs}
+    wave_m = 299_792_458.0 / 2322.0e6
+    loss_db = 20.0 * np.log10(4.0 * np.pi * shown["distance"].value * 1000.0 / wave_m)
+    noise_dbw = 66.0 + shown["antenna gain"].value - loss_db - east.expected_level
+    noise_k = 10.0 ** (noise_dbw / 10.0) / (1.380649e-23 * 4.0e6)
+    assert 60.0 < noise_k < 300.0
     assert east.deficit_90[1] - east.deficit_90[0] > 3.0
+    # every input is shown, and what nobody stated as a range marked as a judgement
+    shown = {one.label: one for one in east.expected_inputs}
+    assert shown["radiated power, EIRP"].value == 66.0
+    assert shown["antenna gain"].range == (0.0, 6.0)
+    assert "judgement" in shown["antenna gain"].standing
+    assert {"distance", "frequency", "noise bandwidth", "noise figure of the amplifier"} <= set(shown)
+
+
+def test_what_the_sheet_states_narrows_the_link_budget():
+    text = "\n".join(["0:00 place vehicle open-sky", *levels(0, noisy(1, 12.0))])
+    stated = SITE.replace("[[site]]", "antenna_gain_dbic = [2.5, 3.5]\nnoise_temperature_k = 250\n[[site]]")
+    documents = {"constellation.toml": CONSTELLATION.encode()}
+    wide, narrow = (
+        estimate_signal(make_job(text, sheet, documents=documents)).paths["satellite:east"]
+        for sheet in (SITE, stated)
+    )
+    widths = [path.deficit_90[1] - path.deficit_90[0] for path in (wide, narrow)]
+    assert widths[1] < 0.7 * widths[0]
+    shown = {one.label: one for one in narrow.expected_inputs}
+    assert shown["antenna gain"].range == (2.5, 3.5)
+    assert (shown["noise temperature of the system"].value, shown["noise temperature of the system"].range) == (
+        250.0,
+        None,
+    )
+    assert shown["antenna gain"].standing == "the user's figure"
+    assert "noise figure of the amplifier" not in shown
 
 
 # --- positions ---------------------------------------------------------------------------------------------------
@@ -192,65 +224,56 @@ def test_laps_by_the_fixes_of_a_navigation_receiver(where, word):
     assert found.repeats_positions >= 9
 
 
+def walk(random, count, spread_m=3.0, memory=0.98):
+    """Noise of a fix, which changes slowly."""
+    step = spread_m * np.sqrt(1.0 - memory**2) * random.standard_normal(count)
+    found = np.zeros(count)
+    for number in range(1, count):
+        found[number] = memory * found[number - 1] + step[number]
+    return found
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("shift_m", [0.0, 20.0])
+def test_whoever_parks_passes_nothing(seed, shift_m):
+    """An hour of fixes that wander by 3 m, in the middle of a cell and on the corner of four."""
+    random = np.random.default_rng([8, seed])
+    t_s = np.arange(3600.0)
+    north, east = walk(random, 3600), walk(random, 3600)
+    north[1:], east[1:] = north[1:] + shift_m, east[1:] + shift_m
+    where = passes(t_s, north, east)
+    assert len(np.unique(where.cell)) == len(where.cell)
+    lost = t_s % 180.0 < 6.0
+    assert repeats(where, [Pieces(t_s, t_s + 1.0, ~lost, np.full(3600, np.nan))]) is None
+
+
+def test_a_parked_vehicle_is_not_told_to_look_at_its_lead():
+    random = np.random.default_rng(2)
+    wander, rows = walk(random, 900), []
+    for t_s in range(900):
+        rows.append(f"{clock(t_s)} lock satellite:east {'no' if t_s % 90 < 6 else 'yes'}")
+    fixes = "".join(nmea(t_s, 20.0 + wander[t_s]) for t_s in range(900))
+    found = estimate_signal(make_job("\n".join(rows), documents={"gnss.nmea": fixes.encode()}))
+    assert (found.repeats_at, found.repeats_positions) == (None, None)
+    assert any("stood in one place" in text for text in found.could_not)
+
+
+def test_there_and_back_are_two_passes():
+    t_s = np.arange(120.0)
+    east = 10.0 * np.concatenate([np.arange(60.0), np.arange(60.0)[::-1]])
+    where = passes(t_s, np.zeros(120), east)
+    passed = np.bincount(where.cell)
+    # the cells within 100 m of the turning point are not left far enough to be passed again
+    assert (passed == 2).sum() == pytest.approx(600.0 / 40.0 - 3.0, abs=1.0)
+    assert passed.max() == 2
+    assert (where.end_s[:-1] > where.start_s[:-1]).all()
+
+
 def test_without_positions_it_is_said():
     rows = [f"{clock(t_s)} lock satellite:east {'no' if t_s % 20 == 5 else 'yes'}" for t_s in range(120)]
     found = estimate_signal(make_job("\n".join(rows)))
     assert (found.repeats_at, found.repeats_place_db) == (None, None)
     assert any("no positions" in text for text in found.could_not)
-
-
-# --- headings ----------------------------------------------------------------------------------------------------
-
-
-def turning(level_of, headings, paths=("east", "west"), seed=5):
-    """One minute at each heading; `level_of(path, heading)` in dB."""
-    rows = []
-    for number, heading in enumerate(headings):
-        rows.append(f"{clock(60 * number)} heading vehicle {heading} deg")
-        for order, path in enumerate(paths):
-            level = np.maximum(noisy([seed, number, order], level_of(path, heading), 50), 0.1)
-            rows += levels(60 * number + 1, level, f"satellite:{path}")
-    return estimate_signal(make_job("\n".join(rows), FLOOR))
-
-
-EIGHT = range(0, 360, 45)
-
-
-def test_what_turns_with_the_vehicle():
-    found = turning(lambda path, heading: 12.0 - 4.0 * np.cos(np.radians(heading - 100.0)), EIGHT)
-    assert found.turns_with == "vehicle"
-    assert found.turns_vehicle_db_90[0] >= 10.0
-    assert found.turns_vehicle_db_90[0] <= found.turns_vehicle_db <= found.turns_vehicle_db_90[1]
-    assert found.turns_headings == 8
-
-
-def test_what_stands_on_the_ground():
-    found = turning(lambda path, heading: 12.0 if path == "east" else 5.0, EIGHT)
-    assert found.turns_with == "site"
-    assert found.turns_vehicle_db < -10.0
-
-
-def test_nothing_to_tell_is_not_told():
-    found = turning(lambda path, heading: 12.0, EIGHT)
-    assert found.turns_with is None
-    assert found.turns_vehicle_db is not None
-
-
-def test_fewer_than_four_headings_are_none():
-    for headings in ((0, 120, 240), (0, 5, 10, 15, 120, 240)):
-        found = turning(lambda path, heading: 12.0 - 4.0 * np.cos(np.radians(heading)), headings)
-        assert (found.turns_with, found.turns_vehicle_db, found.turns_headings) == (None, None, None)
-        assert any("fewer than 4 headings" in text for text in found.could_not)
-    assert not any("headings" in text for text in turning(lambda path, heading: 12.0, (90,)).could_not)
-
-
-def test_a_move_ends_the_spot():
-    rows = []
-    for number, heading in enumerate((0, 90, 180, 270)):
-        rows.append(f"{clock(60 * number)} heading vehicle {heading} deg")
-        rows += levels(60 * number + 1, noisy(number, 12.0, 50))
-    rows.append(f"{clock(115)} place vehicle street")
-    assert estimate_signal(make_job("\n".join(rows), FLOOR)).turns_vehicle_db is None
 
 
 # --- beside the plain reading ------------------------------------------------------------------------------------

@@ -236,11 +236,11 @@ def test_the_timeline_is_the_pieces_of_one_state():
 
 def test_an_expected_level_needs_what_no_job_states():
     sheet = FLOOR + 'noise_bandwidth_hz = 4e6\n[service]\nconstellation = "demo-pair"\n'
-    found = signal_of(levels([12, 12, 12, 12]), sheet)
+    found = signal_of("0:00 place vehicle open-sky\n" + levels([12, 12, 12, 12]), sheet)
     east = found.paths["satellite:east"]
     assert (east.expected_level, east.deficit, east.deficit_90, east.deficit_db) == (None,) * 4
     assert (east.expected_from, east.level_here) == (None, None)
-    assert "no earlier open-sky stay of this job to compare with" in found.could_not[0]
+    assert "no earlier level under an open sky to compare with" in found.could_not[0]
     assert "missing the satellite's distance" in found.could_not[0]
     assert "too few levels" in signal_of(levels([12, 12]), FLOOR).could_not[0]
 
@@ -348,3 +348,12 @@ def test_shares_against_a_slow_count(happened):
     else:
         assert path.observed_s == pytest.approx(received + blocked, abs=1.0)
         assert path.share.blocked == pytest.approx(blocked / (received + blocked), abs=0.02)
+
+
+def test_a_state_that_never_changed_has_an_interval_with_a_reservation():
+    rows = "\n".join(f"0:{t // 60:02d}:{t % 60:02d} lock satellite:east yes" for t in range(0, 1200, 10))
+    said = " ".join(signal_of(rows).could_not)
+    assert "never changed in 20 minutes" in said
+    assert "ten minutes" in said
+    short = "\n".join(f"0:{t // 60:02d}:{t % 60:02d} lock satellite:east yes" for t in range(0, 300, 10))
+    assert "never changed" not in " ".join(signal_of(short).could_not)

@@ -55,14 +55,17 @@ def job(name: str, seed: int) -> MadeJob:
     return make_job(name, seed)
 
 
+@cache
 def sheet(name: str, seed: int) -> dict:
     return tomllib.loads(job(name, seed).files["job.toml"].decode())
 
 
+@cache
 def truth(name: str, seed: int) -> dict:
     return tomllib.loads(job(name, seed).files["truth.toml"].decode())
 
 
+@cache
 def rows(name: str, seed: int) -> list[dict[str, str]]:
     return read_rows(job(name, seed).files["observations.csv"])
 

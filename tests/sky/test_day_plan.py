@@ -9,10 +9,10 @@ from satdiag.errors import SatdiagError
 from satdiag.sheet import Site
 from satdiag.sky.constellation import load_packaged, parse_constellation
 from satdiag.sky.day_plan import plan_day
-from satdiag.sky.estimate import Stay
 from satdiag.sky.look_angles import geostationary_look_angles
 from satdiag.sky.orbits import orbits_of
 from satdiag.sky.parking import compass_word
+from satdiag.sky.stay import Stay
 from satdiag.tables import HorizonPoint
 from tests.references import look_angles as reference
 from tests.references.orbits import LOW_TLE

@@ -166,6 +166,13 @@ def test_obstacle_deviation_follows_from_height_and_distance():
 def test_on_the_edge_it_is_even_and_far_from_it_nearly_sure():
     chance, low, high = p_clear(skyline(ring(30.0), None, [0, 0, 0]), [30.0, 60.0, 1.0])
     assert chance == pytest.approx([0.5, 0.98, 0.02], abs=0.001)
+    # What no skyline says is not known to a per cent: beta(2, 98), 5 and 95 %.
+    ends = stats.beta.ppf([0.05, 0.95], 2.0, 98.0)
+    assert (1.0 - high[1], 1.0 - low[1]) == pytest.approx(ends, abs=2e-4)
+    assert (low[2], high[2]) == pytest.approx(ends, abs=2e-4)
+    drawn = horizon.drawn_chances(ring(30.0), None, np.zeros(2), np.array([60.0, 1.0]))
+    assert drawn.mean(axis=0) == pytest.approx([0.98, 0.02], abs=0.003)
+    assert drawn.std(axis=0) == pytest.approx([stats.beta.std(2.0, 98.0)] * 2, rel=0.15)
     assert (low <= chance).all()
     assert (chance <= high).all()
 

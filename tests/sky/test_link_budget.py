@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import constants
 
+from satdiag.sky import expected_level as level
 from satdiag.sky import link_budget as budget
 from satdiag.sky.propagation.standing import OutsideDomain
 from tests.references import propagation as reference
@@ -98,8 +99,8 @@ def test_impossible_inputs(change):
 
 
 def test_expected_level_in_both_units():
-    ratio = budget.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB")
-    density = budget.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, None, "dB-Hz")
+    ratio = level.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB")
+    density = level.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, None, "dB-Hz")
     assert ratio.value == pytest.approx(reference.WORKED["cn_db"], abs=DB)
     assert density.value == pytest.approx(reference.WORKED["cn0_db_hz"], abs=DB)
     assert density.value - ratio.value == pytest.approx(10.0 * math.log10(4e6))
@@ -112,10 +113,10 @@ def test_expected_level_in_both_units():
 def test_the_range_holds_nine_in_ten_of_what_is_assumed():
     """Budgets worked one by one with assumed figures drawn anew, with another seed."""
     random = np.random.default_rng(77)
-    found = budget.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, None, "dB-Hz")
+    found = level.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, None, "dB-Hz")
     drawn = []
     for _ in range(1500):
-        figures = {name: random.uniform(part.low, part.high) for name, part in budget.ASSUMPTIONS.items()}
+        figures = {name: random.uniform(part.low, part.high) for name, part in level.ASSUMPTIONS.items()}
         drawn.append(budget.link_budget(budget.Inputs(66.0, 38_000.0, 2332.5e6, **figures)).cn0_db_hz)
     inside = np.mean((np.array(drawn) >= found.low) & (np.array(drawn) <= found.high))
     assert inside == pytest.approx(0.9, abs=0.03)
@@ -123,12 +124,12 @@ def test_the_range_holds_nine_in_ten_of_what_is_assumed():
 
 def test_what_is_known_narrows_the_range():
     known = {"antenna_gain_dbic": 4.0, "noise_figure_db": 0.8}
-    wide = budget.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB")
-    narrow = budget.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB", known)
+    wide = level.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB")
+    narrow = level.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB", known)
     assert narrow.high - narrow.low < 0.5 * (wide.high - wide.low)
-    assert set(narrow.assumed) == set(budget.ASSUMPTIONS) - set(known)
-    everything = {name: part.middle for name, part in budget.ASSUMPTIONS.items()}
-    exact = budget.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB", everything)
+    assert set(narrow.assumed) == set(level.ASSUMPTIONS) - set(known)
+    everything = {name: part.middle for name, part in level.ASSUMPTIONS.items()}
+    exact = level.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB", everything)
     assert exact.low == pytest.approx(exact.value)
     assert exact.high == pytest.approx(exact.value)
 
@@ -145,7 +146,7 @@ def test_what_is_known_narrows_the_range():
     ],
 )
 def test_without_a_figure_there_is_a_sentence(arguments, words):
-    found = budget.expected_cn(*arguments)
+    found = level.expected_cn(*arguments)
     assert isinstance(found, str)
     assert found.startswith("expected level not computed")
     assert words in found
@@ -153,4 +154,4 @@ def test_without_a_figure_there_is_a_sentence(arguments, words):
 
 def test_a_figure_that_is_not_there_is_our_mistake():
     with pytest.raises(ValueError, match="gain"):
-        budget.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB", {"gain": 3.0})
+        level.expected_cn(66.0, 2332.5e6, 38_000.0, 38.0, 4e6, "dB", {"gain": 3.0})

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from satdiag.sky.place_prior import P_CLEAR_BY_PLACE, p_clear_of_place, visible_fraction_of_place
+from satdiag.sky.place_prior import P_CLEAR_BY_PLACE, low_words, p_clear_of_place, visible_fraction_of_place
 from satdiag.vocabulary import entry_of
 from tests.references import line_of_sight as table
 
@@ -37,6 +37,10 @@ def test_the_open_share_against_quadrature(place):
     )
     assert value == pytest.approx(area / (1.0 - np.sin(least)), abs=1e-3)
     assert low <= value <= high
+
+
+def test_a_satellite_below_the_table_is_named():
+    assert "west stands 7.9° high; what is known of a place by its word ends at 10°" in low_words("west", 7.94)
 
 
 def test_a_word_is_weak():

@@ -5,6 +5,7 @@ import pytest
 from satdiag.errors import BadInput, SatdiagError
 from satdiag.sky.estimate import estimate_sky
 from satdiag.sky.look_angles import geostationary_look_angles
+from satdiag.sky.place_prior import low_words
 from tests.helpers import BASE, make_job
 from tests.references import look_angles as reference
 
@@ -180,3 +181,26 @@ def test_missing_files_are_one_clear_error():
         sky_of(sheet=YARD + OWN)
     with pytest.raises(BadInput, match=r"satellite 'HIGH-A' are to be in elements\.tle, which is not in the job"):
         sky_of(sheet=YARD + OWN, constellation_toml=MOVING)
+
+
+# --- what must be said besides -----------------------------------------------------------------------------------
+
+
+def test_below_the_table_of_places_and_at_a_pole_it_is_said():
+    north = '[[site]]\nname = "north"\nlatitude_deg = 66.5\nlongitude_deg = -78.5\n'
+    found = sky_of("0:00 place vehicle open-sky", north + PAIR)
+    east, west = found.sites[0].satellites
+    assert east.elevation_deg > 10.0 > west.elevation_deg > 0.0
+    low = [text for text in found.could_not if "ends at 10°" in text]
+    assert low == [f"site 'north': {low_words('west', west.elevation_deg)}"]
+    pole = north.replace("66.5", "90.0")
+    assert any("at a pole there is no north" in text for text in sky_of(sheet=pole + PAIR).could_not)
+    assert not any("pole" in text for text in found.could_not)
+
+
+def test_the_band_of_a_skyline_does_not_go_below_the_horizon():
+    low = b"azimuth_deg,elevation_deg\n" + b"".join(b"%d,%d\n" % (at, 3 - at // 90) for at in range(0, 360, 30))
+    mask = sky_of(horizon_csv=low).sites[0].mask
+    for part in (mask.edge_elevation_deg, mask.edge_p05_deg, mask.edge_p95_deg):
+        assert min(part) >= 0.0
+    assert max(mask.edge_p95_deg) > 3.0

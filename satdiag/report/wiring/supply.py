@@ -4,13 +4,26 @@ from __future__ import annotations
 
 from satdiag.findings import SupplyFindings
 from satdiag.report import words
+from satdiag.report.figure import Table
+from satdiag.report.local_time import IN_UTC, LocalTime
 from satdiag.report.numbers import UNKNOWN, quantity
 from satdiag.report.wiring.part import Part
+from satdiag.report.wiring.supply_figure import over_table, supply_figures
 
 
-def supply_part(found: SupplyFindings) -> Part:
-    """The state of the supply, its levels and the restarts."""
+def supply_part(found: SupplyFindings, local: LocalTime = IN_UTC) -> Part:
+    """The state of the supply, its levels and the restarts; what they mean in sentences; the course over time."""
     restarts = "1 unexpected restart" if found.resets == 1 else f"{found.resets} unexpected restarts"
     state = words.SUPPLY_STATES[found.state] if found.state else UNKNOWN
     levels = f"lowest {quantity(found.minimum_v, 'V')}, middle {quantity(found.median_v, 'V')}, {restarts}"
-    return Part(("supply at the receiver", state, levels))
+    sentences = list(found.sentences)
+    if found.budget is not None and found.budget.text:
+        sentences.append(found.budget.text)
+    figures = supply_figures(found, local)
+    return Part(("supply at the receiver", state, levels), tuple(sentences), figures, _tables(found, local))
+
+
+def _tables(found: SupplyFindings, local: LocalTime) -> tuple[Table, ...]:
+    """Over-voltage stands in the open: dips stand behind the figure."""
+    over = over_table(found.over_voltages, local)
+    return () if over is None else (over,)

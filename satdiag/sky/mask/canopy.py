@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import betaincinv, expit
+from scipy.special import betaincinv, expit, ndtr
 
 from satdiag.sky.mask.looks import Flags, Floats, Integers, unit_vectors
 from satdiag.sky.mask.posterior import HARD_EDGE_DEG, EdgePosterior, EdgePrior, fit_edge
@@ -57,6 +57,30 @@ def chances(
     down = np.hypot(kept * (middle - np.minimum(low, middle)), value - betaincinv(a, b, 0.05))
     up = np.hypot(kept * (np.maximum(high, middle) - middle), betaincinv(a, b, 0.95) - value)
     return Chances(value, np.maximum(value - down, 0.0), np.minimum(value + up, 1.0), all_)
+
+
+def drawn_chances(
+    edge: EdgePosterior,
+    cells: Cells,
+    horizon_looks: float,
+    azimuth_deg: Floats,
+    elevation_deg: Floats,
+    draws: int,
+    random: np.random.Generator,
+) -> Floats:
+    """Chances of directions (n,) under skies drawn from what is known, shape (draws, n).
+
+    A whole skyline is drawn, and about its chance the local evidence from its beta distribution: alike for directions
+    that are near, by a Gaussian copula with their nearness.
+    """
+    skylines = edge.drawn(draws, random)
+    given = np.stack([edge.with_edge(one).p_clear(azimuth_deg, elevation_deg)[0] for one in skylines])
+    for_, all_ = _local(cells, azimuth_deg, elevation_deg)
+    way = unit_vectors(azimuth_deg, elevation_deg)
+    root = np.linalg.cholesky(nearness(way, way) + 1e-6 * np.eye(len(way)))
+    level = ndtr(random.normal(size=(draws, len(way))) @ root.T)
+    middle = _kept(given)
+    return np.asarray(betaincinv(horizon_looks * middle + for_, horizon_looks * (1.0 - middle) + all_ - for_, level))
 
 
 @dataclass(frozen=True)

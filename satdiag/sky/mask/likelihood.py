@@ -52,7 +52,7 @@ def evidence(
     """ln p(look | clear) - ln p(look | blocked), within +-`MOST_EVIDENCE`. NaN C/N0: listed, not tracked."""
     lower = np.where(witness, WITNESS_LOWER_DB, 0.0)
     deficit = expected_cn0(elevation_deg, baseline_db_hz) - lower - cn0_db_hz
-    spread = CLEAR_SPREAD_DB + LOW_SPREAD_DB * np.exp(-np.maximum(elevation_deg, 0.0) / 15.0)
+    spread = clear_spread_db(elevation_deg)
     spread = np.where(witness, np.hypot(spread, WITNESS_SD_DB), spread)
     heard = _clear_density(deficit, spread) - _blocked_density(deficit, margin_db)
     heard = np.where(deficit > DEEP_DB, np.minimum(heard, DEEP_EVIDENCE), heard)
@@ -60,6 +60,11 @@ def evidence(
     lost = np.log(clear_lost) - np.log(np.maximum(BLOCKED_UNTRACKED, clear_lost))
     lost = np.where(witness, np.maximum(lost, WITNESS_ABSENT_EVIDENCE), lost)
     return np.asarray(np.clip(np.where(np.isfinite(cn0_db_hz), heard, lost), -MOST_EVIDENCE, MOST_EVIDENCE))
+
+
+def clear_spread_db(elevation_deg: Floats) -> Floats:
+    """Spread of a clear satellite's levels: more near the horizon."""
+    return np.asarray(CLEAR_SPREAD_DB + LOW_SPREAD_DB * np.exp(-np.maximum(elevation_deg, 0.0) / 15.0))
 
 
 def _clear_density(deficit_db: Floats, spread_db: Floats) -> Floats:

@@ -7,15 +7,19 @@ has a sky of its own, and such looks serve to learn the levels only.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from hashlib import sha256
 
 import numpy as np
 
-from satdiag.gnss.bulk import SkyRows, Track, read_sky
+from satdiag.gnss.bulk import Begun, SkyRows, Track, read_on
 from satdiag.gnss.identity import Satellite
 from satdiag.sky.mask.baseline import blind_baselines
+from satdiag.sky.mask.likelihood import expected_cn0
 from satdiag.sky.mask.looks import Flags, Floats, Integers, Looks
+from satdiag.sky.mask.memory import Memory
 from satdiag.sky.mask.thinning import thinned
+from satdiag.sky.mask.weak import weak_on_the_move
 
 STANDING_M_S = 0.5
 LEAST_STAND_S = 20.0
@@ -32,7 +36,8 @@ MOVING_WINDOW_S = 10.0
 class Record:
     """All that the receivers of a job said, with one numbering of satellites and groups; arrays by look (n,).
 
-    `epoch` is each look's place in the arrays by epoch. `groups` name constellation and signal id.
+    `epoch` is each look's place in the arrays by epoch. `groups` name constellation and signal id. `identity` is a
+    hash of all that was read, '' where that is not known.
     """
 
     satellites: tuple[Satellite, ...]
@@ -40,13 +45,43 @@ class Record:
     looks: Looks
     epoch: Integers
     track: Track
+    identity: str = ""
+
+
+_MOST_BYTES = 64_000_000
+_BEGUN: Memory[tuple[str, Begun]] = Memory(8, _MOST_BYTES)
+_RECORDS: Memory[Record] = Memory(2, _MOST_BYTES)
+_HEAD_BYTES = 4096
 
 
 def record_in(documents: Mapping[str, bytes]) -> Record | None:
-    """What the NMEA documents of a job hold, in name order; None without any satellite."""
-    logs = [read_sky(documents[name]) for name in sorted(documents) if name.endswith(".nmea")]
-    logs = [log for log in logs if len(log.epoch)]
-    return record_of(logs) if logs else None
+    """What the NMEA documents of a job hold, in name order; None without any satellite.
+
+    What was read lately is not read again, and of documents that have grown only what is new.
+    """
+    data = [documents[name] for name in sorted(documents) if name.endswith(".nmea")]
+    identity = sha256(b"".join(sha256(one).digest() for one in data)).hexdigest()
+    known = _RECORDS.recall(identity)
+    if known is not None:
+        return known
+    logs = [log for log in (_read(one) for one in data) if len(log.epoch)]
+    if not logs:
+        return None
+    found = replace(record_of(logs), identity=identity)
+    _RECORDS.keep(identity, found, sum(len(one) for one in data))
+    return found
+
+
+def _read(data: bytes) -> SkyRows:
+    """A log, read on from where it was read before if it still begins with the same bytes."""
+    head = sha256(data[:_HEAD_BYTES]).hexdigest()
+    told, begun = _BEGUN.recall(head) or ("", Begun())
+    if begun.length > len(data) or told != sha256(data[: begun.length]).hexdigest():
+        begun = Begun()
+    rows, more = read_on(data, begun)
+    if more.length:
+        _BEGUN.keep(head, (sha256(data[: more.length]).hexdigest(), more), more.length)
+    return rows
 
 
 def record_of(logs: Sequence[SkyRows]) -> Record:
@@ -113,12 +148,14 @@ class Parked:
     """The looks from one site and the levels to read them by.
 
     `standing_s`: how long the receiver stood there. `learnt_moving`: the levels were learnt on the move as well.
+    `weak`: numbers of satellites that were weak all along the drive.
     """
 
     looks: Looks
     baseline_db_hz: Floats
     standing_s: float
     learnt_moving: bool
+    weak: tuple[int, ...] = ()
 
 
 def parked_at(record: Record, latitude_deg: float, longitude_deg: float, only_site: bool) -> Parked | None:
@@ -139,10 +176,13 @@ def parked_at(record: Record, latitude_deg: float, longitude_deg: float, only_si
     moving = record.looks.where((placed & ~here)[record.epoch])
     elsewhere = thinned(moving, MOVING_WINDOW_S)
     learnt = blind_baselines(elsewhere, groups) if len(elsewhere) >= LEAST_MOVING_LOOKS else None
+    weak: tuple[int, ...] = ()
     if learnt is not None:
+        deficit = expected_cn0(elsewhere.elevation_deg, learnt[elsewhere.group]) - elsewhere.cn0_db_hz
+        weak = tuple(np.flatnonzero(weak_on_the_move(elsewhere, deficit)).tolist())
         # Nothing but a better sky raises the level, so the higher one is nearer to that of a clear satellite.
         levels = np.maximum(levels, learnt)
-    return Parked(looks, levels, _standing_s(record.track.time_s, here), learnt is not None)
+    return Parked(looks, levels, _standing_s(record.track.time_s, here), learnt is not None, weak)
 
 
 def _standing_s(time_s: Floats, here: Flags) -> float:

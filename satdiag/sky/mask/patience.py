@@ -2,10 +2,11 @@
 
 The satellites that were heard are carried on along circles: each constellation's nominal radius and inclination, the
 plane through the direction last seen, and of the two possible ones the one that fits how the satellite moved. What
-they would show is taken from skylines drawn from what is known now. The mask is fitted again with these looks added,
-for longer and longer stays, and the stay is the shortest after which, under most of the drawn skylines, the interval
-is no wider than `USEFUL_WIDTH` and rests on looks (see `SkyMask.speaks`), not on what was held before. Satellites
-that have not risen yet are left out, so it is rather too long.
+they would show is drawn: a skyline from what is known now, each look clear or not by its chance under that skyline
+(soft under trees), and its level from those of clear or blocked satellites. The mask is fitted again with these looks
+added, for longer and longer stays, and the stay is the shortest after which, in four of five drawn futures, the
+interval is no wider than `USEFUL_WIDTH` and rests on looks (see `SkyMask.speaks`), not on what was held before.
+Satellites that have not risen yet are left out.
 """
 
 from __future__ import annotations
@@ -13,22 +14,28 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import expit
 
 from satdiag.gnss.identity import Satellite
 from satdiag.sky.look_angles import EARTH_GM_M3_S2, EARTH_ROTATION_RAD_S, look_angles, site_position_km
 from satdiag.sky.mask.combine import SkyMask
-from satdiag.sky.mask.likelihood import evidence, expected_cn0
+from satdiag.sky.mask.likelihood import (
+    BLOCKED_MOST_DB,
+    BLOCKED_UNTRACKED,
+    MARGIN_DB,
+    clear_spread_db,
+    evidence,
+    expected_cn0,
+)
 from satdiag.sky.mask.looks import Flags, Floats, Looks, unit_vectors
-from satdiag.sky.mask.posterior import KNOT_AZIMUTH_DEG, EdgePrior, fit_edge
+from satdiag.sky.mask.posterior import EdgePrior, fit_edge
 from satdiag.sky.mask.thinning import Cells, cells_of
 
 USEFUL_WIDTH = 0.4
 STAYS_S = (300.0, 600.0, 1200.0, 1800.0, 3600.0, 7200.0, 14400.0, 28800.0)
 STEP_S = 120.0
-DRAWS = 3
+DRAWS, ENOUGH = 5, 0.8
 LOWEST_DEG = 5.0
-HIDDEN_DB = 15.0  # a blocked satellite's deficit, about the middle of what is seen
+ZENITH_DB_HZ = 45.0  # any level will do: what counts is how far a look is below it
 
 # Radius in km and inclination in deg of the constellations' circles (their interface documents, from memory).
 ORBITS = {"gps": (26560.0, 55.0), "glonass": (25508.0, 64.8), "galileo": (29600.0, 56.0), "beidou": (27906.0, 55.0)}
@@ -53,7 +60,11 @@ def stays_s(
     azimuth_deg: Floats,
     elevation_deg: Floats,
 ) -> list[float | None]:
-    """For each direction the further stay in seconds; 0 if the answer is useful now, None if 8 h are not enough."""
+    """For each direction the further stay in seconds; 0: useful now; None: no stay up to 8 h is foretold to do.
+
+    Tried on one day of two receivers: see `python scripts/benchmark.py sky`. None is rather too careful, because
+    satellites that rise later are left out.
+    """
     now = mask.chances(azimuth_deg, elevation_deg)
     useful = (now.high - now.low <= USEFUL_WIDTH) & mask.speaks(now, azimuth_deg)
     stays: list[float | None] = [0.0 if one else None for one in useful.tolist()]
@@ -61,11 +72,12 @@ def stays_s(
     paths = future_paths(mask.looks, satellites, place, ahead)
     if not len(paths[0]) or all(stay is not None for stay in stays):
         return stays
-    drawn = mask.edge.drawn(DRAWS, np.random.default_rng(20310503))  # fixed: the same job, the same answer
+    random = np.random.default_rng(20310503)  # fixed: the same job, the same answer
+    levels = [_drawn_levels(mask, paths, edge, random) for edge in mask.edge.drawn(DRAWS, random)]
     for stay in STAYS_S:
-        found = [_useful(mask, prior, paths, edge, stay, azimuth_deg, elevation_deg) for edge in drawn]
+        found = [_useful(mask, prior, paths, level, stay, azimuth_deg, elevation_deg) for level in levels]
         for number, share in enumerate(np.mean(found, axis=0).tolist()):
-            if stays[number] is None and share > 0.5:
+            if stays[number] is None and share >= ENOUGH:
                 stays[number] = stay
         if all(known is not None for known in stays):
             break
@@ -76,15 +88,23 @@ _Paths = tuple[Floats, Floats, Floats]
 """Future looks: seconds ahead, azimuth, elevation, arrays (n,)."""
 
 
+def _drawn_levels(mask: SkyMask, paths: _Paths, edge: Floats, random: np.random.Generator) -> Floats:
+    """C/N0 of future looks (n,) under a drawn skyline (KNOTS,), NaN where one is not tracked."""
+    _, along, height = paths
+    open_ = random.random(len(height)) < mask.edge.with_edge(edge).p_clear(along, height)[0]
+    clear = clear_spread_db(height) * random.standard_normal(len(height))
+    blocked = random.uniform(MARGIN_DB, BLOCKED_MOST_DB, len(height))
+    lost = ~open_ & (random.random(len(height)) < BLOCKED_UNTRACKED)
+    return np.where(lost, np.nan, expected_cn0(height, ZENITH_DB_HZ) - np.where(open_, clear, blocked))
+
+
 def _useful(
-    mask: SkyMask, prior: EdgePrior, paths: _Paths, edge: Floats, stay: float, azimuth: Floats, elevation: Floats
+    mask: SkyMask, prior: EdgePrior, paths: _Paths, level: Floats, stay: float, azimuth: Floats, elevation: Floats
 ) -> Flags:
-    """Whether the answer is useful at directions (n,) after a stay under a drawn skyline (KNOTS,)."""
-    along, height = (part[paths[0] <= stay] for part in paths[1:])
-    skyline = np.interp(along, np.append(KNOT_AZIMUTH_DEG, 360.0), np.append(edge, edge[0]))
-    open_ = expit((height - skyline) / mask.settings.edge_width_deg) >= 0.5
-    level = expected_cn0(height, 45.0) - np.where(open_, 0.0, HIDDEN_DB)
-    said = evidence(height, level, np.full(len(height), 45.0), np.zeros(len(height), dtype=bool))
+    """Whether the answer is useful at directions (n,) after a stay in which looks have drawn levels."""
+    inside = paths[0] <= stay
+    along, height = paths[1][inside], paths[2][inside]
+    said = evidence(height, level[inside], np.full(len(height), ZENITH_DB_HZ), np.zeros(len(height), dtype=bool))
     more = cells_of(along, height, said)
     cells = Cells(*(np.concatenate([getattr(part, name) for part in (mask.cells, more)]) for name in _CELL_PARTS))
     found = replace(mask, edge=fit_edge(cells, prior, mask.settings.edge_width_deg), cells=cells)

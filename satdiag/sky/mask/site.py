@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
+from hashlib import sha256
 
 import numpy as np
 
 from satdiag.findings import Mask, NavigationSky, SatelliteSky, SkyPoint
-from satdiag.sky.mask.canopy import Chances
+from satdiag.sky.mask.canopy import Chances, drawn_chances
 from satdiag.sky.mask.combine import LEAST_SUPPORT, SkyMask, fit_mask, usual_level
 from satdiag.sky.mask.common_mode import DOUBTFUL_DB_HZ, REFUSED_DB_HZ
 from satdiag.sky.mask.likelihood import expected_cn0
 from satdiag.sky.mask.looks import Flags, Floats
+from satdiag.sky.mask.memory import Memory
 from satdiag.sky.mask.parked import Parked, Record, parked_at
 from satdiag.sky.mask.patience import Place, stays_s
 from satdiag.sky.mask.posterior import HARD_EDGE_DEG, EdgePrior
@@ -20,27 +22,36 @@ from satdiag.sky.mask.posterior import HARD_EDGE_DEG, EdgePrior
 # The skyline at an azimuth counts as measured with a look this near to it.
 MEASURED_AZIMUTH_DEG, MEASURED_ELEVATION_DEG = 5.0, 8.0
 MOST_POINTS = 400
+_MOST_LOOKS = 4_000_000  # of all records whose masks are kept
 LONG_STAY_S = 600.0  # from which on a soft edge means trees rather than few looks
 RINGS, SECTORS = 20, 36
 DRAWS = 100
 # A level that is 4 dB wrong moves the mean chance by 0.05 (on made skies); half of that, and never less than this.
 LEVEL_SHARE_SD = 0.025
 Z_90 = 1.6448536269514722
+_SEED = 20310503  # fixed, so that the same job always gives the same interval
 
 
 @dataclass(frozen=True)
 class SiteMask:
-    """A site's mask, the record it rests on, and the skyline that was held before."""
+    """A site's mask, the record it rests on, and the skyline that was held before; `key` tells it from others."""
 
     mask: SkyMask
     parked: Parked
     record: Record
     prior: EdgePrior
     place: Place
+    key: Hashable = None
 
     def stays_s(self, azimuth_deg: Floats, elevation_deg: Floats) -> list[float | None]:
         """How much longer to stay for each direction; see patience."""
-        return stays_s(self.mask, self.prior, self.record.satellites, self.place, azimuth_deg, elevation_deg)
+
+        def found() -> list[float | None]:
+            return stays_s(self.mask, self.prior, self.record.satellites, self.place, azimuth_deg, elevation_deg)
+
+        if self.key is None:
+            return found()
+        return list(_STAYS.made((self.key, azimuth_deg.tobytes(), elevation_deg.tobytes()), found))
 
     def nearest(self, azimuth_deg: float, elevation_deg: float) -> tuple[float, str]:
         """The look nearest to a direction: how far in deg, and the satellite's short name."""
@@ -56,7 +67,7 @@ class SiteMask:
         )
         now = self.mask.chances(azimuth, elevation)
         value = float(now.value.mean())
-        drawn = self.mask.edge.drawn(DRAWS, np.random.default_rng(20310503))  # fixed: same job, same interval
+        drawn = self.mask.edge.drawn(DRAWS, np.random.default_rng(_SEED))
         middle = self.mask.edge.p_clear(azimuth, elevation)[0]
         kept = self.mask.settings.horizon_looks / (self.mask.settings.horizon_looks + now.support)
         shares = [
@@ -66,6 +77,17 @@ class SiteMask:
         more = Z_90 * LEVEL_SHARE_SD
         low, high = value - np.hypot(max(value - low, 0.0), more), value + np.hypot(max(high - value, 0.0), more)
         return value, (max(float(low), 0.0), min(float(high), 1.0))
+
+    def drawn_chances(self, azimuth_deg: Floats, elevation_deg: Floats, draws: int) -> Floats:
+        """Chances of directions (n,) under skies drawn from what is known, shape (draws, n); see canopy."""
+        random = np.random.default_rng(_SEED)
+        looks = self.mask.settings.horizon_looks
+        return drawn_chances(self.mask.edge, self.mask.cells, looks, azimuth_deg, elevation_deg, draws, random)
+
+    def said_of(self, azimuth_deg: Floats, elevation_deg: Floats, was_read: bool) -> tuple[Chances, Flags]:
+        """Chances of directions (n,), and where they go before what was held there without the record."""
+        found = self.mask.chances(azimuth_deg, elevation_deg)
+        return found, _goes_before(self, found, azimuth_deg, was_read)
 
     def _open(self, edge: Floats, azimuth_deg: Floats, elevation_deg: Floats) -> Floats:
         return self.mask.edge.with_edge(edge).p_clear(azimuth_deg, elevation_deg)[0]
@@ -116,8 +138,24 @@ class SiteMask:
         )
 
 
+_MASKS: Memory[tuple[SiteMask | None, list[str]]] = Memory(8, _MOST_LOOKS)
+_STAYS: Memory[list[float | None]] = Memory(32, 1.0)
+
+
 def site_mask(record: Record, place: Place, prior: EdgePrior, only_site: bool) -> tuple[SiteMask | None, list[str]]:
-    """The mask of a site, None where the record does not speak of it; and what must be said about it."""
+    """The mask of a site, None where the record does not speak of it; and what must be said about it.
+
+    A mask of the same record and place from the same skyline held before is not fitted again.
+    """
+    if not record.identity:
+        return _fitted(record, place, prior, only_site)
+    held = sha256(prior.mean_deg.tobytes() + prior.precision.tobytes()).hexdigest()
+    key = record.identity, place, held, only_site
+    found, said = _MASKS.made(key, lambda: _fitted(record, place, prior, only_site), len(record.looks))
+    return replace(found, key=key) if found else None, list(said)
+
+
+def _fitted(record: Record, place: Place, prior: EdgePrior, only_site: bool) -> tuple[SiteMask | None, list[str]]:
     parked = parked_at(record, place.latitude_deg, place.longitude_deg, only_site)
     if parked is None:
         return None, ["the record of navigation satellites holds no stay on one spot there"]
@@ -125,7 +163,7 @@ def site_mask(record: Record, place: Place, prior: EdgePrior, only_site: bool) -
     if level < REFUSED_DB_HZ:
         what = f"all navigation satellites were weak there (a clear one would read {level:.0f} dB-Hz)"
         return None, [f"{what}: roof, glass, lead or jamming, so nothing is concluded about single directions"]
-    mask = fit_mask(parked.looks, prior, parked.baseline_db_hz)
+    mask = fit_mask(parked.looks, prior, parked.baseline_db_hz, known_weak=parked.weak)
     if mask is None:
         return None, ["the record of navigation satellites there is too short"]
     found = SiteMask(mask, parked, record, prior, place)
@@ -142,6 +180,9 @@ def _doubts(found: SiteMask, level_db_hz: float) -> list[str]:
     if found.mask.outage_share > 0.0:
         share = f"{100.0 * found.mask.outage_share:.0f} %"
         said.append(f"all navigation satellites were weak together for {share} of the stay; that was set aside")
+    if found.mask.weak:
+        named = ", ".join(found.record.satellites[number].name for number in found.mask.weak)
+        said.append(f"left out, because weak even where others were strong: navigation satellites {named}")
     long = found.parked.standing_s >= LONG_STAY_S
     if long and not found.parked.learnt_moving and found.mask.settings.edge_width_deg > HARD_EDGE_DEG:
         said.append(
@@ -163,14 +204,25 @@ def judged(seen: SiteMask, satellites: Sequence[SatelliteSky]) -> list[Satellite
     if not risen:
         return list(satellites)
     found = seen.mask.chances(azimuth, elevation)
-    speaks = seen.mask.speaks(found, azimuth)
     stays = dict(zip((sat.name for sat in risen), seen.stays_s(azimuth, elevation), strict=True))
     place = {sat.name: number for number, sat in enumerate(risen)}
-    return [_judged(seen, sat, found, speaks, place[sat.name], stays) if sat in risen else sat for sat in satellites]
+    before = {read: _goes_before(seen, found, azimuth, read) for read in (False, True)}
+    return [
+        _judged(seen, sat, found, before[sat.from_ in ("horizon", "obstacles")], place[sat.name], stays)
+        if sat in risen
+        else sat
+        for sat in satellites
+    ]
+
+
+def _goes_before(seen: SiteMask, found: Chances, azimuth_deg: Floats, was_read: bool) -> Flags:
+    """Where the record's chances (n,) go before those that were held; readings give way to looks close by only."""
+    speaks = seen.mask.speaks(found, azimuth_deg)
+    return np.asarray(speaks & (found.support >= LEAST_SUPPORT)) if was_read else speaks
 
 
 def _judged(
-    seen: SiteMask, sat: SatelliteSky, found: Chances, speaks: Flags, at: int, stays: dict[str, float | None]
+    seen: SiteMask, sat: SatelliteSky, found: Chances, before: Flags, at: int, stays: dict[str, float | None]
 ) -> SatelliteSky:
     azimuth, elevation = sat.azimuth_deg or 0.0, sat.elevation_deg or 0.0
     distance, name = seen.nearest(azimuth, elevation)
@@ -181,8 +233,7 @@ def _judged(
         nearest=name,
         stay_s=stays[sat.name],
     )
-    read = sat.from_ in ("horizon", "obstacles") and found.support[at] < LEAST_SUPPORT
-    if read or not speaks[at]:
+    if not before[at]:
         return sat
     interval = (float(found.low[at]), float(found.high[at]))
     return replace(sat, p_clear=float(found.value[at]), p_clear_90=interval, from_="gnss")

@@ -119,23 +119,19 @@ def any_share_in_streets(
     azimuth_deg: Sequence[float],
     masking_deg: Sequence[float],
 ) -> tuple[float, float]:
-    """The same for streets: over canyons of these masking angles (straight across), the least and the most.
+    """The same for streets, whose buildings may hide one satellite just where they leave another one free.
 
-    A canyon that would hide neither of two satellites says nothing of them and is left out; without any other the
-    bounds of `any_share_range` stand. For more than two satellites the least is that of the best pair, and the most
-    lets each fail by chance.
+    The least is that of equal fate. The most is that of independence, or more where one of the canyons of these
+    masking angles (straight across) makes outages exclude each other; a canyon that would hide neither of two
+    satellites is left out. The shares are not those of these canyons, so nothing narrower is known.
     """
-    masking_deg = [mask for mask in masking_deg if mask > max(elevation_deg)]
-    if len(works) < 2 or not masking_deg:
-        return any_share_range(works)
-    found = []
+    least, most = any_share_range(works)
     for one, two in combinations(range(len(works)), 2):
+        pair = elevation_deg[one], elevation_deg[two]
         turn = azimuth_deg[one] - azimuth_deg[two]
-        rho = [
-            street_correlation(elevation_deg[one], elevation_deg[two], turn, np.tan(np.radians(mask)) / 2.0, 1.0)
-            for mask in masking_deg
-        ]
-        shares = 1.0 - joint_outage(1.0 - works[one], 1.0 - works[two], np.array(rho))
-        found.append((float(shares.min()), float(shares.max())))
-    least, most = (max(ends) for ends in zip(*found, strict=True))
-    return least, most if len(works) == 2 else max(most, any_share_range(works)[1])
+        for mask in masking_deg:
+            if mask > min(pair):
+                rho = street_correlation(*pair, turn, np.tan(np.radians(mask)) / 2.0, 1.0)
+                both_out = joint_outage(1.0 - works[one], 1.0 - works[two], rho)
+                most = max(most, 1.0 - float(both_out))
+    return least, most

@@ -116,6 +116,8 @@ def notes_of(environment: Environment, asks: Sequence[Ask]) -> list[str]:
         said.append("the street is an urban one of the table, driven along; streets differ")
     elif environment == "trees":
         said.append(f"typical, give or take {p681.TYPICAL_ERROR_DB:.0f} dB, and for trees in leaf along the road")
+        if any(p681.LOWEST_ELEVATION_DEG <= ask.elevation_deg < 20.0 for ask in asks):
+            said.append("below 20° the model of trees takes its curve of 20°")
         if any(ask.elevation_deg <= 60.0 for ask in asks):
             said.append("the model ends at 80 % of the way with no loss, so at 90 % the loss is at most that")
         said += [_canopy_note(ask) for ask in asks[:1]]

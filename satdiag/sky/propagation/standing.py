@@ -45,7 +45,13 @@ def within(value: ArrayLike, low: float, high: float, what: str, model: str, uni
     found = np.asarray(value, dtype=float)
     inside = (found >= low) & (found <= high)
     if not inside.all():
-        shown = f"{float(found[~inside].flat[0]):g} {unit}".strip()
+        shown = f"{_rounded(float(found[~inside].flat[0]), low, high, unit):g} {unit}".strip()
         span = f"{low:g} to {high:g} {unit}".strip()
         raise OutsideDomain(f"{model}: {what} {shown} is outside {span}, where the model holds.")
     return found
+
+
+def _rounded(value: float, low: float, high: float, unit: str) -> float:
+    """An angle to a tenth of a degree, unless that would lie inside; anything else as it is."""
+    tenths = round(value, 1) if unit == "deg" else value
+    return value if low <= tenths <= high else tenths

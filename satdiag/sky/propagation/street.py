@@ -30,6 +30,7 @@ class Street:
 
     canyon: buildings on both sides; wall: on the right only; crossing: another street crosses here; junction: a side
     street opens on the right. `crossing_width_m` is that other street's, by default as wide as this one.
+    `left_height_m`: the buildings on the left, looking along the street, where they are not as high as `height_m`.
     """
 
     azimuth_deg: float
@@ -37,10 +38,12 @@ class Street:
     width_m: float
     shape: Shape = "canyon"
     crossing_width_m: float | None = None
+    left_height_m: float | None = None
 
     def __post_init__(self) -> None:
         """Raises OutsideDomain for a street without height or width."""
         within(self.height_m, 0.0, 1000.0, "a building height of", MODEL, "m")
+        within(self.left_height_m or 0.0, 0.0, 1000.0, "a building height of", MODEL, "m")
         within(self.width_m, 1.0, 1000.0, "a street width of", MODEL, "m")
         within(self.crossing_width_m or self.width_m, 1.0, 1000.0, "a crossing street's width of", MODEL, "m")
 
@@ -74,9 +77,46 @@ def edge_distance_m(street: Street, azimuth_deg: ArrayLike) -> Floats:
     return np.asarray(opened if street.shape == "crossing" else np.where(right, opened, wall))
 
 
+def side_height_m(street: Street, azimuth_deg: ArrayLike) -> Floats:
+    """Height of the buildings on the side that each direction lies on, whether or not one stands there."""
+    turn = np.radians(np.asarray(azimuth_deg, dtype=float) - street.azimuth_deg)
+    left = street.height_m if street.left_height_m is None else street.left_height_m
+    return np.asarray(np.where(np.sin(turn) > 0.0, street.height_m, left))
+
+
 def mask_deg(street: Street, azimuth_deg: ArrayLike) -> Floats:
     """Elevation of the buildings' upper edge in each direction; 0 where nothing stands."""
-    return np.asarray(np.degrees(np.arctan(street.height_m / edge_distance_m(street, azimuth_deg))))
+    distance = edge_distance_m(street, azimuth_deg)
+    return np.asarray(np.degrees(np.arctan(side_height_m(street, azimuth_deg) / distance)))
+
+
+ANTENNA_HEIGHT_M = 1.5
+"""Common practice, no source: an antenna on the roof of a car."""
+
+
+def street_blockage_share(
+    street: Street, azimuth_deg: float, elevation_deg: float, frequency_ghz: float
+) -> float | None:
+    """Share of the way along a street over which buildings block, if its heights are the usual ones and vary.
+
+    None along the street itself, where the model ends. Raises OutsideDomain.
+    """
+    height = float(side_height_m(street, azimuth_deg))
+    if height <= 0.0 or np.isinf(edge_distance_m(street, azimuth_deg)):
+        return 0.0
+    turn = abs(azimuth_deg - street.azimuth_deg) % 180.0
+    angle = min(turn, 180.0 - turn)
+    if angle < 1.0:
+        return None
+    percent = blockage_percent(
+        min(max(elevation_deg, 1.0), 89.0),
+        angle,
+        frequency_ghz,
+        modal_height_m=height + ANTENNA_HEIGHT_M,
+        antenna_height_m=ANTENNA_HEIGHT_M,
+        front_m=street.width_m / 2.0,
+    )
+    return float(percent) / 100.0
 
 
 def open_share(elevation_deg: ArrayLike, height_m: ArrayLike, width_m: ArrayLike) -> Floats:
@@ -135,8 +175,9 @@ def edge_loss_db(
     frequency = within(frequency_ghz, 0.8, 20.0, "a frequency of", MODEL, "GHz")
     elevation = within(elevation_deg, 0.0, 90.0, "an elevation of", MODEL, "deg")
     distance = edge_distance_m(street, azimuth_deg)
-    nothing = np.isinf(distance) | (street.height_m == 0.0)
-    slope_m = np.hypot(np.where(nothing, 1.0, distance), street.height_m)
+    height = side_height_m(street, azimuth_deg)
+    nothing = np.isinf(distance) | (height == 0.0)
+    slope_m = np.hypot(np.where(nothing, 1.0, distance), height)
     above = np.radians(mask_deg(street, azimuth_deg) - elevation)
     # Beyond a right angle the edge stands behind; it is as far from the path as it gets.
     along_m = slope_m * np.maximum(np.cos(above), 1e-3)

@@ -219,7 +219,7 @@ def figures(differences_ms: list[float]) -> str:
 @pytest.mark.parametrize(
     ("count", "shift_ms"),
     [
-        (150, -90_000),
+        (90, -90_000),
         pytest.param(500, 0, marks=[pytest.mark.long, pytest.mark.timeout(600)]),
         pytest.param(500, -90_000, marks=[pytest.mark.long, pytest.mark.timeout(600)]),
     ],

@@ -106,10 +106,10 @@ def test_tracked_is_not_in_view():
 
 def test_an_hour_of_forty_satellites_every_second_takes_less_than_two_seconds():
     sky = made_sky("blocks", 60.0, 11, 1.0)
-    begun = time.perf_counter()
+    begun = time.process_time()
     mask = fit_mask(sky.looks)
     mask.chances(AZIMUTH_DEG, 30.0)
-    assert time.perf_counter() - begun < 2.0
+    assert time.process_time() - begun < 2.0
     assert len(np.unique(sky.looks.satellite)) > 35
 
 

@@ -145,6 +145,20 @@ def test_an_outage_of_the_whole_sky_is_set_aside_and_a_blocked_half_is_not():
     assert np.abs(gap).mean() < 0.05
 
 
+@pytest.mark.parametrize("share", [0.3, 0.55, 0.8])
+def test_a_sky_covered_for_most_of_the_stay_is_set_aside_as_well(share):
+    # Made: an open sky, and all satellites 14 dB down for a share of an hour.
+    looks = made_sky("open", 60.0, 7, 15.0).looks
+    late = looks.time_s >= 3600.0 * (1.0 - share)
+    level = np.where(late, looks.cn0_db_hz - 14.0, looks.cn0_db_hz)
+    covered = Looks(*(level if name == "cn0_db_hz" else getattr(looks, name) for name in Looks.__dataclass_fields__))
+    mask = fit_mask(covered)
+    assert mask.outage_share == pytest.approx(share, abs=0.01)
+    found = mask.chances([180.0, 153.0, 30.0], [38.0, 36.0, 50.0])
+    assert (found.value > 0.9).all()
+    assert (found.low > 0.75).all()
+
+
 # --- skyline -----------------------------------------------------------------------------------------------------
 
 

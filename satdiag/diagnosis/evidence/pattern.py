@@ -1,0 +1,75 @@
+"""Evidence from how reception behaves: missing level, drop-outs together or apart, at places, by heading."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from scipy.stats import norm
+
+from satdiag.diagnosis.evidence.known import Known
+from satdiag.diagnosis.seen import Seen
+from satdiag.findings import PathSignal
+from satdiag.vocabulary import bars_of
+
+# What is missing of the level under an open sky, by state: middle and spread, in dB and as a share of what is
+# expected (percent and bars are an order only). Judgement, no source.
+MISSING_DB: Mapping[str, tuple[float, float]] = {"none": (0.0, 1.2), "some": (5.0, 2.5), "much": (12.0, 4.0)}
+MISSING_PART: Mapping[str, tuple[float, float]] = {"none": (0.0, 0.1), "some": (0.35, 0.15), "much": (0.8, 0.2)}
+OUTLIERS = 0.05
+OUTLIER_SPAN = 12.0
+"""One reading in twenty is something else: it may lie anywhere within so many spreads."""
+
+APART_BELOW, TOGETHER_ABOVE = 0.5, 0.6
+HALF_90 = 1.6448536269514722
+
+
+def _deficit(known: Known) -> Seen | None:
+    """How much level is missing, over all satellite paths that have something to be compared with."""
+    parts = [part for part in (_missing(one) for one in known.signal.paths.values()) if part is not None]
+    if not parts:
+        return None
+    logs = {state: float(np.mean([np.log(part[state]) for part in parts])) for state in MISSING_DB}
+    top = max(logs.values())
+    soft = {state: float(np.exp(value - top)) for state, value in logs.items()}
+    return Seen("deficit", max(soft, key=lambda state: soft[state]), soft=soft)
+
+
+def _missing(path: PathSignal) -> dict[str, float] | None:
+    """The likelihood of a path's deficit under each state: normal, with some outliers, so that none decides alone."""
+    if path.deficit is None or path.deficit_90 is None or path.unit is None:
+        return None
+    value, half = path.deficit, (path.deficit_90[1] - path.deficit_90[0]) / (2 * HALF_90)
+    table = MISSING_DB
+    if path.unit == "percent" or bars_of(path.unit) is not None:
+        if not path.expected_level or path.expected_level <= 0:
+            return None
+        value, half, table = value / path.expected_level, half / path.expected_level, MISSING_PART
+    found = {}
+    for state, (middle, spread) in table.items():
+        wide = float(np.hypot(spread, half))
+        found[state] = float((1 - OUTLIERS) * norm.pdf(value, middle, wide) + OUTLIERS / (OUTLIER_SPAN * wide))
+    return found
+
+
+def _together(known: Known) -> Seen | None:
+    """Whether drop-outs take all paths at once, where enough of them were seen to tell."""
+    share, interval = known.signal.together_share, known.signal.together_share_90
+    if share is None or interval is None:
+        return None
+    if interval[0] > TOGETHER_ABOVE:
+        return Seen("together", "together")
+    return Seen("together", "apart") if interval[1] < APART_BELOW else None
+
+
+def _repeats(known: Known) -> Seen | None:
+    found = known.signal
+    return None if found.repeats_positions is None else Seen("repeats-at", found.repeats_at or "neither")
+
+
+def _turns(known: Known) -> Seen | None:
+    found = known.signal
+    return None if found.turns_headings is None else Seen("turns-with", found.turns_with or "neither")
+
+
+LOOKS = (_deficit, _together, _repeats, _turns)

@@ -1,0 +1,80 @@
+"""Evidence from the vehicle: feed, restarts, stored equipment, ring, noise."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from satdiag.diagnosis.evidence.known import Known
+from satdiag.diagnosis.log import log_of
+from satdiag.diagnosis.seen import MOST_REPEATS, Seen
+
+# Judgement, no source.
+NOISE_RAISED_DB = 4.0
+FEWEST_NOISE = 3
+CERTAIN = 0.98
+WATCHED_S = 600.0
+
+
+def _bias(known: Known) -> Seen | None:
+    bias = known.wiring.bias
+    if bias is None or bias.state is None:
+        return None
+    rows = log_of(known.job).of("bias").names()
+    if not bias.state_p or bias.state_p.get(bias.state, 0.0) >= CERTAIN:
+        return Seen("bias", bias.state, rows)
+    spread = bias.state_p.get("unknown", 0.0) / (len(bias.state_p) - 1)
+    chances = {state: p + spread for state, p in bias.state_p.items() if state != "unknown"}
+    top = max(chances.values())
+    soft = {state: chance / top for state, chance in chances.items()}
+    return Seen("bias", max(soft, key=lambda state: soft[state]), rows, soft=soft)
+
+
+def _resets(known: Known) -> Seen | None:
+    log = log_of(known.job)
+    rows = log.ours("reset")
+    if len(rows):
+        return Seen("resets", "one" if len(rows) == 1 else "several", rows.names(), min(len(rows), MOST_REPEATS))
+    watched = known.job.end_s >= WATCHED_S and len(log.of("power")) > 0
+    return Seen("resets", "none") if watched else None
+
+
+def _configuration(known: Known) -> Seen | None:
+    rows = log_of(known.job).of("configuration").last_of_each()
+    if not len(rows):
+        return None
+    return Seen("configuration", "differs" if "differs" in rows.value else "matches", rows.names())
+
+
+def _other_nodes(known: Known) -> Seen | None:
+    rows = log_of(known.job).of("ring").about(lambda one: one.startswith("node:") and one != "node:receiver")
+    rows = rows.last_of_each()
+    if not len(rows):
+        return None
+    return Seen("other-nodes", "some-silent" if "absent" in rows.value else "all-answer", rows.names())
+
+
+def _noise(known: Known) -> Seen | None:
+    """The spread of the noise readout while the feed is on, or was never switched."""
+    log = log_of(known.job)
+    noise, feed = log.of("noise"), log.of("feed")
+    if len(feed) and len(noise):
+        last = np.searchsorted(feed.t_s, noise.t_s, side="right") - 1
+        noise = noise.where(np.array([at < 0 or feed.value[at] != "off" for at in last.tolist()], dtype=bool))
+    if len(noise) < FEWEST_NOISE:
+        return None
+    low, high = np.quantile(noise.number, [0.1, 0.95])
+    return Seen("noise", "raised" if high - low > NOISE_RAISED_DB else "steady", noise.names())
+
+
+RISES = {"none": "none", "low": "low", "as expected": "normal", "high": "high"}
+
+
+def _noise_rise(known: Known) -> Seen | None:
+    """How far the noise rose with the feed, beside what was expected."""
+    found = known.wiring.noise_rise
+    if found is None or found.meaning not in RISES:
+        return None
+    return Seen("noise-rise", RISES[found.meaning], log_of(known.job).of("feed").names())
+
+
+LOOKS = (_bias, _resets, _configuration, _other_nodes, _noise, _noise_rise)

@@ -1,0 +1,147 @@
+"""The diagnosis in words: how many of a hundred, how strong each reading is, and what would change the conclusion."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from satdiag.diagnosis.inference import NAMES, Posterior, leaders, posterior
+from satdiag.diagnosis.model import Model
+from satdiag.diagnosis.plan import Bench
+from satdiag.diagnosis.space import Floats
+from satdiag.diagnosis.titles import TITLES
+from satdiag.findings import Explanation, PlanStep
+from satdiag.vocabulary import CLASS_OF
+
+SCALE = ((3.0, "slight"), (7.0, "moderate"), (13.0, "strong"), (20.0, "very strong"))
+"""Words for weights of evidence by their size in decibans (judgement; a deciban is a tenth of the log10 odds)."""
+
+SCALE_TEXT = (
+    "Strengths: below 3 decibans slight, 3 to 7 moderate, 7 to 13 strong, 13 to 20 very strong, above 20 decisive. "
+    "Ten decibans make the odds ten times as high."
+)
+LEAST_OF_HUNDRED = 3
+MOST_NAMED = 3
+MOST_MINDS = 3
+LIKELY_ENOUGH = 0.01
+
+NOT_PAID = ("not-activated", "account-lapsed", "partial-package")
+NOT_HERE = ("sky", "service")
+KIND_TEXT = {
+    "works": "It works.",
+    "not-yet": "Not working yet: nothing is broken and nothing is missing from the account; the channels need time.",
+    "not-paid": "Not paid for: the equipment does its work; what is missing is in the account with the provider.",
+    "not-sent": "Paid for, and not delivered: the equipment does its work; the provider has to send or to correct "
+    "something.",
+    "not-here": "Not at this place: the equipment may well be sound; where the vehicle stands the signal is missing.",
+    "broken": "Broken, or wrongly fitted or set: something in the vehicle has to be mended.",
+    "unknown": "Whether it is broken, not paid for or only not working yet cannot be told from this log.",
+}
+"""The kinds of 'it does not play', in so many words."""
+
+
+def strength(weight_db: float) -> str:
+    """A weight of evidence in a word."""
+    size = abs(weight_db)
+    return next((word for limit, word in SCALE if size < limit), "decisive")
+
+
+def kind_of(state: str, fault: str | None) -> str:
+    """Works, not working yet, not paid for, not delivered, not at this place, broken, or unknown."""
+    if state == "works":
+        return "works"
+    if state == "filling":
+        return "not-yet"
+    if state == "cannot-tell" or fault is None:
+        return "unknown"
+    if fault in NOT_PAID:
+        return "not-paid"
+    class_ = CLASS_OF.get(fault)
+    if class_ == "subscription":
+        return "not-sent"
+    return "not-here" if class_ in NOT_HERE else "broken"
+
+
+def of_hundred(belief: Posterior) -> str:
+    """'Out of 100 vehicles with these same readings, about 47 would have ..., 30 ..., and 20 nothing wrong.'"""
+    chances = {**belief.faults(), **{name: belief.probability_of(name) for name in ("none", "other")}}
+    ranked = sorted(chances, key=lambda name: -chances[name])
+    shown = [name for name in ranked if round(100 * chances[name]) >= LEAST_OF_HUNDRED][:MOST_NAMED]
+    if "other" not in shown and round(100 * chances["other"]) >= LEAST_OF_HUNDRED:
+        shown.append("other")
+    parts = [f"about {round(100 * chances[name])} {_have(name)}" for name in shown]
+    several = " Some would have more than one." if sum(chances[name] for name in shown) > 1.01 else ""
+    return f"Out of 100 vehicles with these same readings, {_listed(parts)}.{several}"
+
+
+def _have(name: str) -> str:
+    if name == "none":
+        return "would have nothing wrong"
+    return f"would have this: {TITLES[name]}"
+
+
+def _listed(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{'; '.join(parts[:-1])}; and {parts[-1]}"
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """What is explained: the posterior, what it was made of, and the plan."""
+
+    model: Model
+    whole: Posterior
+    prior: Floats
+    terms: Mapping[str, Floats]
+    say: Mapping[str, str]
+    plan: Sequence[PlanStep]
+    bench: Bench
+
+
+def explanation(case: Case, state: str, fault: str | None) -> Explanation:
+    """The words for a case whose verdict is known."""
+    kind = kind_of(state, fault)
+    return Explanation(
+        kind=kind,  # type: ignore[arg-type]
+        kind_text=KIND_TEXT[kind],
+        of_hundred=of_hundred(case.whole),
+        scale=SCALE_TEXT,
+        change_mind=tuple(change_mind(case)),
+    )
+
+
+def change_mind(case: Case) -> list[str]:
+    """What would make another fault lead: readings that carry it all alone, and answers that would turn it."""
+    lead = case.whole.top()[1]
+    said = [*_carried_by(case, lead), *_turned_by(case, lead)]
+    if not said:
+        said.append("No single reading, left out or added, would make another cause lead.")
+    return said[: 2 * MOST_MINDS]
+
+
+def _carried_by(case: Case, lead: str) -> list[str]:
+    """Readings without which another fault would lead: worth looking at twice."""
+    found = []
+    for name in case.terms:
+        rest = {other: term for other, term in case.terms.items() if other != name}
+        other = posterior(case.model, case.whole.space, case.prior, rest).top()[1]
+        if other != lead:
+            found.append(f"Were this reading wrong: {case.say[name]}; then most likely {TITLES[other]}.")
+    return found[:MOST_MINDS]
+
+
+def _turned_by(case: Case, lead: str) -> list[str]:
+    """Answers of tests not done yet that would make another fault lead, the likeliest first."""
+    found = []
+    for test in case.bench.tests():
+        option = case.bench.option(test, case.whole)
+        joint = case.whole.p[:, None] * option.table
+        chance = joint.sum(axis=0)
+        _, fault = leaders(case.whole.space, (joint / np.maximum(chance, 1e-300)).T)
+        found += [
+            (float(chance[k]), f"If {option.say[k]}, then most likely {TITLES[NAMES[fault[k]]]}.")
+            for k in range(len(option.states))
+            if NAMES[fault[k]] != lead and chance[k] >= LIKELY_ENOUGH
+        ]
+    return [text for _, text in sorted(found, key=lambda one: -one[0])][:MOST_MINDS]

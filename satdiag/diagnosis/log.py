@@ -1,0 +1,158 @@
+"""The readable rows of a log by kind as plain arrays: what evidence is drawn from, many small questions at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from satdiag.diagnosis.space import Flags, Floats
+from satdiag.exposure import era_start_s
+from satdiag.job import Job
+from satdiag.vocabulary import UNREADABLE
+
+Words = NDArray[np.object_]
+Places = NDArray[np.int64]
+MOST_NAMED = 3
+BAD = ("no", "open", "lost")
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Some rows in the order of time: seconds since the first row, subject, value, number, unit, row, id."""
+
+    t_s: Floats
+    subject: Words
+    value: Words
+    number: Floats
+    unit: Words
+    row: Places
+    id: Words
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+    def where(self, kept: Flags | Places | slice) -> Part:
+        """The rows that are kept."""
+        return Part(
+            self.t_s[kept],
+            self.subject[kept],
+            self.value[kept],
+            self.number[kept],
+            self.unit[kept],
+            self.row[kept],
+            self.id[kept],
+        )
+
+    def since(self, t_s: float) -> Part:
+        """The rows from an instant on."""
+        return self if not len(self) or t_s <= self.t_s[0] else self.where(self.t_s >= t_s)
+
+    def about(self, wanted: Callable[[str], bool]) -> Part:
+        """The rows whose subject is wanted."""
+        return self.where(np.array([wanted(subject) for subject in self.subject], dtype=bool))
+
+    def said(self, *values: str) -> Part:
+        """The rows with one of these values."""
+        return self.where(np.array([value in values for value in self.value], dtype=bool))
+
+    def trailing(self) -> Part:
+        """The last rows, as far back as they say the same as the very last one."""
+        differs = np.flatnonzero(self.value != self.value[-1])
+        return self.where(slice(int(differs[-1]) + 1 if len(differs) else 0, None))
+
+    def last_of_each(self) -> Part:
+        """The last row of each subject."""
+        places = {subject: place for place, subject in enumerate(self.subject)}
+        return self.where(np.array(sorted(places.values()), dtype=np.int64))
+
+    def names(self, most: int = MOST_NAMED) -> tuple[str, ...]:
+        """How the last rows are called."""
+        last = self.where(slice(max(len(self) - most, 0), None))
+        return tuple(one or f"row {row + 1}" for one, row in zip(last.id, last.row.tolist(), strict=True))
+
+    def changes_s(self) -> Floats:
+        """When the value differed from the one before, the first row included."""
+        if not len(self):
+            return self.t_s
+        when: Floats = self.t_s[np.concatenate([[True], self.value[1:] != self.value[:-1]])]
+        return when
+
+
+@dataclass(frozen=True, eq=False)
+class Log:
+    """A job's readable rows by kind. `era_s`: rows before it speak of another receiver."""
+
+    parts: dict[str, Part]
+    nothing: Part
+    era_s: float
+    last_visit_s: float
+    end_s: float
+
+    def of(self, kind: str, subject: str | None = None) -> Part:
+        """The rows of a kind, and of a subject."""
+        part = self.parts.get(kind, self.nothing)
+        return part if subject is None or not len(part) else part.where(part.subject == subject)
+
+    def ours(self, kind: str) -> Part:
+        """The rows of a kind since the receiver was last exchanged."""
+        return self.of(kind).since(self.era_s)
+
+    def last_change_s(self, *subjects: tuple[str, str]) -> float:
+        """When one of these last took another value; 0 if none ever did. A bad first value counts as a change."""
+        since = 0.0
+        for kind, subject in subjects:
+            rows = self.of(kind, subject)
+            changed = rows.changes_s()
+            if len(changed) > 1 or (len(rows) and rows.value[0] in BAD):
+                since = max(since, float(changed[-1]))
+        return since
+
+    @cached_property
+    def settled_since_s(self) -> float:
+        """Since when the vehicle has stood where it stands."""
+        return max(self.last_visit_s, self.last_change_s(("place", "vehicle"), ("site", "vehicle")))
+
+    @cached_property
+    def heard_since_s(self) -> float:
+        """Since when the head unit has had the receiver as it has now: source listed or not, ring open or closed.
+
+        What was heard before says nothing of now.
+        """
+        return self.last_change_s(("listing", "source"), ("ring", "bus"), ("ring", "other-sources"))
+
+
+_LOGS: WeakKeyDictionary[Job, Log] = WeakKeyDictionary()
+
+
+def log_of(job: Job) -> Log:
+    """The job's rows by kind, made once."""
+    if job not in _LOGS:
+        _LOGS[job] = _made(job)
+    return _LOGS[job]
+
+
+def _made(job: Job) -> Log:
+    table = job.log
+    value = table["value"].to_numpy(dtype=object)
+    whole = Part(
+        table["t_s"].to_numpy(dtype=float),
+        table["subject"].to_numpy(dtype=object),
+        value,
+        table["number"].to_numpy(dtype=float),
+        table["unit"].to_numpy(dtype=object),
+        table["row"].to_numpy(dtype=np.int64),
+        table["id"].to_numpy(dtype=object),
+    )
+    places: dict[str, list[int]] = {}
+    for place, (kind, said) in enumerate(zip(table["kind"].to_numpy(dtype=object), value, strict=True)):
+        if said != UNREADABLE:
+            places.setdefault(kind, []).append(place)
+    parts = {kind: whole.where(np.array(at, dtype=np.int64)) for kind, at in places.items()}
+    era_s = era_start_s(job) if "swap" in parts else 0.0
+    visits = job.visits
+    return Log(parts, whole.where(slice(0, 0)), era_s, visits[-1].start_s if visits else 0.0, job.end_s)

@@ -1,0 +1,165 @@
+"""The next tests: which pay, in which order, what each answer would mean, and why to stop."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from satdiag.diagnosis.inference import Posterior, normalised
+from satdiag.diagnosis.model import Model, Test
+from satdiag.diagnosis.space import Flags, Floats
+from satdiag.diagnosis.waiting import LOOK_MINUTES, WAIT, Wait
+from satdiag.diagnosis.worth import Option, Worth, answers, losses, worths
+from satdiag.findings import Answer, NextTest, PlanStep
+
+SAME_READING = {"satellite-beside": "satellite"}
+"""Items that one and the same reading shows."""
+
+NEGLIGIBLE = 1e-5
+"""Hypotheses below it are left out of what tests are worth."""
+
+SURE_TEXT = "Enough is known to act: no further test could change it."
+NOTHING_PAYS_TEXT = "No further test is worth its time: acting on what is known costs less on average."
+
+MOST_STEPS = 3
+MOST_OFFERED = 4
+LIKELY_ANSWER = 0.02
+"""An answer rarer than that is not worth words."""
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """What can be tested: the model, the items seen so far, what the person can do (None: everything)."""
+
+    model: Model
+    seen: tuple[str, ...]
+    received: bool
+    can: frozenset[str] | None
+    waiting: Option | None = None
+    wait: Wait | None = None
+
+    def tests(self, possible: bool = True) -> list[Test]:
+        """Tests not done yet that the person can do; `possible` False: those that he cannot."""
+        done = {*self.seen, *(SAME_READING.get(item, item) for item in self.seen)}
+        return [test for test in self.model.tests if self._left(test, done) and self._able(test) == possible]
+
+    def _left(self, test: Test, done: Collection[str]) -> bool:
+        """Waiting is worth a thought only where it can be said what should come."""
+        return self.waiting is not None if test.name == WAIT else test.item not in done or test.repeatable
+
+    def _able(self, test: Test) -> bool:
+        return self.can is None or set(test.needs) <= self.can
+
+    def option(self, test: Test, belief: Posterior) -> Option:
+        """A test with its cost and its answers as far as they add to what was seen."""
+        if self.waiting is not None and test.name == WAIT:
+            return self.waiting
+        table = answers(self.model, belief.space, test.item, self.seen, self.received)
+        item = self.model.items[test.item]
+        return Option(test.name, test.minutes + test.risk_minutes, table, item.states, item.say)
+
+    def after(self, test: Test) -> Bench:
+        """The bench once a test is done."""
+        seen = self.seen if test.item in self.seen else (*self.seen, test.item)
+        waited = test.name == WAIT
+        return Bench(self.model, seen, self.received, self.can, None if waited else self.waiting, self.wait)
+
+    def text(self, test: Test) -> str:
+        """What to do, in a sentence."""
+        return self.wait.text() if test.name == WAIT and self.wait is not None else test.text
+
+    def minutes(self, test: Test) -> float:
+        """How long it takes."""
+        return self.wait.minutes + LOOK_MINUTES if test.name == WAIT and self.wait is not None else test.minutes
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead:
+    """What comes next: tests worth doing, the best first; the plan; and, where it ends, why."""
+
+    tests: tuple[NextTest, ...]
+    plan: tuple[PlanStep, ...]
+    stop: str
+    stop_text: str = ""
+
+
+def weighed(bench: Bench, belief: Posterior, tests: Sequence[Test]) -> list[tuple[Test, Worth]]:
+    """Every test with its worth, the best first."""
+    kept = belief.likely(NEGLIGIBLE)
+    options = [bench.option(test, belief).kept(kept) for test in tests]
+    later = {test.name: _later(bench.after(test), belief, tests, test, kept) for test in tests}
+    by_name = {test.name: test for test in tests}
+    p = belief.p[kept] / belief.p[kept].sum()
+    found = worths(losses(bench.model, belief.space)[:, kept], p, options, later)
+    return [(by_name[worth.name], worth) for worth in found]
+
+
+def _later(bench: Bench, belief: Posterior, tests: Sequence[Test], done: Test, kept: Flags) -> list[Option]:
+    others = [test for test in tests if test.name != done.name and test.item != done.item]
+    return [bench.option(test, belief).kept(kept) for test in others]
+
+
+def look_ahead(bench: Bench, belief: Posterior, sure: bool) -> Ahead:
+    """The tests that pay, a plan of up to three steps, and why it stops there."""
+    if sure:
+        return Ahead((), (), "sure", SURE_TEXT)
+    ranked = weighed(bench, belief, bench.tests())
+    paying = [(test, worth) for test, worth in ranked if worth.net > 0]
+    if not paying:
+        return _no_test(bench, belief)
+    alone = [(test, worth) for test, worth in paying[1:] if worth.saves > worth.minutes]
+    offered = tuple(next_test(bench, test, worth) for test, worth in [paying[0], *alone][:MOST_OFFERED])
+    return Ahead(offered, tuple(_plan(bench, belief, paying[0][0])), "")
+
+
+def _no_test(bench: Bench, belief: Posterior) -> Ahead:
+    """Why no test is offered: none pays, or those that would need something that is not there."""
+    beyond = weighed(bench, belief, bench.tests(possible=False)) if bench.can is not None else []
+    has = bench.can or frozenset()
+    needs = [need for test, worth in beyond if worth.net > 0 for need in test.needs]
+    wanted = list(dict.fromkeys(need for need in needs if need not in has))
+    if not wanted:
+        return Ahead((), (), "nothing-pays", NOTHING_PAYS_TEXT)
+    meant = "; or ".join(bench.model.can[need] for need in wanted[:2])
+    text = f"What would tell more needs something you do not have: {meant}."
+    return Ahead((), (), f"needs {', '.join(wanted)}", text)
+
+
+def next_test(bench: Bench, test: Test, worth: Worth) -> NextTest:
+    """A test as the findings tell it."""
+    return NextTest(
+        test=test.name,
+        worth_minutes=worth.saves,
+        minutes=bench.minutes(test),
+        gain_bits=worth.bits,
+        text=bench.text(test),
+        cautions=test.cautions,
+        net_minutes=worth.net,
+    )
+
+
+def _plan(bench: Bench, belief: Posterior, first: Test) -> list[PlanStep]:
+    """Up to three steps: each the best test after the likeliest answer to the one before."""
+    steps: list[PlanStep] = []
+    test: Test | None = first
+    while test is not None and len(steps) < MOST_STEPS:
+        option = bench.option(test, belief)
+        chance = belief.p @ option.table
+        after = [_learnt(belief, option.table[:, state]) for state in range(len(option.states))]
+        told = [
+            Answer(state, say, float(chance[k]), after[k].top()[1], after[k].probability_of(after[k].top()[1]))
+            for k, (state, say) in enumerate(zip(option.states, option.say, strict=True))
+            if chance[k] >= LIKELY_ANSWER
+        ]
+        steps.append(PlanStep(test.name, bench.text(test), bench.minutes(test), tuple(told), test.cautions))
+        belief, bench = after[int(np.argmax(chance))], bench.after(test)
+        ranked = weighed(bench, belief, bench.tests())
+        test = ranked[0][0] if ranked and ranked[0][1].net > 0 else None
+    return steps
+
+
+def _learnt(belief: Posterior, likelihood: Floats) -> Posterior:
+    with np.errstate(divide="ignore"):
+        return normalised(belief.space, np.log(belief.p) + np.log(likelihood))

@@ -1,0 +1,161 @@
+"""The scores of the diagnosis benchmark against worked values, and the two ways of going on testing."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+SCRIPTS = Path(__file__).parents[2] / "scripts"
+
+
+@pytest.fixture(autouse=True)
+def _scripts(monkeypatch):
+    """The scripts' folder on the path, as when one of them runs."""
+    monkeypatch.syspath_prepend(str(SCRIPTS))
+    yield
+    for name in [name for name in sys.modules if name.startswith("bench_diagnosis")]:
+        del sys.modules[name]
+
+
+def record(number=0, fault="antenna-open", klass="antenna", found="antenna-open", p=0.9, tier="rich", present=None):
+    """A judged world: two faults known, the rest of the probability on nothing wrong."""
+    faults = {"antenna-open": 0.02, "feed-lossy": 0.02, "not-activated": 0.02}
+    found_class = {"antenna-open": "antenna", "feed-lossy": "wiring", "not-activated": "subscription"}.get(
+        found, found
+    )
+    classes = {"antenna": 0.02, "wiring": 0.02, "subscription": 0.02, "none": 0.02, "other": 0.01}
+    classes[found_class] = p
+    if found in faults:
+        faults[found] = p
+    there = present if present is not None else [fault] * (fault != "none")
+    return {
+        "number": number, "tier": tier, "reason": "complaint", "state": "works" if fault == "none" else "fault",
+        "class": klass, "fault": fault, "present": there,
+        "classes_present": [klass], "when": "steady", "other": "", "severity": 0.5, "was": [], "rows": 10,
+        "spent_s": 0.1,
+        "found": {"state": "fault", "class": found_class, "fault": found, "p": p, "sure": p > 0.95},
+        "classes": classes, "faults": faults, "evidence": {"bias": "open"}, "sheet": {}, "earlier": [], "next": [],
+    }  # fmt: skip
+
+
+def test_calibration_error_of_a_worked_example():
+    """By hand: bins .1 (1 of 4), .3 (1 of 3), .7 (2 of 2), .9 (1 of 1): (4 .15 + 3 .0333 + 2 .3 + .1) / 10 = 0.14."""
+    import numpy as np
+    from bench_diagnosis_score import calibration_error
+
+    p = np.array([0.1, 0.1, 0.1, 0.1, 0.3, 0.3, 0.3, 0.7, 0.7, 0.9])
+    hit = np.array([0, 0, 1, 0, 0, 1, 0, 1, 1, 1.0])
+    assert calibration_error(p + 1e-9, hit) == pytest.approx(0.14, abs=1e-6)
+
+
+@pytest.mark.parametrize(("count", "mean", "high"), [(100, 0.090, 0.135), (1000, 0.028, 0.043)])
+def test_the_null_of_the_calibration_error(count, mean, high):
+    """A perfectly calibrated model, p uniform from .3 to 1, ten bins: own simulation of another program, to 10 %."""
+    import numpy as np
+    from bench_diagnosis_score import calibration_null
+
+    p = np.random.default_rng(3).uniform(0.3, 1.0, count)
+    found_mean, found_high = calibration_null(p, draws=600)
+    assert found_mean == pytest.approx(mean, rel=0.1)
+    assert found_high == pytest.approx(high, rel=0.12)
+
+
+def test_what_counts_as_right_and_as_confused():
+    from bench_diagnosis_score import one
+
+    right = one(record())
+    assert (right["class"], right["fault"], right["hit"], right["confused"]) == (True, True, True, False)
+    beside = one(record(fault="feed-lossy", klass="wiring", p=0.93))
+    assert (beside["class"], beside["confused"]) == (False, True)
+    assert not one(record(fault="feed-lossy", klass="wiring", p=0.85))["confused"]
+    second = one(record(fault="feed-lossy", klass="wiring", present=["antenna-open", "feed-lossy"]))
+    assert second["hit"]
+    assert not second["fault"]
+    nothing = one(record(fault="none", klass="none", found="none"))
+    assert (nothing["class"], nothing["hit"], nothing["top 3"]) == (True, True, True)
+
+
+def test_log_loss_and_brier_of_probabilities_scaled_to_one():
+    """Truth .9 / .97 of the probability; the rest .02 / .97 three times and .01 / .97."""
+    from math import log
+
+    from bench_diagnosis_score import one
+
+    scores = one(record())
+    assert scores["log loss"] == pytest.approx(-log(0.9 / 0.97))
+    assert scores["Brier"] == pytest.approx((0.07**2 + 3 * 0.02**2 + 0.01**2) / 0.97**2)
+
+
+def test_report_says_all_it_is_asked_for(tmp_path):
+    from bench_diagnosis import Order
+    from bench_diagnosis_report import html, text
+
+    records = [record(n, tier=tier) for n, tier in enumerate(["sparse", "typical", "rich"] * 4)]
+    records += [record(20, fault="feed-lossy", klass="wiring"), {"number": 21, "error": "ValueError: no"}]
+    order = Order(21, 1, "tune", "", 0)
+    said = text(order, records, {"rich": (0.9, 5), "trained": (100.0, 0)})
+    for words in ("top-1 class", "top 3", "log loss", "Brier", "null", "above 0.95", "confused above 0.9", "ceiling",
+                  "truth | named", "1 analyses failed"):  # fmt: skip
+        assert words in said
+    page = html(order, records, said)
+    assert page.count("<svg") == 4
+    assert "<script" not in page
+
+
+def test_results_go_on_where_they_stopped(tmp_path):
+    from bench_diagnosis import Order, _mend_end, read_results
+
+    path, head = tmp_path / "a.jsonl", Order(3, 1, "tune", "", 0).head
+    _mend_end(path, head)
+    with path.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(record(0)) + "\n" + json.dumps(record(1))[:40])
+    assert list(read_results(path, head)) == [0]
+    _mend_end(path, head)
+    with path.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(record(2)) + "\n")
+    assert list(read_results(path, head)) == [0, 2]
+    with pytest.raises(SystemExit, match="another run"):
+        read_results(path, Order(3, 2, "tune", "", 0).head)
+
+
+@pytest.mark.long
+def test_the_learned_ceiling_learns_what_is_there_to_learn():
+    """Two classes told apart by one item in nine worlds of ten: no more than that can be won."""
+    pytest.importorskip("sklearn")
+    from bench_diagnosis_ceiling import ceiling
+
+    records = []
+    for number in range(300):
+        klass, fault = (("antenna", "antenna-open"), ("wiring", "feed-lossy"))[number % 2]
+        state = ("open", "normal")[number % 2] if number % 20 > 1 else ("normal", "open")[number % 2]
+        records.append({**record(number, fault=fault, klass=klass), "evidence": {"bias": state}})
+    assert ceiling(records, trees=20)["rich"][0] == pytest.approx(0.9, abs=0.01)
+    assert ceiling(records[:20]) is None
+
+
+def test_minutes_count_the_unsolved_in_full():
+    from bench_diagnosis_score import minutes
+
+    def went(solved, spent):
+        return {"solved": solved, "sure": solved, "right": solved, "minutes": spent,
+                "counted": spent if solved else 180.0, "tests": ["listen"]}  # fmt: skip
+
+    pairs = [{"planned": went(True, 10.0), "checklist": went(True, 40.0)},
+             {"planned": went(True, 20.0), "checklist": went(False, 90.0)}]  # fmt: skip
+    found = minutes([{"minutes": pair} for pair in pairs])
+    assert found["mean"] == {"planned": 15.0, "checklist": 110.0}
+    assert found["ratio"] == pytest.approx(15 / 110)
+    assert found["ratio both solved"] == pytest.approx(0.25)
+    assert minutes([record()]) is None
+
+
+def test_the_checklist_holds_tests_that_worlds_can_answer():
+    from bench_diagnosis_minutes import CHECKLIST, prices
+
+    from satdiag.simulate.worlds import known_tests
+
+    assert set(CHECKLIST) <= set(known_tests()) & set(prices())
+    assert len(set(CHECKLIST)) == len(CHECKLIST)
