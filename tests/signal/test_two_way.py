@@ -118,6 +118,7 @@ def test_when_a_log_began_does_not_matter(unit, seed, later_s):
 @given(st.integers(0, 1000), st.sampled_from([-64.0, 0.5, 32.0]))
 def test_decibels_have_no_zero(seed, shift_db):
     t_s, level, blocked = log_of(seed, "dB")
+    level = np.round(8.0 * level) / 8.0  # eighths stay exact when shifted: a tie at the edge of a step stays one
     one, other = (segment(t_s, part, blocked, "dB", np.ones(len(level))) for part in (level, level + shift_db))
     assert (one.state == other.state).all()
     assert other.clear_level == pytest.approx(one.clear_level + shift_db)
