@@ -26,6 +26,10 @@ ROW_JOBS = 40.0
 """How many vehicles the packaged figures count for: few enough to be moved by a year's work of a shop, many enough
 that one wrong finding moves little (chosen on made-up jobs; judgement)."""
 
+HEALTHY_JOBS = 240.0
+"""The same for the row of a sound vehicle: jobs of every fault that leaves an item alone teach it, so that one wrong
+finding would else make a state that is all but impossible an ordinary one."""
+
 RIGHT = 0.97
 """How often a finding that was written down is right (judgement, no source)."""
 
@@ -99,14 +103,14 @@ def _moved_item(item: Item, lessons: Sequence[Lesson], weights: Sequence[float])
         at = counts.setdefault(row, {})
         at[state] = at.get(state, 0.0) + weight
     given = {fault: _row(item, row, counts.get(fault)) for fault, row in item.given.items()}
-    return replace(item, healthy=_row(item, item.healthy, counts.get("")), given=given)
+    return replace(item, healthy=_row(item, item.healthy, counts.get(""), HEALTHY_JOBS), given=given)
 
 
-def _row(item: Item, row: Floats, counts: Mapping[str, float] | None) -> Floats:
+def _row(item: Item, row: Floats, counts: Mapping[str, float] | None, worth: float = ROW_JOBS) -> Floats:
     if not counts:
         return row
     seen = np.array([counts.get(state, 0.0) for state in item.states], dtype=float)
-    moved: Floats = (ROW_JOBS * row + seen) / (ROW_JOBS + seen.sum())
+    moved: Floats = (worth * row + seen) / (worth + seen.sum())
     return moved
 
 
