@@ -35,6 +35,9 @@ CONFLICT_BITS = 2.0
 SURPRISE = 0.02
 """Readings that the others make rarer than that are named; so is the oddest where all disagree by so many bits."""
 
+NEED_A_CHANNEL = ("listen",)
+"""Tests on a channel that is authorised: without one they show nothing."""
+
 MOST_SWINGS = 10
 LEAST_SWING = 0.005
 
@@ -122,7 +125,8 @@ def _bench(weighed: Weighed, can: frozenset[str] | None) -> Bench:
     """What can be tested next, waiting included where it can be said what should come."""
     wait = wait_for(weighed.entitlement)
     option = None if wait is None else waiting_option(weighed.model, weighed.whole, wait)
-    return Bench(weighed.model, tuple(weighed.terms), is_received(weighed.seen), can, option, wait)
+    barred = frozenset[str]() if weighed.entitlement.authorised else frozenset(NEED_A_CHANNEL)
+    return Bench(weighed.model, tuple(weighed.terms), is_received(weighed.seen), can, option, wait, barred)
 
 
 def _swings(moved: Sequence[sensitivity.Swing]) -> tuple[Swing, ...]:

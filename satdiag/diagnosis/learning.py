@@ -21,7 +21,7 @@ from satdiag.diagnosis.space import FaultSet, Flags, Floats, Space, space_of
 from satdiag.diagnosis.weighing import combined, log_terms
 from satdiag.vocabulary import FAULTS, REASONS
 
-PRIOR_JOBS = 80.0
+PRIOR_JOBS = 120.0
 ROW_JOBS = 40.0
 """How many vehicles the packaged figures count for: few enough to be moved by a year's work of a shop, many enough
 that one wrong finding moves little (chosen on made-up jobs; judgement)."""

@@ -31,7 +31,10 @@ LIKELY_ANSWER = 0.02
 
 @dataclass(frozen=True, eq=False)
 class Bench:
-    """What can be tested: the model, the items seen so far, what the person can do (None: everything)."""
+    """What can be tested: the model, the items seen so far, what the person can do (None: everything).
+
+    `barred`: tests that can show nothing as things stand.
+    """
 
     model: Model
     seen: tuple[str, ...]
@@ -39,6 +42,7 @@ class Bench:
     can: frozenset[str] | None
     waiting: Option | None = None
     wait: Wait | None = None
+    barred: frozenset[str] = frozenset()
 
     def tests(self, possible: bool = True) -> list[Test]:
         """Tests not done yet that the person can do; `possible` False: those that he cannot."""
@@ -47,6 +51,8 @@ class Bench:
 
     def _left(self, test: Test, done: Collection[str]) -> bool:
         """Waiting is worth a thought only where it can be said what should come."""
+        if test.name in self.barred:
+            return False
         return self.waiting is not None if test.name == WAIT else test.item not in done or test.repeatable
 
     def _able(self, test: Test) -> bool:
@@ -64,7 +70,8 @@ class Bench:
         """The bench once a test is done."""
         seen = self.seen if test.item in self.seen else (*self.seen, test.item)
         waited = test.name == WAIT
-        return Bench(self.model, seen, self.received, self.can, None if waited else self.waiting, self.wait)
+        waiting = None if waited else self.waiting
+        return Bench(self.model, seen, self.received, self.can, waiting, self.wait, self.barred)
 
     def text(self, test: Test) -> str:
         """What to do, in a sentence."""

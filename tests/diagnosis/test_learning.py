@@ -36,14 +36,14 @@ def test_without_lessons_nothing_moves():
 
 
 def test_a_prior_is_the_packaged_one_with_counts_added():
-    """Beta-binomial by hand: (80 p + 20) / (80 + 20) where every lesson counts whole."""
+    """Beta-binomial by hand: (120 p + 20) / (120 + 20) where every lesson counts whole."""
     model = load_model()
     found = learned_model(model, [lesson(number) for number in range(20)])
     weight = found.weight
     assert weight == pytest.approx(20, abs=0.1)
     before = marginal(model, "antenna-open")
-    assert marginal(found.model, "antenna-open") == pytest.approx((80 * before + weight) / (80 + weight), abs=1e-5)
-    assert marginal(found.model, "none") == pytest.approx(80 * marginal(model, "none") / (80 + weight), abs=1e-5)
+    assert marginal(found.model, "antenna-open") == pytest.approx((120 * before + weight) / (120 + weight), abs=1e-5)
+    assert marginal(found.model, "none") == pytest.approx(120 * marginal(model, "none") / (120 + weight), abs=1e-5)
     assert marginal(found.model, "antenna-open", "check") == marginal(model, "antenna-open", "check")
 
 
@@ -65,7 +65,7 @@ def test_a_fault_that_an_item_does_not_know_teaches_its_healthy_row():
     model = load_model()
     found = learned_model(model, [lesson(number, ("account-lapsed",), {"bias": "normal"}) for number in range(10)])
     item = model.items["bias"]
-    expected = 40 * item.healthy
+    expected = 240 * item.healthy
     expected[0] += found.weight
     assert found.model.items["bias"].healthy == pytest.approx(expected / expected.sum())
 

@@ -20,6 +20,8 @@ OUTLIERS = 0.05
 OUTLIER_SPAN = 12.0
 """One reading in twenty is something else: it may lie anywhere within so many spreads."""
 
+DOUBT = 0.25
+DECIBELS = ("dB", "dB-Hz")
 APART_BELOW, TOGETHER_ABOVE = 0.5, 0.6
 HALF_90 = 1.6448536269514722
 
@@ -37,8 +39,10 @@ def _deficit(known: Known) -> Seen | None:
 
 def _missing(path: PathSignal) -> dict[str, float] | None:
     """The likelihood of a path's deficit under each state: normal, with some outliers, so that none decides alone."""
-    if path.deficit is None or path.deficit_90 is None or path.unit is None:
+    if path.unit is None or (path.deficit is None and path.deficit_at_least is None):
         return None
+    if path.deficit is None or path.deficit_90 is None:
+        return None if path.deficit_at_least is None else _at_least(path.deficit_at_least, path)
     value, half = path.deficit, (path.deficit_90[1] - path.deficit_90[0]) / (2 * HALF_90)
     table = MISSING_DB
     if path.unit == "percent" or bars_of(path.unit) is not None:
@@ -50,6 +54,17 @@ def _missing(path: PathSignal) -> dict[str, float] | None:
         wide = float(np.hypot(spread, half))
         found[state] = float((1 - OUTLIERS) * norm.pdf(value, middle, wide) + OUTLIERS / (OUTLIER_SPAN * wide))
     return found
+
+
+def _at_least(bound: float, path: PathSignal) -> dict[str, float] | None:
+    """The likelihood of a deficit known only from below, since nothing rose above the floor under an open sky.
+
+    Much has no upper end: a whole level may be missing. It counts in part only: the same silence is reception's too.
+    """
+    if path.unit not in DECIBELS:
+        return None
+    found = {state: float(norm.sf(bound, middle, spread)) for state, (middle, spread) in MISSING_DB.items()}
+    return {state: (1 - DOUBT) * chance + DOUBT / 2 for state, chance in {**found, "much": 1.0}.items()}
 
 
 def _together(known: Known) -> Seen | None:
