@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 VERDICTS = {
     "works": "It works",
     "filling": "Still filling in",
@@ -174,9 +176,15 @@ def axis_unit_words(unit: str) -> str:
     return unit_words(unit)
 
 
+_PATH = re.compile(r"\bsatellite:(\w)")
+
+
 def sentence(text: str) -> str:
-    """A text with a capital letter and a full stop, for notes that were written as phrases."""
-    text = text.strip()
+    """A text with a capital letter and a full stop, for notes that were written as phrases.
+
+    A path's name of the log, 'satellite:east', becomes two words.
+    """
+    text = _PATH.sub(r"satellite \1", text.strip())
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")

@@ -123,3 +123,7 @@ def test_reasons_fall_on_the_right_side():
     found_for, against = reasons(dataclasses.replace(findings, verdict=verdict, diagnosis=diagnosis))
     assert [text.split(" (")[0] for text in found_for] == ["Ours for"]
     assert [text.split(" (")[0] for text in against] == ["Ours against", "Other for"]
+
+
+def test_a_path_of_the_log_is_told_in_two_words():
+    assert words.sentence("satellite:east at depot: not received") == "Satellite east at depot: not received."
