@@ -256,7 +256,7 @@ def test_in_a_storm_every_tap_is_in_the_job_once_with_its_time(phone, tmp_path, 
     assert max(wrong) <= WITHIN_MS
     assert (laptop.kills, storm.reloads) == (KILLS, 2)
     assert storm.asked == 0, "a page that was paired stays paired over a crash"
-    assert dropped.lost >= 3
+    assert dropped.lost >= count // 60
     assert len(runs) > 1
     assert len({row.run for row in rows}) >= 3, "other page, other run"
     assert check_job_file(place) == []
