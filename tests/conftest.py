@@ -13,6 +13,7 @@ REAL_TIME = (
     "tests/live/test_deck.py",
     "tests/live/test_events.py",
     "tests/live/test_serve.py",
+    "tests/live/test_speed.py",
     "tests/live/test_taps.py",
     "tests/recorder/test_conformance.py",
     "tests/recorder/test_gnss_",
