@@ -138,6 +138,16 @@ def quoted(text: str) -> str:
     return f"'{shown}'"
 
 
+def quoted_value(value: object) -> str:
+    """A value of a TOML file for messages: texts in quotes, anything else as it would be written, cut short."""
+    if isinstance(value, str):
+        return quoted(value)
+    try:
+        return quoted(str(value)).strip("'")
+    except ValueError:  # a whole number with thousands of digits
+        return "a very long number"
+
+
 def csv_field(text: str) -> str:
     """One field as RFC 4180 wants it: in quotes only where it must be."""
     if any(mark in text for mark in ',"\n\r'):

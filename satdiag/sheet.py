@@ -11,7 +11,7 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from satdiag import feed_keys, lead_keys
-from satdiag.csv_text import quoted
+from satdiag.csv_text import quoted, quoted_value
 from satdiag.errors import BadInput, Problem, bad_input
 from satdiag.rows import parse_offset
 from satdiag.vocabulary import REASONS, bars_of
@@ -283,21 +283,12 @@ def _check_table(text: str, name: str, table: Any, nth: int) -> list[Problem]:
             problems.append(Problem(FILE, f"unknown key {quoted(key)} in [{name}]", mend, line, key))
         elif trouble := check(value):
             mend = "Mend it." if key in REQUIRED.get(name, ()) else "Mend it or leave the key out."
-            problems.append(Problem(FILE, f"{_shown(value)} {trouble}", mend, line, key))
+            problems.append(Problem(FILE, f"{quoted_value(value)} {trouble}", mend, line, key))
     for key in REQUIRED.get(name, ()):
         if key not in table:
             head = line_of_key(text, name, None, nth)
             problems.append(Problem(FILE, f"'{key}' is missing in [{name}]", "Add it.", head, key))
     return problems
-
-
-def _shown(value: Any) -> str:
-    if isinstance(value, str):
-        return quoted(value)
-    try:
-        return quoted(str(value)).strip("'")
-    except ValueError:  # a whole number with thousands of digits
-        return "a very long number"
 
 
 def _cross_checks(text: str, data: dict[str, Any]) -> list[Problem]:

@@ -10,7 +10,6 @@ import click
 
 if TYPE_CHECKING:
     from satdiag.job import Job
-    from satdiag.report.figure import Table
     from satdiag.wiring.feed import FeedFindings
     from satdiag.wiring.rise_budget import RiseBudget
 
@@ -118,6 +117,7 @@ def _document(found: FeedFindings) -> dict[str, Any]:
 def _show(job: Job, found: FeedFindings) -> None:
     from satdiag.report.local_time import local_time_of
     from satdiag.report.page import masker
+    from satdiag.report.text_table import table_lines
     from satdiag.report.wiring.feed_page import feed_parts
     from satdiag.report.words import sentence
 
@@ -127,18 +127,10 @@ def _show(job: Job, found: FeedFindings) -> None:
         name, state, measured = part.row
         said += ["", f"{name}: {state}" + (f" ({measured})" if measured else ""), *part.sentences]
         for whole in (*part.tables, *(one for figure in part.figures for one in figure.tables)):
-            said += ["", *_table_lines(whole)]
+            said += ["", *table_lines(whole)]
     said += [f"Note: {sentence(text)}" for text in found.could_not]
     clean = masker(job)
     click.echo("\n".join(clean(line) for line in said).strip("\n"))
-
-
-def _table_lines(table: Table) -> list[str]:
-    """A table as columns of text."""
-    rows = [table.heads, *(tuple(cell.text for cell in row) for row in table.rows)]
-    widths = [max(len(row[nth]) for row in rows) for nth in range(len(table.heads))]
-    lines = ["  " + "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)) for row in rows]
-    return [table.caption, *(line.rstrip() for line in lines)]
 
 
 # --- figures without a job ---------------------------------------------------------------------------------------
@@ -188,6 +180,7 @@ def _range(option: str, text: str, limits: Range, ends: int = 2) -> Range:
 def _budget_lines(budget: RiseBudget) -> list[str]:
     from satdiag.report.figure import table
     from satdiag.report.numbers import quantity
+    from satdiag.report.text_table import table_lines
     from satdiag.report.wiring.feed_rise import inputs_table
 
     results = [
@@ -208,11 +201,11 @@ def _budget_lines(budget: RiseBudget) -> list[str]:
     ]
     heads = ("extra loss", "rise that remains", "cost in G/T")
     return [
-        *_table_lines(inputs_table(budget.inputs)),
+        *table_lines(inputs_table(budget.inputs)),
         "",
-        *_table_lines(table("What follows; in brackets the 90 % range over these.", ("figure", "value"), shown)),
+        *table_lines(table("What follows; in brackets the 90 % range over these.", ("figure", "value"), shown)),
         "",
-        *_table_lines(table("What more loss behind a healthy amplifier does.", heads, losses)),
+        *table_lines(table("What more loss behind a healthy amplifier does.", heads, losses)),
         "Much loss costs little G/T there: unnoticed under an open sky, it shows first under trees.",
     ]
 

@@ -191,13 +191,13 @@ def _write(report: Path, found: FeedlineFindings, name: str, job: Job | None) ->
 
 def _lines(found: FeedlineFindings) -> list[str]:
     """The verdict, the sentences, the reflections and the facts as text."""
-    from satdiag.cli.text_table import table_lines
     from satdiag.report.cautions import CAUTIONS
+    from satdiag.report.text_table import table_lines
     from satdiag.report.wiring.feedline import facts_table, reflections_table
 
     lines = [f"Check first: {text}." for text in found.cautions]
     lines += [found.verdict, *(f"  - {text}" for text in found.sentences)]
     if any(one.kind != "sidelobe" for one in found.reflections):
-        lines += ["", *table_lines(reflections_table(found))]
-    lines += ["", *table_lines(facts_table(found)), ""]
+        lines += ["", *table_lines(reflections_table(found), numbers_right=True)]
+    lines += ["", *table_lines(facts_table(found), numbers_right=True), ""]
     return [*lines, *(f"Take care: {one.text}" for one in CAUTIONS if one.key == "sweep")]

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     import numpy as np
 
     from satdiag.job import Job
-    from satdiag.report.figure import Table
     from satdiag.sky.constellation import Constellation
     from satdiag.sky.day_plan import DayPlan
     from satdiag.sky.stay import Stay
@@ -252,6 +251,7 @@ def _show(plans: Sequence[DayPlan], expected: Sequence[str | None]) -> None:
 
 def _lines(plan: DayPlan) -> list[str]:
     from satdiag.report import day_plan
+    from satdiag.report.text_table import table_lines
 
     local = day_plan.local_time_of_site(plan.site)
     tables = (
@@ -262,13 +262,5 @@ def _lines(plan: DayPlan) -> list[str]:
         day_plan.handover_table(plan, local),
     )
     head = f"{plan.site.name}, {day_plan.where(plan.site)}; {plan.day}; constellation {plan.constellation}."
-    parts = [part for table in tables if table is not None for part in ("", *_table_lines(table))]
+    parts = [part for table in tables if table is not None for part in ("", *table_lines(table))]
     return [head, local.sentence, "", "How to park", *(f"  {text}" for text in plan.advice), *parts]
-
-
-def _table_lines(table: Table) -> list[str]:
-    """A table as columns of text."""
-    rows = [table.heads, *(tuple(cell.text for cell in row) for row in table.rows)]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(table.heads))]
-    lines = ["  " + "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)) for row in rows]
-    return [table.caption, *(line.rstrip() for line in lines)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from satdiag.csv_text import quoted
+from satdiag.csv_text import quoted, quoted_value
 from satdiag.errors import BadInput, Problem
 from satdiag.ring_file.checks import KEYS, OWN_WINDOWS, REQUIRED, RISING, SINGLE
 from satdiag.ring_file.model import FILE, Block, Bridge, Direct, End, LinkData, Node, Optics, Plug, RingFile, Socket
@@ -57,21 +57,12 @@ def _table_problems(text: str, file: str, name: str, nth: int, table: dict[str, 
             problems.append(Problem(file, f"unknown key {quoted(key)} in [{name}]", mend, line, key))
         elif trouble := check(value):
             mend = "Mend it." if key in REQUIRED.get(name, ()) else "Mend it, or leave the key out if unknown."
-            problems.append(Problem(file, f"{_shown(value)} {trouble}", mend, line, key))
+            problems.append(Problem(file, f"{quoted_value(value)} {trouble}", mend, line, key))
     for key in REQUIRED.get(name, ()):
         if key not in table:
             head = line_of_key(text, name, None, nth)
             problems.append(Problem(file, f"'{key}' is missing in [{name}]", "Add it.", head, key))
     return problems
-
-
-def _shown(value: Any) -> str:
-    if isinstance(value, str):
-        return quoted(value)
-    try:
-        return quoted(str(value)).strip("'")
-    except ValueError:  # a whole number with thousands of digits
-        return "a very long number"
 
 
 # --- the tables with each other ----------------------------------------------------------------------------------

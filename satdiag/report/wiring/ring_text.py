@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from satdiag.findings import RingBlock
-from satdiag.report.figure import Table
+from satdiag.report.text_table import columns, table_lines
 from satdiag.report.wiring.ring_figure import Touched
 from satdiag.report.wiring.ring_page import RingPage, plan_page, touched_after, touched_before
 from satdiag.wiring.ring import RingPlan, blocks_shown, step_text, steps_of, undo_of
@@ -29,18 +29,6 @@ def blocks_lines(blocks: Sequence[RingBlock], touched: Collection[Touched] = ())
             )
         lines += [f"block {block.name}", *columns(rows)]
     return lines
-
-
-def table_lines(whole: Table) -> list[str]:
-    """A table as its caption and columns of text."""
-    return [whole.caption, *columns([whole.heads, *(tuple(cell.text for cell in row) for row in whole.rows)])]
-
-
-def columns(rows: Sequence[Sequence[str]]) -> list[str]:
-    """Rows as lines with columns under each other."""
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    lines = ["  " + "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)) for row in rows]
-    return [line.rstrip() for line in lines]
 
 
 def page_lines(page: RingPage) -> list[str]:
