@@ -75,7 +75,7 @@ def test_each_line_is_printed_with_what_becomes_of_it_or_why_not(tmp_path):
 def test_exit_code_1_if_no_line_was_understood():
     with TcpDevice() as device:
         saying = after(0.2, device.say, b"\xff\xfe\x00garbage\n")
-        code, out, _ = tried(f"serial:{device.where}{BENCH}", "--for", "0.35")
+        code, out, _ = tried(f"serial:{device.where}{BENCH}", "--for", "0.6")
         saying.join()
         assert code == 1
         assert r"\xff\xfe\x00garbage" in out

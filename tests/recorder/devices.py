@@ -121,7 +121,7 @@ class TcpDevice:
         if self._peer is None:
             assert self._server is not None
             self._peer, _ = self._server.accept()
-            time.sleep(0.2)  # pyserial drops what arrives between its connecting and its being open
+            time.sleep(0.05)  # pyserial drops what arrives between its connecting and its being open
         return self._peer
 
     def _peer_has_gone(self) -> bool:
