@@ -1,0 +1,25 @@
+"""What people read, in their language: sentences by gettext catalogue, numbers and dates in each language's own form.
+
+English stands in the code and is the catalogue's key. A sentence is written `tell("{n:.1f} dB too low", n=deficit)`
+where it is made, so that whoever makes findings or pages inside `with speaking("es"):` has them in Spanish. Names of
+the log, of files and of commands are never translated.
+"""
+
+from satdiag.language.catalogue import LANGUAGES, Language, mark, speaking, spoken, tell, tell_many, translated
+from satdiag.language.forms import clock_text, date_text, in_figures, listed, moment_text
+
+__all__ = [
+    "LANGUAGES",
+    "Language",
+    "clock_text",
+    "date_text",
+    "in_figures",
+    "listed",
+    "mark",
+    "moment_text",
+    "speaking",
+    "spoken",
+    "tell",
+    "tell_many",
+    "translated",
+]
