@@ -14,8 +14,10 @@ from satdiag.diagnosis.explain import explanation
 from satdiag.diagnosis.learning import PACKAGED, Learned
 from satdiag.diagnosis.lessons import Lesson, confirmed_faults
 from satdiag.diagnosis.model import Model, load_model
+from satdiag.diagnosis.proof_plan import toward_proof
 from satdiag.diagnosis.verdict import verdict
 from satdiag.entitlement.estimate import estimate_entitlement
+from satdiag.errors import SatdiagError
 from satdiag.exposure import exposure_clock
 from satdiag.findings import Earlier, Findings, SignalFindings, SkyFindings, instant_text
 from satdiag.folder import job_hash
@@ -26,6 +28,8 @@ from satdiag.sky.estimate import estimate_sky
 from satdiag.tuning.estimate import estimate_tuning
 from satdiag.wiring.estimate import estimate_wiring
 
+AIMS = ("repair", "proof")
+
 
 def analyse(
     job: Job,
@@ -33,14 +37,18 @@ def analyse(
     learned: Learned = PACKAGED,
     reference: Job | None = None,
     open_sky: OpenSky | None = None,
+    aim: str = "repair",
 ) -> Findings:
     """Everything satdiag can say about a job. Raises BadInput if its constellation file is wrong.
 
     `can`: what the person has or can do, so that no test is offered that needs something else (the words of
     `satdiag analyse --can`); None: everything. `learned`: what the diagnosis believes, moved by closed jobs.
     `reference`: the job of a known-good receiver that stood beside this one at the same minutes. `open_sky`: what
-    this receiver had under an open sky in other jobs, if that was kept.
+    this receiver had under an open sky in other jobs, if that was kept. `aim`: the tests to come are to cost the
+    least work in all ('repair'), or to make the verdict sure in few minutes ('proof'); SatdiagError for another word.
     """
+    if aim not in AIMS:
+        raise SatdiagError(f"the aim '{aim}' is not known; use one of {', '.join(AIMS)}")
     model = learned.model or load_model()
     sky = estimate_sky(job)
     signal = estimate_signal(job, sky, open_sky)
@@ -53,6 +61,9 @@ def analyse(
     gone = tuple(one for one in earlier if now[one.fault] < GONE_BELOW)
     diagnosis, belief, case = diagnose(weighed, gone, can)
     told = verdict(job, belief, diagnosis, known.entitlement, known.tuning, sky)
+    if aim == "proof":
+        diagnosis = toward_proof(diagnosis, case, told.sure)
+        told = verdict(job, belief, diagnosis, known.entitlement, known.tuning, sky)
     diagnosis = replace(diagnosis, explanation=explanation(case, told.state, told.fault), learned_jobs=learned.jobs)
     return Findings(
         satdiag=satdiag.__version__,

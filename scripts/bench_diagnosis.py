@@ -2,9 +2,9 @@
 
 Each world (`satdiag.simulate.worlds`) is analysed as a job that somebody brings. Results go as JSON lines into a file
 (`--json FILE`, one world a line, a head line first); the same command with the same file goes on where it was
-stopped. Every so many worlds (`--minutes-every`) two people go on testing until the verdict is sure: one follows the
-tests that the diagnosis plans, one a fixed checklist; see `bench_diagnosis_minutes.py`. Figures are about these
-worlds only; they say nothing about real vehicles.
+stopped. Every so many worlds (`--minutes-every`) people go on testing until the verdict is sure: by the
+tests that the diagnosis plans for either aim, and by a fixed checklist; see `bench_diagnosis_minutes.py`. Figures are
+about these worlds only; they say nothing about real vehicles.
 """
 
 import json
@@ -46,17 +46,24 @@ def job_of(made):
     return build_job(documents, [Row(*texts) for texts in made.rows])
 
 
-def analysed(made):
-    """The findings on a world as it stands, and its job; with the known-good vehicle beside it if one stood there."""
-    import satdiag
+def job_and_reference(made):
+    """A world's job, and that of the known-good vehicle beside it if one stood there, else None."""
     from satdiag.job import build_job
     from satdiag.rows import Row
 
     job, beside = job_of(made), made.reference()
     if beside is None:
-        return satdiag.analyse(job), job
+        return job, None
     documents, rows = beside
-    return satdiag.analyse(job, reference=build_job(documents, [Row(*texts) for texts in rows])), job
+    return job, build_job(documents, [Row(*texts) for texts in rows])
+
+
+def analysed(made, aim="repair"):
+    """The findings on a world as it stands, and its job."""
+    import satdiag
+
+    job, reference = job_and_reference(made)
+    return satdiag.analyse(job, reference=reference, aim=aim), job
 
 
 def short(table):

@@ -143,16 +143,33 @@ def minutes_text(judged):
     found = score.minutes(judged)
     if not found:
         return ["minutes to a sure and right verdict: not measured (--minutes-every)"]
-    low, high = found["ratio interval"]
     lines = [f"minutes to a sure and right verdict, {found['worlds']} worlds that began unsure (unsolved: 180 min):"]
-    for who in ("planned", "checklist"):
+    for who in found["mean"]:
         lines.append(
             f"{who:>22} {found['mean'][who]:6.1f} min, solved {found['solved'][who]:.1%}, "
             f"sure and wrong {found['sure wrong'][who]:.1%}"
         )
-    lines.append(f"{'planned / checklist':>22} {found['ratio']:6.2f}  [{low:.2f}, {high:.2f}]")
+    for who, of_aim in found["by aim"].items():
+        lines += ratio_text(who, of_aim)
+    if "bound" in found:
+        lines.append(
+            f"{'shortest / checklist':>22} {found['bound']:6.2f}  for who knows every answer beforehand; "
+            f"{found['can be']} worlds can be solved at all"
+        )
+    return lines
+
+
+def ratio_text(who, found):
+    """One plan's minutes over the checklist's, in all worlds and where both solved it."""
+    low, high = found["ratio interval"]
+    said = f"[{low:.2f}, {high:.2f}], of medians {found['ratio median']:.2f}"
+    lines = [f"{who + ' / checklist':>22} {found['ratio']:6.2f}  {said}"]
     if found["ratio both solved"] is not None:
-        lines.append(f"{'where both solved':>22} {found['ratio both solved']:6.2f}  ({found['both solved']} worlds)")
+        low, high = found["ratio both interval"]
+        lines.append(
+            f"{'where both solved':>22} {found['ratio both solved']:6.2f}  [{low:.2f}, {high:.2f}], median of ratios "
+            f"{found['ratio both median']:.2f} ({found['both solved']} worlds)"
+        )
     return lines
 
 

@@ -14,6 +14,7 @@ from satdiag.diagnosis.seen import Seen, name_row
 from satdiag.diagnosis.space import Floats
 from satdiag.findings import BesideFindings, BesidePath
 from satdiag.job import Job
+from satdiag.language import tell
 
 PAIR_S = 30.0
 """Readings so far apart still see the same sky, parked side by side (judgement, no source)."""
@@ -44,7 +45,7 @@ def beside(job: Job, reference: Job) -> BesideFindings:
     """How this receiver compares with the one beside it, path by path, and over any path."""
     shift_s = _shift_s(job, reference)
     if shift_s is None:
-        return BesideFindings(text="One of the two logs is empty: nothing can be compared.")
+        return BesideFindings(text=tell("One of the two logs is empty: nothing can be compared."))
     paths = tuple(_path(pairs) for pairs in _level_pairs(job, reference, shift_s))
     ours, theirs, minutes = _received(job, reference, shift_s)
     state = _state(paths, ours, theirs)
@@ -135,16 +136,23 @@ def _is_worse(path: BesidePath) -> bool:
 
 def _said(state: str | None, ours: float | None, theirs: float | None, minutes: float) -> str:
     if state is None or ours is None or theirs is None:
-        return "The two logs hold no readings at the same minutes: nothing can be compared."
-    shares = (
-        f"over {minutes:.0f} common minutes this receiver received {100 * ours:.0f} % of the time, the one beside it "
-        f"{100 * theirs:.0f} %"
+        return tell("The two logs hold no readings at the same minutes: nothing can be compared.")
+    shares = tell(
+        "over {minutes:.0f} common minutes this receiver received {ours:.0f} % of the time, the one beside it "
+        "{theirs:.0f} %",
+        minutes=minutes,
+        ours=100 * ours,
+        theirs=100 * theirs,
     )
-    return {
-        "ours-worse": f"This receiver is worse than the one beside it: {shares}. The sky is not the cause.",
-        "alike-good": f"Both receive alike and well: {shares}. Antenna, lead and place are in order.",
-        "alike-bad": f"Both receive alike and badly: {shares}. The place or the service is the likelier cause.",
-    }[state]
+    if state == "ours-worse":
+        return tell(
+            "This receiver is worse than the one beside it: {shares}. The sky is not the cause.", shares=shares
+        )
+    if state == "alike-good":
+        return tell("Both receive alike and well: {shares}. Antenna, lead and place are in order.", shares=shares)
+    return tell(
+        "Both receive alike and badly: {shares}. The place or the service is the likelier cause.", shares=shares
+    )
 
 
 def beside_evidence(found: BesideFindings | None, job: Job) -> Seen | None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from satdiag.job import Job
+from satdiag.language import mark, translated
 
 MOST_TURNS = 6
 PRESENT_AT, GONE_BELOW = 0.5, 0.2
@@ -21,13 +22,20 @@ class Turn(NamedTuple):
 
 
 _TURNS: tuple[tuple[str, str, str | None, tuple[str, ...], tuple[str, ...], str], ...] = (
-    ("ring-broken", "ring", "bus", ("open",), ("closed",), "the ring was reported closed"),
-    ("node-unpowered", "ring", "node:receiver", ("absent",), ("present",), "the receiver answered again"),
-    ("not-configured", "configuration", None, ("differs",), ("matches",), "the stored equipment was put right"),
-    ("id-mismatch", "identity", None, ("mismatch",), ("match",), "the identifiers were made to agree"),
-    ("not-activated", "account", None, ("none", "rejected"), ("confirmed",), "the account was confirmed"),
-    ("account-lapsed", "account", None, ("lapsed",), ("confirmed",), "the account was confirmed again"),
-    ("indoors", "place", None, ("indoors", "underground"), ("open-sky", "street"), "the vehicle was moved outdoors"),
+    ("ring-broken", "ring", "bus", ("open",), ("closed",), mark("the ring was reported closed")),
+    ("node-unpowered", "ring", "node:receiver", ("absent",), ("present",), mark("the receiver answered again")),
+    ("not-configured", "configuration", None, ("differs",), ("matches",), mark("the stored equipment was put right")),
+    ("id-mismatch", "identity", None, ("mismatch",), ("match",), mark("the identifiers were made to agree")),
+    ("not-activated", "account", None, ("none", "rejected"), ("confirmed",), mark("the account was confirmed")),
+    ("account-lapsed", "account", None, ("lapsed",), ("confirmed",), mark("the account was confirmed again")),
+    (
+        "indoors",
+        "place",
+        None,
+        ("indoors", "underground"),
+        ("open-sky", "street"),
+        mark("the vehicle was moved outdoors"),
+    ),
 )
 
 
@@ -42,7 +50,7 @@ def turns(job: Job) -> list[Turn]:
                 if value in bad and since is None:
                     since = float(t_s)
                 elif value in good and since is not None:
-                    found.append(Turn(fault, since, float(t_s), words))
+                    found.append(Turn(fault, since, float(t_s), translated(words)))
                     since = None
     return sorted(found, key=lambda turn: turn.t_s)[-MOST_TURNS:]
 

@@ -26,6 +26,7 @@ from satdiag.findings import (
     OddReading,
     Swing,
 )
+from satdiag.language import translated
 
 SURE_AT = 0.95
 ALARM = 0.05
@@ -153,7 +154,7 @@ def _evidence(weighed: Weighed, target: str) -> tuple[Evidence, ...]:
 
 def _say(model: Model, one: Seen) -> str:
     item = model.items[one.item]
-    return item.say[item.states.index(one.state)]
+    return translated(item.say[item.states.index(one.state)])
 
 
 def _odd(weighed: Weighed) -> OddReading | None:

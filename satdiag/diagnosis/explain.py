@@ -13,12 +13,15 @@ from satdiag.diagnosis.plan import Bench
 from satdiag.diagnosis.space import Floats
 from satdiag.diagnosis.titles import TITLES
 from satdiag.findings import Explanation, PlanStep
+from satdiag.language import mark, parted, tell, translated
 from satdiag.vocabulary import CLASS_OF
 
-SCALE = ((3.0, "slight"), (7.0, "moderate"), (13.0, "strong"), (20.0, "very strong"))
+SCALE = ((3.0, mark("slight")), (7.0, mark("moderate")), (13.0, mark("strong")), (20.0, mark("very strong")))
 """Words for weights of evidence by their size in decibans (judgement; a deciban is a tenth of the log10 odds)."""
 
-SCALE_TEXT = (
+DECISIVE = mark("decisive")
+
+SCALE_TEXT = mark(
     "Strengths: below 3 decibans slight, 3 to 7 moderate, 7 to 13 strong, 13 to 20 very strong, above 20 decisive. "
     "Ten decibans make the odds ten times as high."
 )
@@ -30,14 +33,21 @@ LIKELY_ENOUGH = 0.01
 NOT_PAID = ("not-activated", "account-lapsed", "partial-package")
 NOT_HERE = ("sky", "service")
 KIND_TEXT = {
-    "works": "It works.",
-    "not-yet": "Not working yet: nothing is broken and nothing is missing from the account; the channels need time.",
-    "not-paid": "Not paid for: the equipment does its work; what is missing is in the account with the provider.",
-    "not-sent": "Paid for, and not delivered: the equipment does its work; the provider has to send or to correct "
-    "something.",
-    "not-here": "Not at this place: the equipment may well be sound; where the vehicle stands the signal is missing.",
-    "broken": "Broken, or wrongly fitted or set: something in the vehicle has to be mended.",
-    "unknown": "Whether it is broken, not paid for or only not working yet cannot be told from this log.",
+    "works": mark("It works."),
+    "not-yet": mark(
+        "Not working yet: nothing is broken and nothing is missing from the account; the channels need time."
+    ),
+    "not-paid": mark(
+        "Not paid for: the equipment does its work; what is missing is in the account with the provider."
+    ),
+    "not-sent": mark(
+        "Paid for, and not delivered: the equipment does its work; the provider has to send or to correct something."
+    ),
+    "not-here": mark(
+        "Not at this place: the equipment may well be sound; where the vehicle stands the signal is missing."
+    ),
+    "broken": mark("Broken, or wrongly fitted or set: something in the vehicle has to be mended."),
+    "unknown": mark("Whether it is broken, not paid for or only not working yet cannot be told from this log."),
 }
 """The kinds of 'it does not play', in so many words."""
 
@@ -45,7 +55,7 @@ KIND_TEXT = {
 def strength(weight_db: float) -> str:
     """A weight of evidence in a word."""
     size = abs(weight_db)
-    return next((word for limit, word in SCALE if size < limit), "decisive")
+    return translated(next((word for limit, word in SCALE if size < limit), DECISIVE))
 
 
 def kind_of(state: str, fault: str | None) -> str:
@@ -71,19 +81,21 @@ def of_hundred(belief: Posterior) -> str:
     shown = [name for name in ranked if round(100 * chances[name]) >= LEAST_OF_HUNDRED][:MOST_NAMED]
     if "other" not in shown and round(100 * chances["other"]) >= LEAST_OF_HUNDRED:
         shown.append("other")
-    parts = [f"about {round(100 * chances[name])} {_have(name)}" for name in shown]
-    several = " Some would have more than one." if sum(chances[name] for name in shown) > 1.01 else ""
-    return f"Out of 100 vehicles with these same readings, {_listed(parts)}.{several}"
+    parts = [_have(name, round(100 * chances[name])) for name in shown]
+    several = f" {tell('Some would have more than one.')}" if sum(chances[name] for name in shown) > 1.01 else ""
+    return tell("Out of 100 vehicles with these same readings, {parts}.", parts=_listed(parts)) + several
 
 
-def _have(name: str) -> str:
+def _have(name: str, number: int) -> str:
     if name == "none":
-        return "would have nothing wrong"
-    return f"would have this: {TITLES[name]}"
+        return tell("about {number} would have nothing wrong", number=number)
+    return tell("about {number} would have this: {title}", number=number, title=translated(TITLES[name]))
 
 
 def _listed(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{'; '.join(parts[:-1])}; and {parts[-1]}"
+    if len(parts) == 1:
+        return parts[0]
+    return tell("{first}; and {last}", first=parted(parts[:-1]), last=parts[-1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,9 +116,9 @@ def explanation(case: Case, state: str, fault: str | None) -> Explanation:
     kind = kind_of(state, fault)
     return Explanation(
         kind=kind,  # type: ignore[arg-type]
-        kind_text=KIND_TEXT[kind],
+        kind_text=translated(KIND_TEXT[kind]),
         of_hundred=of_hundred(case.whole),
-        scale=SCALE_TEXT,
+        scale=translated(SCALE_TEXT),
         change_mind=tuple(change_mind(case)),
     )
 
@@ -116,7 +128,7 @@ def change_mind(case: Case) -> list[str]:
     lead = case.whole.top()[1]
     said = [*_carried_by(case, lead), *_turned_by(case, lead)]
     if not said:
-        said.append("No single reading, left out or added, would make another cause lead.")
+        said.append(tell("No single reading, left out or added, would make another cause lead."))
     return said[: 2 * MOST_MINDS]
 
 
@@ -127,7 +139,13 @@ def _carried_by(case: Case, lead: str) -> list[str]:
         rest = {other: term for other, term in case.terms.items() if other != name}
         other = posterior(case.model, case.whole.space, case.prior, rest).top()[1]
         if other != lead:
-            found.append(f"Were this reading wrong: {case.say[name]}; then most likely {TITLES[other]}.")
+            found.append(
+                tell(
+                    "Were this reading wrong: {reading}; then most likely {title}.",
+                    reading=translated(case.say[name]),
+                    title=translated(TITLES[other]),
+                )
+            )
     return found[:MOST_MINDS]
 
 
@@ -140,8 +158,13 @@ def _turned_by(case: Case, lead: str) -> list[str]:
         chance = joint.sum(axis=0)
         _, fault = leaders(case.whole.space, (joint / np.maximum(chance, 1e-300)).T)
         found += [
-            (float(chance[k]), f"If {option.say[k]}, then most likely {TITLES[NAMES[fault[k]]]}.")
+            (float(chance[k]), _turned(option.say[k], NAMES[fault[k]]))
             for k in range(len(option.states))
             if NAMES[fault[k]] != lead and chance[k] >= LIKELY_ENOUGH
         ]
     return [text for _, text in sorted(found, key=lambda one: -one[0])][:MOST_MINDS]
+
+
+def _turned(answer: str, fault: str) -> str:
+    title = translated(TITLES[fault])
+    return tell("If {answer}, then most likely {title}.", answer=translated(answer), title=title)

@@ -2,7 +2,8 @@
 
 Dirichlet and beta counts (Gelman et al. 2013, ch. 3): a row of state probabilities worth `ROW_JOBS` vehicles, with
 the states seen in closed jobs added; likewise how often each fault comes, by the reason why the person is there. What
-was found may be wrong: each job counts with the chance that its finding is right, given how its evidence fits.
+was found may be wrong: each job counts with the chance that its finding is right, given how its evidence fits, and
+never for more than `MOST_SHIFT` allows: rare states would else hang on a single job.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import brentq
 from scipy.special import logsumexp
 
 from satdiag.diagnosis.inference import Posterior, Prior, scale_odds
@@ -18,17 +20,21 @@ from satdiag.diagnosis.lessons import Lesson
 from satdiag.diagnosis.model import Item, Model
 from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.space import FaultSet, Flags, Floats, Space, space_of
-from satdiag.diagnosis.weighing import combined, log_terms
+from satdiag.diagnosis.weighing import combined, exponents, log_terms
 from satdiag.vocabulary import FAULTS, REASONS
 
 PRIOR_JOBS = 120.0
-ROW_JOBS = 40.0
+ROW_JOBS = 160.0
 """How many vehicles the packaged figures count for: few enough to be moved by a year's work of a shop, many enough
 that one wrong finding moves little (chosen on made-up jobs; judgement)."""
 
-HEALTHY_JOBS = 240.0
+HEALTHY_JOBS = 480.0
 """The same for the row of a sound vehicle: jobs of every fault that leaves an item alone teach it, so that one wrong
 finding would else make a state that is all but impossible an ordinary one."""
+
+MOST_SHIFT = 0.2
+"""How far one lesson may move hypotheses against each other, in the logarithm of their odds, in the very job it was
+taken from, which it moves most. Odds moved by exp(0.2) move no probability by more than tanh(0.2 / 4) = 0.05."""
 
 RIGHT = 0.97
 """How often a finding that was written down is right (judgement, no source)."""
@@ -54,10 +60,47 @@ def learned_model(model: Model, lessons: Sequence[Lesson]) -> Learned:
     if not lessons:
         return Learned(model, 0, 0.0)
     ordered = sorted(lessons, key=lambda lesson: (lesson.hash, lesson.job))
-    weights = [chance_right(model, lesson) for lesson in ordered]
+    weights = [weight_of(model, lesson) for lesson in ordered]
     items = {name: _moved_item(item, ordered, weights) for name, item in model.items.items()}
     moved = _with_priors(replace(model, items=items), ordered, weights)
     return Learned(moved, len(ordered), float(sum(weights)))
+
+
+def weight_of(model: Model, lesson: Lesson) -> float:
+    """As how many vehicles a lesson counts: the chance that it is right, or less where that would move too much."""
+    most = chance_right(model, lesson)
+    counts = _counts_at_stake(model, lesson)
+    if _shift(counts, most) <= MOST_SHIFT:
+        return most
+    return float(brentq(lambda weight: _shift(counts, weight) - MOST_SHIFT, 0.0, most))
+
+
+def _counts_at_stake(model: Model, lesson: Lesson) -> list[tuple[float, float]]:
+    """The counts that a lesson is added to, each with how much it weighs: its states in their rows, its priors."""
+    marginals = _marginals(space_of(), prior_of(model, lesson.reason))
+    found = [(1.0, PRIOR_JOBS * marginals[name]) for name in lesson.faults or {"none"}]
+    if not _teaches_rows(lesson):
+        return found
+    known = [name for name in lesson.evidence if name in model.items]
+    counted = exponents(model, known)
+    for name in known:
+        item, fault = model.items[name], next(iter(lesson.faults), "")
+        row, worth = (item.given[fault], ROW_JOBS) if fault in item.given else (item.healthy, HEALTHY_JOBS)
+        found.append((counted[name], worth * float(row[item.states.index(lesson.evidence[name])])))
+    return found
+
+
+def _shift(counts: Sequence[tuple[float, float]], weight: float) -> float:
+    """How far a lesson of a weight moves log-odds: the state that was seen against the row's other states.
+
+    (a p + w) / (a + w) / p over a / (a + w) is 1 + w / (a p), for a row worth a.
+    """
+    return float(sum(counted * np.log1p(weight / count) for counted, count in counts))
+
+
+def _teaches_rows(lesson: Lesson) -> bool:
+    """True if what was seen belongs to one listed fault, or to none."""
+    return len(lesson.faults) < 2 and "other" not in lesson.faults
 
 
 def chance_right(model: Model, lesson: Lesson) -> float:
@@ -96,7 +139,7 @@ def _moved_item(item: Item, lessons: Sequence[Lesson], weights: Sequence[float])
     counts: dict[str, dict[str, float]] = {}
     for lesson, weight in zip(lessons, weights, strict=True):
         state = lesson.evidence.get(item.name)
-        if state is None or len(lesson.faults) > 1 or "other" in lesson.faults:
+        if state is None or not _teaches_rows(lesson):
             continue
         fault = next(iter(lesson.faults), "")
         row = fault if fault in item.given else ""

@@ -19,6 +19,8 @@ Words = NDArray[np.object_]
 Places = NDArray[np.int64]
 MOST_NAMED = 3
 BAD = ("no", "open", "lost")
+FEWEST_LOOKS = 3
+"""So many looks at channels tell that reception was lost, or is there again: one may be a slip of the pen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,6 +118,23 @@ class Log:
     def settled_since_s(self) -> float:
         """Since when the vehicle has stood where it stands."""
         return max(self.last_visit_s, self.last_change_s(("place", "vehicle"), ("site", "vehicle")))
+
+    @cached_property
+    def received_again_s(self) -> float:
+        """Since when channels show that something is received, after looks that found no signal; infinite if never.
+
+        What was measured of reception and feed before it speaks of a trouble that is over.
+        """
+        looks = self.ours("channel")
+        lost = looks.said("no-signal").t_s
+        if len(lost) < FEWEST_LOOKS:
+            return np.inf
+        after = looks.said("authorised", "refused").since(float(lost[-1])).t_s
+        return float(after[0]) if len(after) >= FEWEST_LOOKS else np.inf
+
+    def is_over(self, rows: Part) -> bool:
+        """True if rows tell of a trouble with reception after which something was received again."""
+        return len(rows) > 0 and float(rows.t_s[-1]) < self.received_again_s < np.inf
 
     @cached_property
     def heard_since_s(self) -> float:

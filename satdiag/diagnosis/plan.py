@@ -13,6 +13,7 @@ from satdiag.diagnosis.space import Flags, Floats
 from satdiag.diagnosis.waiting import LOOK_MINUTES, WAIT, Wait
 from satdiag.diagnosis.worth import Option, Worth, answers, losses, worths
 from satdiag.findings import Answer, NextTest, PlanStep
+from satdiag.language import mark, tell, translated
 
 SAME_READING = {"satellite-beside": "satellite"}
 """Items that one and the same reading shows."""
@@ -20,8 +21,8 @@ SAME_READING = {"satellite-beside": "satellite"}
 NEGLIGIBLE = 1e-5
 """Hypotheses below it are left out of what tests are worth."""
 
-SURE_TEXT = "Enough is known to act: no further test could change it."
-NOTHING_PAYS_TEXT = "No further test is worth its time: acting on what is known costs less on average."
+SURE_TEXT = mark("Enough is known to act: no further test could change it.")
+NOTHING_PAYS_TEXT = mark("No further test is worth its time: acting on what is known costs less on average.")
 
 MOST_STEPS = 3
 MOST_OFFERED = 4
@@ -75,7 +76,7 @@ class Bench:
 
     def text(self, test: Test) -> str:
         """What to do, in a sentence."""
-        return self.wait.text() if test.name == WAIT and self.wait is not None else test.text
+        return self.wait.text() if test.name == WAIT and self.wait is not None else translated(test.text)
 
     def minutes(self, test: Test) -> float:
         """How long it takes."""
@@ -111,7 +112,7 @@ def _later(bench: Bench, belief: Posterior, tests: Sequence[Test], done: Test, k
 def look_ahead(bench: Bench, belief: Posterior, sure: bool) -> Ahead:
     """The tests that pay, a plan of up to three steps, and why it stops there."""
     if sure:
-        return Ahead((), (), "sure", SURE_TEXT)
+        return Ahead((), (), "sure", translated(SURE_TEXT))
     ranked = weighed(bench, belief, bench.tests())
     paying = [(test, worth) for test, worth in ranked if worth.net > 0]
     if not paying:
@@ -128,10 +129,18 @@ def _no_test(bench: Bench, belief: Posterior) -> Ahead:
     needs = [need for test, worth in beyond if worth.net > 0 for need in test.needs]
     wanted = list(dict.fromkeys(need for need in needs if need not in has))
     if not wanted:
-        return Ahead((), (), "nothing-pays", NOTHING_PAYS_TEXT)
-    meant = "; or ".join(bench.model.can[need] for need in wanted[:2])
-    text = f"What would tell more needs something you do not have: {meant}."
-    return Ahead((), (), f"needs {', '.join(wanted)}", text)
+        return Ahead((), (), "nothing-pays", translated(NOTHING_PAYS_TEXT))
+    return Ahead((), (), f"needs {', '.join(wanted)}", missing_text(bench.model, wanted))
+
+
+def missing_text(model: Model, wanted: Sequence[str]) -> str:
+    """What the person would need, in a sentence; `wanted` are keys of the model's `can`."""
+    meant = [translated(model.can[need]) for need in wanted[:2]]
+    if len(meant) == 1:
+        return tell("What would tell more needs something you do not have: {meant}.", meant=meant[0])
+    return tell(
+        "What would tell more needs something you do not have: {meant}; or {other}.", meant=meant[0], other=meant[1]
+    )
 
 
 def next_test(bench: Bench, test: Test, worth: Worth) -> NextTest:
@@ -156,7 +165,13 @@ def _plan(bench: Bench, belief: Posterior, first: Test) -> list[PlanStep]:
         chance = belief.p @ option.table
         after = [_learnt(belief, option.table[:, state]) for state in range(len(option.states))]
         told = [
-            Answer(state, say, float(chance[k]), after[k].top()[1], after[k].probability_of(after[k].top()[1]))
+            Answer(
+                state,
+                translated(say),
+                float(chance[k]),
+                after[k].top()[1],
+                after[k].probability_of(after[k].top()[1]),
+            )
             for k, (state, say) in enumerate(zip(option.states, option.say, strict=True))
             if chance[k] >= LIKELY_ANSWER
         ]

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from satdiag.diagnosis.log import Log, log_of
+from satdiag.diagnosis.log import Log, Part, log_of
 from satdiag.diagnosis.reception import NONE, Graded, best_of_bins, graded, word_of
 from satdiag.diagnosis.seen import MOST_REPEATS, Seen, name_row
+from satdiag.diagnosis.space import Floats
 from satdiag.job import Job
 
+BETTER = ("none", "weak", "varying", "recovered", "good")
+TELLS_MORE = ("good", "varying")
 CLEARLY_BETTER = 0.7
 """Of the two steps from nothing to strong (judgement, no source)."""
 
@@ -16,8 +19,8 @@ CLEARLY_BETTER = 0.7
 def reception_evidence(job: Job) -> list[Seen]:
     """Satellites and repeater each for itself.
 
-    'Any path' is the best of them, so that it counts only where they were not read apart, or where they fill each
-    other's gaps: together good, and neither of them alone.
+    'Any path' is the best of them, so that it counts only where they were not read apart, or where it tells more than
+    either: they fill each other's gaps, or only the lamp for all of them shows that something comes and goes.
     """
     log, whole = log_of(job), graded(job)
     now = whole.where(whole.t_s >= log.settled_since_s)
@@ -26,17 +29,23 @@ def reception_evidence(job: Job) -> list[Seen]:
     found = []
     beside = word_of(repeater.bin, repeater.grade) not in (None, "none")
     for item, part in (("satellite-beside" if beside else "satellite", satellites), ("repeater", repeater)):
-        found += _worded(item, part)
-    whole_word = _worded("any-path", table)
-    if not found or (whole_word[0].state == "good" and all(one.state != "good" for one in found)):
+        found += _worded(log, item, part)
+    whole_word = _worded(log, "any-path", table)
+    least = max((BETTER.index(one.state) for one in found), default=-1)
+    if not found or (whole_word[0].state in TELLS_MORE and BETTER.index(whole_word[0].state) > least):
         found += whole_word
     return found + _elsewhere(log, whole) + _one_of_several(table)
 
 
-def _worded(item: str, part: Graded) -> list[Seen]:
+def _worded(log: Log, item: str, part: Graded) -> list[Seen]:
+    """An item of reception; where channels show that something is received again after the last reading, that too."""
     word = word_of(part.bin, part.grade)
     if word is None:
         return []
+    if word == "none" and float(part.t_s.max()) < log.received_again_s < np.inf:
+        if item == "repeater":  # channels do not tell which path it is that came back
+            return []
+        word = "recovered"
     rows = tuple(name_row(row) for row in part.row[-3:].tolist())
     return [Seen(item, word, rows, min(len(set(part.bin.tolist())), MOST_REPEATS))]
 
@@ -52,17 +61,37 @@ def _one_of_several(table: Graded) -> list[Seen]:
     return [Seen("one-satellite", "one-missing" if missing else "alike")]
 
 
+def _same_spot(log: Log, moved: Floats) -> list[int]:
+    """Stretches between moves that were spent where the vehicle stands now: it was driven somewhere and came back.
+
+    What was not written down yet says nothing against it.
+    """
+    said = [[_last_word(log.of(kind, "vehicle"), at_s) for kind in ("site", "place")] for at_s in moved.tolist()]
+    return [
+        number
+        for number, words in enumerate(said, start=1)
+        if all(word in ("", now) for word, now in zip(words, said[-1], strict=True))
+    ]
+
+
+def _last_word(rows: Part, at_s: float) -> str:
+    known = rows.value[rows.t_s <= at_s]
+    return str(known[-1]) if len(known) else ""
+
+
 def _elsewhere(log: Log, table: Graded) -> list[Seen]:
     """Reception where the vehicle stands now against the best of the other places it stood at in this log."""
     moved = np.unique(np.concatenate([log.of(kind, "vehicle").changes_s() for kind in ("place", "site")]))
     if not len(table) or len(moved) < 2:
         return []
-    stretch = np.searchsorted(moved, table.t_s, side="right")
+    stretch = np.searchsorted(moved, table.t_s, side="right").clip(1)
+    back = _same_spot(log, moved)
+    stretch = np.where(np.isin(stretch, back), len(moved), stretch)
     means = {
         int(one): float(best_of_bins(table.bin[stretch == one], table.grade[stretch == one]).mean())
         for one in np.unique(stretch)
     }
-    here = means.pop(int(np.searchsorted(moved, log.settled_since_s, side="right")), None)
+    here = means.pop(len(moved), None)
     if here is None or not means:
         return []
     return [Seen("elsewhere", "better" if max(means.values()) - here >= CLEARLY_BETTER else "no-better")]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from satdiag.diagnosis.log import Places, Words, log_of
+from satdiag.diagnosis.log import Part, Places, Words, log_of
 from satdiag.diagnosis.space import Flags, Floats
 from satdiag.job import Job
 from satdiag.sheet import Receiver
@@ -23,7 +23,7 @@ ASSUMED_BANDWIDTH_HZ = 4.0e6  # from memory: the width of one carrier; used only
 BIN_S = 10.0
 FEWEST_ON_A_SIDE = 3
 
-SATELLITES = "satellite"
+SATELLITES, ANY = "satellite", "any"
 
 
 def class_of_level(number: float, unit: str, receiver: Receiver) -> int:
@@ -67,7 +67,7 @@ class Graded:
 
 
 def graded(job: Job) -> Graded:
-    """Every lock and level reading; a lock row overrules the level beside it."""
+    """Every lock and level reading; a lock row overrules the level beside it, and tells what noise reads as."""
     log = log_of(job)
     levels, lock = log.of("signal"), log.of("lock")
     receiver = job.sheet.receiver
@@ -78,7 +78,14 @@ def graded(job: Job) -> Graded:
     for key, grade in zip(zip(lock_bin.tolist(), lock.subject, strict=True), locked, strict=True):
         ceiling[key] = min(grade, ceiling.get(key, STRONG))
     keys = list(zip(level_bin.tolist(), levels.subject, strict=True))
-    held = [min(grade, ceiling.get(key, STRONG)) for key, grade in zip(keys, grades, strict=True)]
+    caps = [min(ceiling.get(key, STRONG), ceiling.get((key[0], ANY), STRONG)) for key in keys]
+    noise = _noise_reads(levels, keys, ceiling)
+    held = [
+        NONE if number <= noise.get((subject, unit), -np.inf) else min(grade, cap)
+        for grade, cap, number, subject, unit in zip(
+            grades, caps, levels.number.tolist(), levels.subject, levels.unit, strict=True
+        )
+    ]
     seen = set(keys)
     alone = [key not in seen for key in zip(lock_bin.tolist(), lock.subject, strict=True)]
     only = lock.where(np.array(alone, dtype=bool))
@@ -89,6 +96,24 @@ def graded(job: Job) -> Graded:
         np.concatenate([levels.row, only.row]),
         np.concatenate([level_bin, only.t_s // BIN_S]),
     )
+
+
+def _noise_reads(
+    levels: Part, keys: list[tuple[float, str]], ceiling: dict[tuple[float, str], int]
+) -> dict[tuple[str, str], float]:
+    """What each path reads at most without a lock, by path and unit, where that lies below all that it read with one.
+
+    A readout without a floor shows a little of nothing.
+    """
+    read: dict[tuple[str, str], tuple[list[float], list[float]]] = {}
+    for key, subject, unit, number in zip(keys, levels.subject, levels.unit, levels.number.tolist(), strict=True):
+        if key in ceiling:
+            read.setdefault((subject, unit), ([], []))[ceiling[key] > NONE].append(number)
+    return {
+        path: max(without)
+        for path, (without, locked) in read.items()
+        if len(without) >= FEWEST_ON_A_SIDE and max(without) < min(locked, default=np.inf)
+    }
 
 
 def readings(job: Job) -> pd.DataFrame:

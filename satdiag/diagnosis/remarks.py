@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from satdiag.diagnosis.estimate import Belief
 from satdiag.findings import DiagnosisFindings, EntitlementFindings, TuningFindings
 from satdiag.job import Job
+from satdiag.language import mark, tell, tell_many
 
 CANNOT_TELL_BELOW = 0.5
 
@@ -14,7 +15,11 @@ CANNOT_TELL_BELOW = 0.5
 FEWEST_ARRIVALS = 5  # channels that came, before minutes are said
 FEWEST_SILENT = 3  # changes given up, none of which came to sound, before 'it works' is not said any more
 SURELY_SLOW = 0.9
-ACCOUNT_STOPPED = {"rejected": "was refused by the provider", "lapsed": "has ended", "none": "does not exist"}
+ACCOUNT_STOPPED = {
+    "rejected": mark("was refused by the provider"),
+    "lapsed": mark("has ended"),
+    "none": mark("does not exist"),
+}
 """What the log says of an account that gives nothing, by its last `account` row."""
 
 
@@ -65,29 +70,48 @@ def stopped_account(job: Job) -> str | None:
 
 def lost_channels(number: int) -> str:
     """'3 channels that played before are refused now'."""
-    return f"{counted(number, 'channel')} that played before {'is' if number == 1 else 'are'} refused now"
-
-
-def counted(number: int, noun: str) -> str:
-    """'1 channel', '3 channels'."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+    return tell_many(
+        "{n} channel that played before is refused now", "{n} channels that played before are refused now", number
+    )
 
 
 def no_sound(tuning: TuningFindings) -> str:
     """That no timed change came to sound."""
     number = tuning.audio_s.timed_out if tuning.audio_s else 0
-    return f"none of the timed channel changes came to sound ({number} given up)"
+    return tell("none of the timed channel changes came to sound ({number} given up)", number=number)
+
+
+def leaves_silent(tuning: TuningFindings) -> bool:
+    """True if changes were given up and none came to sound."""
+    return tuning.audio_s is not None and tuning.stop is None and tuning.audio_s.timed_out > 0
+
+
+def is_slow(tuning: TuningFindings) -> bool:
+    """True if the channel changes that came to sound are slow."""
+    if tuning.audio_s is None or tuning.stop is None:
+        return False
+    return _surely_slow(tuning) or tuning.stop.state == "slow"
+
+
+def _surely_slow(tuning: TuningFindings) -> bool:
+    median = tuning.audio_s.median if tuning.audio_s else None
+    return median is not None and (tuning.p_slow or 0.0) >= SURELY_SLOW
 
 
 def slow_changes(tuning: TuningFindings) -> str:
     """What is slow about the channel changes, or that some came to no sound; empty if nothing is."""
-    audio, stop = tuning.audio_s, tuning.stop
-    if audio is not None and stop is None and audio.timed_out:
+    if leaves_silent(tuning):
         return no_sound(tuning)
-    if audio is None or stop is None:
+    audio, stop = tuning.audio_s, tuning.stop
+    if audio is None or stop is None or not is_slow(tuning):
         return ""
-    if (tuning.p_slow or 0.0) >= SURELY_SLOW and audio.median is not None:
-        return f"channel changes are slow: half of them take {audio.median:.1f} s or more to sound"
-    if stop.state == "slow":
-        return f"channel changes are slow: {stop.beyond} of {audio.n} took more than {stop.line_s:.1f} s to sound"
-    return ""
+    if _surely_slow(tuning):
+        return tell(
+            "channel changes are slow: half of them take {median:.1f} s or more to sound", median=audio.median
+        )
+    return tell(
+        "channel changes are slow: {beyond} of {all} took more than {line:.1f} s to sound",
+        beyond=stop.beyond,
+        all=audio.n,
+        line=stop.line_s,
+    )

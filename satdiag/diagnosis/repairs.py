@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from satdiag.diagnosis.inference import Posterior
 from satdiag.diagnosis.model import Model
 from satdiag.findings import Repair
+from satdiag.language import translated
 from satdiag.vocabulary import FAULTS
 
 LEAST_CHANCE = 0.05
@@ -43,6 +44,6 @@ def repairs(model: Model, belief: Posterior) -> tuple[Repair, ...]:
     p = [chances[fault] for fault in likely]
     minutes = [model.faults[fault].fix_minutes for fault in likely]
     return tuple(
-        Repair(likely[place], p[place], minutes[place], model.faults[likely[place]].action)
+        Repair(likely[place], p[place], minutes[place], translated(model.faults[likely[place]].action))
         for place in repair_order(p, minutes)[:MOST_REPAIRS]
     )

@@ -12,6 +12,7 @@ from satdiag.diagnosis.model import Model
 from satdiag.diagnosis.space import Floats
 from satdiag.diagnosis.worth import Option
 from satdiag.findings import EntitlementFindings, Quantiles
+from satdiag.language import mark, tell_many
 from satdiag.vocabulary import FAULTS
 
 WAIT = "wait-and-recheck"
@@ -43,11 +44,14 @@ class Wait:
     def text(self) -> str:
         """What to do and what to expect, in a sentence."""
         many = max(round(self.more), 1)
-        channels = "1 more channel" if many == 1 else f"about {many} more channels"
-        return (
-            f"Leave the receiver awake outdoors for {self.minutes:.0f} minutes, then check the channels again: if "
-            f"nothing is wrong, {channels} should play by then (at least one with a chance of "
-            f"{round(100 * self.p_more)} %)."
+        return tell_many(
+            "Leave the receiver awake outdoors for {minutes:.0f} minutes, then check the channels again: if nothing "
+            "is wrong, {n} more channel should play by then (at least one with a chance of {chance} %).",
+            "Leave the receiver awake outdoors for {minutes:.0f} minutes, then check the channels again: if nothing "
+            "is wrong, about {n} more channels should play by then (at least one with a chance of {chance} %).",
+            many,
+            minutes=self.minutes,
+            chance=round(100 * self.p_more),
         )
 
 
@@ -111,5 +115,5 @@ def waiting_option(model: Model, belief: Posterior, wait: Wait) -> Option:
     p_more[belief.space.other] = 0.5
     floored = model.error_floor / 2 + (1 - model.error_floor) * p_more
     minutes = WORK_SHARE * wait.minutes + LOOK_MINUTES
-    say = ("more channels play after the wait", "no more channels play after the wait")
+    say = (mark("more channels play after the wait"), mark("no more channels play after the wait"))
     return Option(WAIT, minutes, np.column_stack([floored, 1 - floored]), STATES, say)

@@ -72,6 +72,7 @@ class NextTest:
     """A test worth doing: what it saves (expected minutes), what it costs, what it tells (bits).
 
     `net_minutes`: what it saves less what it costs, if the best one more test is done afterwards where that pays.
+    `p_sure`: the chance that the verdict is sure after it; only where that was the aim.
     """
 
     test: str
@@ -81,6 +82,7 @@ class NextTest:
     text: str
     cautions: tuple[str, ...] = ()
     net_minutes: float | None = None
+    p_sure: float | None = None
 
 
 @dataclass(frozen=True)
@@ -175,7 +177,9 @@ class DiagnosisFindings:
     `stop`: why no test is offered: 'sure', 'nothing-pays' or 'needs ...'; empty where one is. `repairs`: what to try,
     in that order, where no test is offered. `sets_up_to`: how many
     faults at once were allowed for; `beyond_sets`: how far allowing for any number would move a fault.
-    `learned_jobs`: closed jobs of this user's that moved the packaged figures.
+    `learned_jobs`: closed jobs of this user's that moved the packaged figures. `aim`: 'repair', tests for the least
+    expected work, or 'proof', tests until the verdict is sure; `stop` is then 'sure', 'nothing-left' (all that can be
+    done was done) or 'cannot-be-sure' (what is left to test would not do).
     """
 
     faults: Mapping[str, float]
@@ -195,3 +199,4 @@ class DiagnosisFindings:
     beyond_sets: float | None = None
     learned_jobs: int = 0
     beside: BesideFindings | None = None
+    aim: Literal["repair", "proof"] = "repair"

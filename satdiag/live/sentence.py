@@ -19,22 +19,21 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal
 
-from satdiag.diagnosis.verdict import minutes
+from satdiag.diagnosis.wording import whole_minutes
 from satdiag.findings import EntitlementFindings, FillCurve, Findings, Quantiles
+from satdiag.language import mark, tell, tell_many, translated
 from satdiag.live.state import Chance
 from satdiag.report import words
 
 SOONEST_LOOK_S = 60.0
 LATEST_LOOK_S = 1800.0
 LIKELY = 0.5
+HOURS_FROM_S = 5400.0
+"""Waits from here on are said in hours."""
 
-NOTHING_YET = "Nothing is known yet. Tap what you see."
+NOTHING_YET = mark("Nothing is known yet. Tap what you see.")
 TOLD_FROM = 5
 """From so many channels that came on, how long the rest takes is told: below, it says the prior more than the log."""
-
-IF_AWAKE = "If the receiver is awake with signal until then"
-EVEN = "with even chances"
-SURE = "with 95 % certainty: what is missing then needs another test than waiting"
 
 
 @dataclass(frozen=True)
@@ -68,7 +67,7 @@ class Now:
 def now_of(findings: Findings, looked_s_ago: float = 0.0) -> Now:
     """The sentence of an analysis; `looked_s_ago`: how long before the last row a channel was last looked at."""
     verdict, entitlement = findings.verdict, findings.entitlement
-    sentence = words.sentence(verdict.text) or NOTHING_YET
+    sentence = words.sentence(verdict.text) or translated(NOTHING_YET)
     calls: tuple[Call, ...] = ()
     span = ""
     if verdict.state == "filling":
@@ -85,9 +84,10 @@ def _works(entitlement: EntitlementFindings) -> str:
     """Without a line-up nobody knows how many there are: only those that were looked at are counted."""
     authorised, expected = entitlement.authorised, entitlement.expected
     if entitlement.expected_from != "seen":
-        return f"It works: {authorised} of {expected} channels play."
-    some = f"all {expected}" if authorised == expected else f"{authorised} of {expected}"
-    return f"It works: {some} seen so far play."
+        return tell("It works: {plays} of {total} channels play.", plays=authorised, total=expected)
+    if authorised == expected:
+        return tell("It works: all {total} seen so far play.", total=expected)
+    return tell("It works: {plays} of {total} seen so far play.", plays=authorised, total=expected)
 
 
 def _filling(entitlement: EntitlementFindings) -> tuple[str, str]:
@@ -95,22 +95,46 @@ def _filling(entitlement: EntitlementFindings) -> tuple[str, str]:
     authorised, rest = entitlement.authorised or 0, entitlement.remaining_to_last_s
     came = max(entitlement.arrival_events or 0, authorised)
     if rest is None or came < TOLD_FROM:
-        return f"How long it still takes cannot be told yet: {authorised} of {entitlement.expected} play.", ""
-    counted = f"Still filling in: {authorised} of {entitlement.expected}."
-    span = f"The last channel comes after {_span(rest)} more awake, outdoors (90 % sure)."
-    if round(rest.median / 60) < 1:
-        return f"{counted} Look now.", span
-    number, unit = minutes(rest.median).split(" ", 1)
-    return f"{counted} About {number} more {unit} awake, outdoors.", span
+        return tell(
+            "How long it still takes cannot be told yet: {plays} of {total} play.",
+            plays=authorised,
+            total=entitlement.expected,
+        ), ""
+    counted = tell("Still filling in: {plays} of {total}.", plays=authorised, total=entitlement.expected)
+    span = tell("The last channel comes after {span} more awake, outdoors (90 % sure).", span=_span(rest))
+    return f"{counted} {_about(rest.median)}", span
+
+
+def _about(rest_s: float) -> str:
+    if round(rest_s / 60) < 1:
+        return tell("Look now.")
+    if _in_hours(rest_s):
+        return tell("About {hours:.1f} more hours awake, outdoors.", hours=rest_s / 3600)
+    return tell_many(
+        "About {n} more minute awake, outdoors.", "About {n} more minutes awake, outdoors.", whole_minutes(rest_s)
+    )
+
+
+def _in_hours(wait_s: float) -> bool:
+    return wait_s >= HOURS_FROM_S
 
 
 def _span(rest: Quantiles) -> str:
     """E.g. '4 to 25 minutes', '40 minutes to 2.1 hours'; from 0 where the early end is less than half a minute."""
-    low, high = ("0 minutes" if round(end_s / 60) < 1 else minutes(end_s) for end_s in (rest.p05, rest.p95))
+    if round(rest.p95 / 60) < 1:
+        return tell("less than a minute")
+    if _in_hours(rest.p05):
+        low_h, high_h = rest.p05 / 3600, rest.p95 / 3600
+        if f"{low_h:.1f}" == f"{high_h:.1f}":
+            return tell("about {hours:.1f} hours", hours=high_h)
+        return tell("{low:.1f} to {high:.1f} hours", low=low_h, high=high_h)
+    low = 0 if round(rest.p05 / 60) < 1 else whole_minutes(rest.p05)
+    if _in_hours(rest.p95):
+        return tell("{low} minutes to {high:.1f} hours", low=low, high=rest.p95 / 3600)
+    high = whole_minutes(rest.p95)
     if low == high:
-        return f"about {high}"
-    (first, unit), other = low.split(" ", 1), high.split(" ", 1)[1]
-    return f"{first} to {high}" if unit.rstrip("s") == other.rstrip("s") else f"{low} to {high}"
+        return tell_many("about {n} minute", "about {n} minutes", high)
+    return tell_many("{low} to {n} minute", "{low} to {n} minutes", high, low=low)
 
 
 # --- calls ----------------------------------------------------------------------------------------------------------
@@ -125,20 +149,39 @@ def calls_of(entitlement: EntitlementFindings, looked_s_ago: float = 0.0) -> tup
     rank = (len(likely) + 1) // 2
     if rank > 1:
         half_s = max(_until_more_s(entitlement, rank, likely), found[0].in_s)
-        what = f"{rank} of {_these(len(likely))} that should still come are there"
-        found.append(Call("half", half_s, f"{IF_AWAKE}, {what} {EVEN}."))
+        why = tell_many(
+            "If the receiver is awake with signal until then, {rank} of the one channel that should still come are "
+            "there with even chances.",
+            "If the receiver is awake with signal until then, {rank} of the {n} channels that should still come are "
+            "there with even chances.",
+            len(likely),
+            rank=rank,
+        )
+        found.append(Call("half", half_s, why))
     last = entitlement.remaining_to_last_s
     if last is not None and (likely or last.p95 > 0):
         stop_s = max([last.p95, *(call.in_s for call in found)])
-        found.append(Call("stop", stop_s, f"{IF_AWAKE}, the last channel that comes is there {SURE}."))
+        why = tell(
+            "If the receiver is awake with signal until then, the last channel that comes is there with 95 % "
+            "certainty: what is missing then needs another test than waiting."
+        )
+        found.append(Call("stop", stop_s, why))
     return tuple(found)
 
 
 def _look(wait_s: float, looked_s_ago: float, number: int) -> Call:
     latest_s = LATEST_LOOK_S - looked_s_ago
     if wait_s > latest_s:
-        return Call("look", latest_s, "Then nobody has looked for half an hour, though nothing need have come yet.")
-    why = f"{IF_AWAKE}, at least one more of {_these(number)} that should still come is there {EVEN}."
+        return Call(
+            "look", latest_s, tell("Then nobody has looked for half an hour, though nothing need have come yet.")
+        )
+    why = tell_many(
+        "If the receiver is awake with signal until then, at least one more of the one channel that should still "
+        "come is there with even chances.",
+        "If the receiver is awake with signal until then, at least one more of the {n} channels that should still "
+        "come is there with even chances.",
+        number,
+    )
     return Call("look", max(wait_s, SOONEST_LOOK_S - looked_s_ago), why)
 
 
@@ -168,10 +211,6 @@ def _reached_s(curve: FillCurve, number: float) -> float | None:
         if before < number <= count:
             return before_s + (at_s - before_s) * (number - before) / (count - before)
     return None
-
-
-def _these(number: int) -> str:
-    return f"the {number} channels" if number > 1 else "the one channel"
 
 
 def chances_of(findings: Findings) -> Mapping[int, Chance]:

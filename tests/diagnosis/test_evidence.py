@@ -127,7 +127,7 @@ def test_every_item_of_the_model_can_be_seen_and_every_seen_item_is_in_the_model
     elsewhere = (
         "repeater swap-lead swap-receiver swap-place entitlement refused-pattern elevation sky-view change-time "
         "restarts-tied refused-running "
-        "entitlement-running beside deficit together repeats-at turns-with ring-plan ring-positions lead"
+        "entitlement-running beside deficit together fading repeats-at turns-with ring-plan ring-positions lead"
     )
     covered = {item for _, item, _ in CASES} | set(elsewhere.split())
     assert covered == set(load_model().items)

@@ -169,13 +169,33 @@ def test_a_joint_without_a_velocity_factor_has_a_range_and_counts():
     assert wiring(feedline=FeedlineFindings(None, (1.1, 1.6), end="at", **at))["lead"].state == "joint"
 
 
-@pytest.mark.parametrize(("kind", "before"), [("step", 0.05 / 0.9), ("open", 1.0), ("unknown", 1.0)])
-def test_a_joint_that_sends_most_back_may_be_a_break(kind, before):
+@pytest.mark.parametrize(
+    ("kind", "state", "before"),
+    [
+        ("step", "before", 0.05 / 0.9),
+        ("open", "before-open", 1.0),
+        ("short", "before-short", 1.0),
+        ("unknown", "before", 1.0),
+    ],
+)
+def test_a_joint_that_sends_most_back_may_be_a_break(kind, state, before):
     at = {"p_before": 0.05, "p_at": 0.9, "p_beyond": 0.05}
     fault = Reflection(1.2, (1.1, 1.3), 12.0, 0.6, 0.7, (0.6, 0.8), 4.4, 3.0, kind)
     found = wiring(feedline=FeedlineFindings(1.2, (1.1, 1.3), end="at", reflections=(fault,), **at))["lead"]
     assert found.soft["joint"] == 1.0
-    assert found.soft["before"] == pytest.approx(before)
+    assert found.soft[state] == pytest.approx(before)
+    assert len([name for name in found.soft if name.startswith("before")]) == 1
+
+
+@pytest.mark.parametrize(
+    ("kind", "state"), [("open", "before-open"), ("short", "before-short"), ("unknown", "before")]
+)
+def test_a_lead_that_ends_early_is_open_or_short_by_the_sign_of_its_reflection(kind, state):
+    """An open end sends the wave back upright, a short turned over (transmission line theory, any textbook)."""
+    ends = {"p_before": 0.9, "p_at": 0.08, "p_beyond": 0.02}
+    end = Reflection(1.2, (1.1, 1.3), 12.0, 0.9, 0.95, (0.9, 1.0), 0.9, 0.4, kind)
+    lead = FeedlineFindings(1.2, (1.1, 1.3), end="before", end_m=1.2, end_m_90=(1.1, 1.3), reflections=(end,), **ends)
+    assert wiring(feedline=lead)["lead"].state == state
 
 
 def test_a_reading_at_the_edge_of_its_window_is_told_in_part():

@@ -116,7 +116,7 @@ def test_too_long_a_sum_is_not_begun():
         Seen(name, model.items[name].states[0], soft={s: 0.1 * k for k, s in enumerate(model.items[name].states)})
         for name in names
     ]
-    assert np.prod([len(model.items[name].states) for name in names]) > quickscore.MOST_TERMS
+    assert np.prod([float(len(model.items[name].states)) for name in names]) > quickscore.MOST_TERMS
     assert quickscore.marginals(model, prior_for(model, Sheet("x")), soft) is None
 
 

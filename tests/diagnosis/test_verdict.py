@@ -12,8 +12,9 @@ from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.sensitivity import swings
 from satdiag.diagnosis.space import space_of
 from satdiag.diagnosis.titles import TITLES
-from satdiag.diagnosis.verdict import _remaining, minutes, percent
+from satdiag.diagnosis.verdict import _remaining
 from satdiag.diagnosis.weighing import log_terms
+from satdiag.diagnosis.wording import minutes, percent
 from satdiag.diagnosis.worth import COME_BACK_MINUTES, losses
 from satdiag.findings import ChannelFinding, EntitlementFindings, Quantiles, TuningFindings
 from satdiag.sheet import Sheet

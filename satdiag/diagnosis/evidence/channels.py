@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from scipy.stats import binom
@@ -18,6 +19,7 @@ from satdiag.diagnosis.evidence.refusals import (
 )
 from satdiag.diagnosis.log import Log, log_of
 from satdiag.diagnosis.seen import MOST_REPEATS, Seen, softly
+from satdiag.diagnosis.space import Flags, Floats
 from satdiag.findings import ChannelFinding
 
 # Judgement, no source.
@@ -26,7 +28,8 @@ NOTHING_AFTER_S = 1200.0  # four times the usual wait for the first channels: co
 CHECKED_ENOUGH = 0.8
 SLIGHTEST = 0.01
 FEWEST_LOOKS, FEWEST_MISSING = 3, 2
-LAST_LOOKS_S = 300.0
+ONE_LOOK_S = 60.0
+FEWEST_LOST, LOST_SHARE = 3, 0.08  # fewer may be slips of the pen
 SOME_ERRORS, MANY_ERRORS = 2.0, 15.0  # percent of blocks; sound breaks up beyond a few
 
 
@@ -46,17 +49,33 @@ def _audio(known: Known) -> Seen | None:
 
 
 def _unjudgeable(known: Known) -> Seen | None:
-    """By the last looks where the vehicle stands: what was seen long before may be over."""
+    """Whether channels end without a signal where the vehicle stands: never, once for a time, at times, or now.
+
+    Channels are looked at more often than levels, so they tell best that reception comes and goes.
+    """
     log = log_of(known.job)
     rows = log.ours("channel")
     now = rows.since(log.settled_since_s)
     rows = now if len(now) >= FEWEST_LOOKS else rows
+    rows = rows.said("no-signal", "authorised", "refused")
     if len(rows) < FEWEST_LOOKS:
         return None
-    late = rows.since(float(rows.t_s[-1]) - LAST_LOOKS_S)
-    rows = late if len(late) >= FEWEST_LOOKS else rows.where(slice(len(rows) - FEWEST_LOOKS, None))
-    many = float((rows.value == "no-signal").mean()) > 0.5
-    return Seen("unjudgeable", "many" if many else "few", rows.names())
+    lost = rows.value == "no-signal"
+    named = rows.where(lost) if lost.any() else rows
+    return Seen("unjudgeable", _how_lost(rows.t_s, lost), named.names())
+
+
+def _how_lost(t_s: Floats, lost: Flags) -> str:
+    """Looks of one minute count as one, by most of them."""
+    minutes = t_s // ONE_LOOK_S
+    bad = [float(lost[minutes == one].mean()) > 0.5 for one in np.unique(minutes)]
+    ended = sum(was and not now for was, now in pairwise(bad))
+    if bad[-1]:
+        return AT_TIMES if ended else "many"
+    if ended:
+        return ONCE if ended == 1 else AT_TIMES
+    scattered = lost.sum() >= FEWEST_LOST and lost.mean() >= LOST_SHARE
+    return AT_TIMES if scattered else "few"
 
 
 def _open_channel(known: Known) -> Seen | None:
@@ -107,26 +126,24 @@ def _entitlement(known: Known) -> Seen | None:
     if not waiting:
         return Seen(item, "complete") if enough else None
     state = _short_of(known, expected, waiting)
+    read = {state: 1.0, **(_grown_by_slips(known, expected) if state == "growing" else {})}
     misread = all_play_by_scattered([c.state == "refused" for c in expected if c.state in ("refused", "authorised")])
-    if misread < SLIGHTEST or state == "lost":
-        return Seen(item, state)
-    if not enough:
-        return Seen(item, state) if misread < 1 else None
-    return softly(item, {state: 1.0, "complete": misread})
+    if misread >= SLIGHTEST and state != "lost":
+        if not enough:
+            return Seen(item, state) if misread < 1 else None
+        read["complete"] = misread
+    return softly(item, read) if len(read) > 1 else Seen(item, state)
 
 
 def _short_of(known: Known, expected: Sequence[ChannelFinding], waiting: Sequence[ChannelFinding]) -> str:
     """The state where expected channels are refused."""
     found, log = known.entitlement, log_of(known.job)
     if _only_strays(log, {str(channel.channel) for channel in expected}):
-        states = log.of("account").value
-        stopped = len(states) > 0 and states[-1] in ("none", "rejected", "lapsed")
-        dead = (found.p_account_dead or 0.0) >= 0.5 and not stopped  # what was done with the account is its own item
-        return "nothing" if dead or (found.exposure_s or 0.0) >= NOTHING_AFTER_S else "early"
+        return _without_any(known)
     lost = sum(channel.reason == "lost" for channel in expected)
     if lost >= 3 or (lost and lost >= 0.2 * (lost + (found.authorised or 0))):
         return "lost"
-    if not _arrival_seen(log):
+    if not _arrivals(log)[0]:
         if (found.exposure_s or 0.0) >= NOTHING_AFTER_S:
             return "stalled"
         if found.exposure_origin == "first-row":
@@ -136,16 +153,48 @@ def _short_of(known: Known, expected: Sequence[ChannelFinding], waiting: Sequenc
     return "growing" if coming >= STILL_COMING else "stalled"
 
 
-def _arrival_seen(log: Log) -> bool:
-    """True if some channel was seen refused first and authorised later: the number did grow under our eyes."""
+def _without_any(known: Known) -> str:
+    """The state where no expected channel plays."""
+    found = known.entitlement
+    states = log_of(known.job).of("account").value
+    stopped = len(states) > 0 and states[-1] in ("none", "rejected", "lapsed")
+    dead = (found.p_account_dead or 0.0) >= 0.5 and not stopped  # what was done with the account is its own item
+    return "nothing" if dead or (found.exposure_s or 0.0) >= NOTHING_AFTER_S else "early"
+
+
+def _grown_by_slips(known: Known, expected: Sequence[ChannelFinding]) -> dict[str, float]:
+    """Where the number seems to grow: the chance that looks which were misread show as much, by what is true then.
+
+    Either nothing plays and all that was read as playing is misread, or what plays did so all along and those that
+    seemed to come on were misread before.
+    """
+    log = log_of(known.job)
+    names = {str(channel.channel) for channel in expected}
+    looks = log.ours("channel").about(lambda subject: subject in names).said("authorised", "refused")
+    chance: dict[str, float] = {}
+    came, again = _arrivals(log)
+    if came:
+        long = (known.entitlement.exposure_s or 0.0) >= NOTHING_AFTER_S
+        chance["stalled" if long else "early"] = float(binom.sf(came - 1, again, MISREAD_SHARE))
+    state = _without_any(known)
+    strays = float(binom.sf(int((looks.value == "authorised").sum()) - 1, len(looks), MISREAD_SHARE))
+    chance[state] = max(strays, chance.get(state, 0.0))
+    return {name: value for name, value in chance.items() if value >= SLIGHTEST}
+
+
+def _arrivals(log: Log) -> tuple[int, int]:
+    """Channels seen refused first and playing at last: how many, of how many that were looked at again."""
     rows = log.ours("channel")
     first: dict[str, float] = {}
     last: dict[str, tuple[float, str]] = {}
+    looks: dict[str, int] = {}
     for t_s, subject, value in zip(rows.t_s.tolist(), rows.subject, rows.value, strict=True):
         if value == "refused":
             first.setdefault(subject, t_s)
         last[subject] = (t_s, value)
-    return any(value == "authorised" and t_s > first.get(one, np.inf) for one, (t_s, value) in last.items())
+        looks[subject] = looks.get(subject, 0) + 1
+    came = sum(value == "authorised" and t_s > first.get(one, np.inf) for one, (t_s, value) in last.items())
+    return came, sum(number > 1 for number in looks.values())
 
 
 def _only_strays(log: Log, expected: set[str]) -> bool:

@@ -6,6 +6,7 @@ from satdiag.diagnosis.beside import beside_evidence
 from satdiag.diagnosis.evidence import channels, fitting, pattern, sky, supply, vehicle
 from satdiag.diagnosis.evidence.known import Known
 from satdiag.diagnosis.evidence.last import last_states
+from satdiag.diagnosis.evidence.swapped import swap_evidence
 from satdiag.diagnosis.received import reception_evidence
 from satdiag.diagnosis.seen import Seen
 
@@ -14,7 +15,7 @@ _LOOKS = (*vehicle.LOOKS, *supply.LOOKS, *fitting.LOOKS, *channels.LOOKS, *sky.L
 
 def collect(known: Known) -> tuple[Seen, ...]:
     """All evidence that the job holds."""
-    found = [*last_states(known.job), *reception_evidence(known.job)]
+    found = [*swap_evidence(known), *last_states(known.job), *reception_evidence(known.job)]
     if (compared := beside_evidence(known.beside, known.job)) is not None:
         found.append(compared)
     for look in _LOOKS:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from satdiag.diagnosis.evidence.known import Known
 from satdiag.diagnosis.log import log_of
 from satdiag.diagnosis.seen import Seen, softly
-from satdiag.findings import FeedlineFindings, RingFindings
+from satdiag.findings import FeedlineFindings, Interval, RingFindings
 from satdiag.wiring.ring import not_plugged, same_ring
 
 PLANS = {"valid": "valid", "order-differs": "order-differs"}
@@ -53,7 +53,7 @@ def _ring_positions(known: Known) -> Seen | None:
 
 
 def _lead(known: Known) -> Seen | None:
-    """Where the lead ends by its reflections, and whether a joint stands out before that."""
+    """Where the lead ends by its reflections, open or short, and whether a joint stands out before that."""
     lead = known.wiring.feedline
     if lead is None:
         return None
@@ -62,15 +62,21 @@ def _lead(known: Known) -> Seen | None:
     if lead.end in ("none", "unknown") or None in (lead.p_before, lead.p_at, lead.p_beyond):
         return Seen("lead", "joint") if joint else None
     at = "joint" if joint else "at-antenna"
-    chances = {at: lead.p_at or 0.0, "before": lead.p_before or 0.0, "beyond": lead.p_beyond or 0.0}
-    if joint and _sends_most_back(lead):  # a break that some of the wave passes looks the same
-        chances["before"] = max(chances[at], chances["before"])
+    short_of = _BEFORE.get(_kind_at(lead, lead.end_m_90), "before")
+    chances = {at: lead.p_at or 0.0, short_of: lead.p_before or 0.0, "beyond": lead.p_beyond or 0.0}
+    kind = _kind_at(lead, lead.fault_m_90)
+    if joint and kind not in ("", "step"):  # a break that some of the wave passes looks the same
+        chances.pop(short_of)
+        chances[_BEFORE.get(kind, "before")] = max(chances[at], lead.p_before or 0.0)
     return softly("lead", chances)
 
 
-def _sends_most_back(lead: FeedlineFindings) -> bool:
-    """True if the fault reflects too much to be a joint that merely fits badly."""
-    return any(one.distance_m_90 == lead.fault_m_90 and one.kind != "step" for one in lead.reflections)
+_BEFORE = {"open": "before-open", "short": "before-short"}
+
+
+def _kind_at(lead: FeedlineFindings, place_m_90: Interval | None) -> str:
+    """What the reflection at a place is by its sign; blank where none was found there."""
+    return next((one.kind for one in lead.reflections if one.distance_m_90 == place_m_90), "")
 
 
 LOOKS = (_ring_plan, _ring_positions, _lead)

@@ -7,9 +7,6 @@ from satdiag.diagnosis.seen import MOST_REPEATS, Seen, softly
 from satdiag.job import Job
 
 _LAST: tuple[tuple[str, str, str | None, dict[str, str]], ...] = (
-    ("swap-antenna", "swap", "antenna", {}),
-    ("swap-lead", "swap", "lead", {}),
-    ("swap-receiver", "swap", "receiver", {}),
     ("swap-place", "swap", "place", {}),
     ("place", "place", "vehicle", {"underground": "indoors"}),
     (

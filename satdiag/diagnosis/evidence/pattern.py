@@ -24,6 +24,8 @@ DOUBT = 0.25
 DECIBELS = ("dB", "dB-Hz")
 APART_BELOW, TOGETHER_ABOVE = 0.5, 0.6
 HALF_90 = 1.6448536269514722
+# Judgement, no source: so much of the received time must be weakened, so long and so much of it watched.
+FADES_FROM, FADING_WATCHED_S, FADING_RECEIVED = 0.05, 90.0, 0.05
 
 
 def _deficit(known: Known) -> Seen | None:
@@ -87,4 +89,25 @@ def _turns(known: Known) -> Seen | None:
     return None if found.turns_headings is None else Seen("turns-with", found.turns_with or "neither")
 
 
-LOOKS = (_deficit, _together, _repeats, _turns)
+def _fading(known: Known) -> Seen | None:
+    """Whether a satellite that is received is weaker at times than at others, held against its own clear level."""
+    parts = [part for part in (_weakened(path) for path in _satellites(known)) if part is not None]
+    if not parts:
+        return None
+    return Seen("fading", "fades" if max(parts) >= FADES_FROM else "steady")
+
+
+def _satellites(known: Known) -> list[PathSignal]:
+    return [path for name, path in known.signal.paths.items() if name.startswith("satellite")]
+
+
+def _weakened(path: PathSignal) -> float | None:
+    """The share of the received time in which the path was weakened; None where too little was received to tell."""
+    share = path.share
+    if share is None or share.shadowed is None or (path.observed_s or 0.0) < FADING_WATCHED_S:
+        return None
+    received = 1.0 - share.blocked
+    return None if received < FADING_RECEIVED else share.shadowed / received
+
+
+LOOKS = (_deficit, _together, _repeats, _turns, _fading)

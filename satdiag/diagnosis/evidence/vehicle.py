@@ -19,7 +19,10 @@ def _bias(known: Known) -> Seen | None:
     bias = known.wiring.bias
     if bias is None or bias.state is None:
         return None
-    rows = log_of(known.job).of("bias").names()
+    log = log_of(known.job)
+    rows = log.of("bias").names()
+    if bias.state != "normal" and log.is_over(log.of("bias")):
+        return None
     if not bias.state_p or bias.state_p.get(bias.state, 0.0) >= CERTAIN:
         return Seen("bias", bias.state, rows)
     spread = bias.state_p.get("unknown", 0.0) / (len(bias.state_p) - 1)
@@ -74,7 +77,10 @@ def _noise_rise(known: Known) -> Seen | None:
     found = known.wiring.noise_rise
     if found is None or found.meaning not in RISES:
         return None
-    return Seen("noise-rise", RISES[found.meaning], log_of(known.job).of("feed").names())
+    log = log_of(known.job)
+    if found.meaning != "as expected" and log.is_over(log.of("feed")):
+        return None
+    return Seen("noise-rise", RISES[found.meaning], log.of("feed").names())
 
 
 LOOKS = (_bias, _resets, _configuration, _other_nodes, _noise, _noise_rise)
