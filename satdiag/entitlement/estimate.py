@@ -13,8 +13,9 @@ from satdiag.entitlement.fill_in import FillIn, arrival_events, nodes_of
 from satdiag.entitlement.outlook import Outlook, outlook_of
 from satdiag.entitlement.predict import Prediction
 from satdiag.entitlement.reception import Clock, Reception, ScaledClock, reception_of
-from satdiag.entitlement.said import LIKELY, UNLIKELY, is_long_enough, said_of_the_log, said_of_the_outlook, summary
+from satdiag.entitlement.said import LIKELY, UNLIKELY, summary
 from satdiag.entitlement.turnbull import step_curve
+from satdiag.entitlement.untold import is_long_enough, said_of_the_log, said_of_the_outlook
 from satdiag.exposure import ExposureClock
 from satdiag.findings import (
     ChannelFinding,
@@ -25,6 +26,7 @@ from satdiag.findings import (
     StepFinding,
 )
 from satdiag.job import Job
+from satdiag.language import tell
 
 Reason = Literal["plays", "late", "not-in-package", "account", "lost", "not-listed", "cannot-tell"]
 
@@ -49,7 +51,7 @@ def estimate_entitlement(job: Job, clock: ExposureClock) -> EntitlementFindings:
     found = _counts(clock, reception, expected, histories, wanted)
     said = said_of_the_log(clock, expected, wanted)
     if not any(history.state in ("authorised", "refused") for history in wanted):
-        said.append("No expected channel was seen authorised or refused: nothing can be said of entitlements.")
+        said.append(tell("No expected channel was seen authorised or refused: nothing can be said of entitlements."))
         channels = tuple(_channel(history, expected, None, None, 0.0) for history in histories.values())
         return replace(found, channels=channels, could_not=tuple(said))
     outlook = outlook_of(job, own, expected, wanted)

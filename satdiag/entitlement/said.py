@@ -1,22 +1,14 @@
-"""The entitlement findings in sentences: what was seen, what is still to come and when, and what cannot be told."""
+"""The entitlement findings in sentences: what was seen, what is still to come and when."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 
-from satdiag.entitlement.channels import Expected, History
-from satdiag.entitlement.fill_in import FillIn
-from satdiag.entitlement.goodness import largest_gap
-from satdiag.entitlement.outlook import Outlook
-from satdiag.entitlement.posterior import likely_inside
-from satdiag.entitlement.predict import Prediction
-from satdiag.exposure import ExposureClock
 from satdiag.findings import ChannelFinding, EntitlementFindings, Quantiles
+from satdiag.language import in_figures, mark, tell, tell_many, translated
 
 LIKELY = 0.5
 UNLIKELY = 0.05
-WAITS_TO_TELL = 2.0  # listened this many typical waits at their longest plausible: late can be told from never
-WAITS_TO_SAY_NEVER = 3.0
 SHOWN_CHANNELS = 8
 MOST_COME = 0.8  # of the rest, on the average: 'half of the rest should come' may be said
 FEW_LATE = 4
@@ -25,14 +17,11 @@ AT_ONCE_S = 30.0
 LONG_AGO_S = 300.0
 LESS_THAN_A_MINUTE_S = 45.0
 _HOUR_MIN = 90
-
-
-def is_long_enough(at_least: float, middle: float) -> bool:
-    """True if a channel was listened for long enough to tell late from never; both in typical waits."""
-    return at_least >= WAITS_TO_TELL and middle >= WAITS_TO_SAY_NEVER
-
-
-# --- the summary -------------------------------------------------------------------------------------------------
+_ONE_OF = {
+    "package": mark("channel in the package"),
+    "lineup": mark("channel of the line-up"),
+    "seen": mark("channel seen so far"),
+}
 
 
 def summary(found: EntitlementFindings, expected: Collection[int]) -> str:
@@ -44,93 +33,182 @@ def summary(found: EntitlementFindings, expected: Collection[int]) -> str:
         said.append(_of_silence(found))
     elif awaited and found.authorised:
         said += _of_the_rest(found, awaited)
-    dead = [channel for channel in wanted if channel.reason == "account"]
-    if dead and found.silence is None:
-        said.append(f"{_channels(dead)}: the account as a whole looks dead.")
+    dead = _because(wanted, "account") if found.silence is None else []
     others = [channel for channel in found.channels if channel.channel not in expected]
-    said.append(_with_reason(others, "not-in-package", "{} {are} not in the package."))
-    known = {"package": ", though the line-up has {them} in it"}.get(found.expected_from or "", "")
-    never = "{} {are} most likely outside the account" + known + "."
-    said.append(_with_reason(wanted, "not-in-package", never))
-    said.append(_with_reason(found.channels, "lost", "{} played before and {are} refused now."))
+    said += [_dead(dead), _not_in_package(_because(others, "not-in-package"))]
+    said.append(_outside(_because(wanted, "not-in-package"), found.expected_from == "package"))
+    said.append(_lost(_because(found.channels, "lost")))
     return " ".join(text for text in said if text)
 
 
 def _counted(found: EntitlementFindings) -> str:
-    of_what = {"package": " in the package", "lineup": " of the line-up", "seen": " seen so far"}
-    where = of_what.get(found.expected_from or "", "")
     expected, here = found.expected or 0, found.authorised or 0
-    plays = "none plays" if not here else f"{here} {'plays' if here == 1 else 'play'}"
     if expected == 1:
-        return f"The one channel{where} {'plays' if here else 'does not play'}."
+        one = translated(_ONE_OF.get(found.expected_from or "", mark("channel")))
+        if here:
+            return tell("The one {channel} plays.", channel=one)
+        return tell("The one {channel} does not play.", channel=one)
+    many = _many_channels(found.expected_from or "", expected)
     if here == expected:
-        return f"All {expected} channels{where} play."
-    return f"Of {expected} channels{where} {plays}."
+        return tell("All {channels} play.", channels=many)
+    if not here:
+        return tell("Of {channels} none plays.", channels=many)
+    return tell_many("Of {channels} {n} plays.", "Of {channels} {n} play.", here, channels=many)
+
+
+def _many_channels(expected_from: str, n: int) -> str:
+    if expected_from == "package":
+        return tell_many("{n} channel in the package", "{n} channels in the package", n)
+    if expected_from == "lineup":
+        return tell_many("{n} channel of the line-up", "{n} channels of the line-up", n)
+    if expected_from == "seen":
+        return tell_many("{n} channel seen so far", "{n} channels seen so far", n)
+    return tell_many("{n} channel", "{n} channels", n)
 
 
 def _of_silence(found: EntitlementFindings) -> str:
     """Of the last look: what was not looked at since may have come."""
     looked_s, now_s = found.last_look_s or 0.0, found.exposure_s or 0.0
     if looked_s <= 0.0:
-        return "No listening before the last look is proved, so that says nothing of the account yet."
-    chance = 100.0 * (found.p_account_dead or 0.0)
-    text = (
-        f"After {_minutes(looked_s)} awake and receiving the chance that the account gives nothing is {chance:.0f} %"
+        return tell("No listening before the last look is proved, so that says nothing of the account yet.")
+    said = tell(
+        "After {time} awake and receiving the chance that the account gives nothing is {chance:.0f} %",
+        time=_minutes(looked_s),
+        chance=100.0 * (found.p_account_dead or 0.0),
     )
     if now_s - looked_s > LONG_AGO_S:
-        return f"{text}; nobody has looked in the {_minutes(now_s - looked_s)} of listening since: look again now."
+        since = _minutes(now_s - looked_s)
+        return tell(
+            "{said}; nobody has looked in the {time} of listening since: look again now.", said=said, time=since
+        )
     sure_s = found.dead_sure_after_s
     if sure_s is None:
-        return f"{text}; waiting alone will not settle it."
+        return tell("{said}; waiting alone will not settle it.", said=said)
     if sure_s <= looked_s:
-        return f"{text}."
-    return f"{text}; if there is still nothing after {_minutes(sure_s)} in all, that is 95 % sure."
+        return f"{said}."
+    sure = _minutes(sure_s)
+    return tell("{said}; if there is still nothing after {time} in all, that is 95 % sure.", said=said, time=sure)
 
 
 def _of_the_rest(found: EntitlementFindings, awaited: Sequence[ChannelFinding]) -> list[str]:
     """When the rest should come, and which of a few are late."""
-    chances = [channel.p_will_come or 0.0 for channel in awaited]
+    coming = sum(channel.p_will_come or 0.0 for channel in awaited)
     times = found.remaining_to_share_s or {}
     half, most = times.get("0.5"), times.get("0.9")
     if half is None or most is None:
         return []
     if (found.authorised or 0) < FEW_ARRIVALS:
-        return ["How long the rest takes cannot be told from so few."]
-    coming = sum(chances)
+        return [tell("How long the rest takes cannot be told from so few.")]
     late = [channel for channel in awaited if channel.reason == "late"]
     if len(awaited) <= FEW_LATE:
-        said = f"{_channels(late)} {'is' if len(late) == 1 else 'are'} late but normal" if late else ""
-        return [f"{said}: {_within(found.remaining_to_last_s or most)}."] if said else []
+        return [_late(late, found.remaining_to_last_s or most)] if late else []
     if coming >= MOST_COME * len(awaited):
-        who = "Half of the rest"
-    elif coming >= LIKELY:
-        who = f"About {max(round(coming), 1)} of the other {len(awaited)} should still come; half of those"
-    else:
-        return []
+        return [_half_of_the_rest(half, most)]
+    if coming >= LIKELY:
+        return [_half_of_some(max(round(coming), 1), len(awaited), half, most)]
+    return []
+
+
+def _late(late: Sequence[ChannelFinding], time: Quantiles) -> str:
+    return tell_many(
+        "Channel {channels} is late but normal: about {time} awake outdoors (19 times in 20 within {longest}).",
+        "Channels {channels} are late but normal: about {time} awake outdoors (19 times in 20 within {longest}).",
+        len(late),
+        channels=_numbers(late),
+        time=_more_minutes(time.median),
+        longest=_minutes(time.p95),
+    )
+
+
+def _half_of_the_rest(half: Quantiles, most: Quantiles) -> str:
     if half.median < AT_ONCE_S:
-        return [f"{who} may be there already: look now. Nearly all should be within {_late_end(most)}."]
-    return [
-        f"{who} should arrive within {_minutes(half.median, ' more')} awake outdoors, nearly all within "
-        f"{_minutes(most.median)} (19 times in 20 within {_late_end(most)})."
-    ]
+        return tell(
+            "Half of the rest may be there already: look now. Nearly all should be within {longest}.",
+            longest=_minutes(most.p95),
+        )
+    return tell(
+        "Half of the rest should arrive within {half} awake outdoors, nearly all within {most} "
+        "(19 times in 20 within {longest}).",
+        half=_more_minutes(half.median),
+        most=_minutes(most.median),
+        longest=_minutes(most.p95),
+    )
 
 
-def _within(time: Quantiles) -> str:
-    return f"about {_minutes(time.median, ' more')} awake outdoors (19 times in 20 within {_late_end(time)})"
+def _half_of_some(some: int, rest: int, half: Quantiles, most: Quantiles) -> str:
+    if half.median < AT_ONCE_S:
+        return tell_many(
+            "About {n} of the other {rest} should still come; half of those may be there already: look now. "
+            "Nearly all should be within {longest}.",
+            "About {n} of the other {rest} should still come; half of those may be there already: look now. "
+            "Nearly all should be within {longest}.",
+            some,
+            rest=rest,
+            longest=_minutes(most.p95),
+        )
+    return tell_many(
+        "About {n} of the other {rest} should still come; half of those should arrive within {half} awake outdoors, "
+        "nearly all within {most} (19 times in 20 within {longest}).",
+        "About {n} of the other {rest} should still come; half of those should arrive within {half} awake outdoors, "
+        "nearly all within {most} (19 times in 20 within {longest}).",
+        some,
+        rest=rest,
+        half=_more_minutes(half.median),
+        most=_minutes(most.median),
+        longest=_minutes(most.p95),
+    )
 
 
-def _late_end(time: Quantiles) -> str:
-    return _minutes(time.p95)
+def _because(channels: Iterable[ChannelFinding], reason: str) -> list[ChannelFinding]:
+    return [channel for channel in channels if channel.reason == reason]
 
 
-def _with_reason(channels: Iterable[ChannelFinding], reason: str, text: str) -> str:
-    found = [channel for channel in channels if channel.reason == reason]
-    one = len(found) == 1
-    return text.format(_channels(found), are="is" if one else "are", them="it" if one else "them") if found else ""
+def _dead(found: Sequence[ChannelFinding]) -> str:
+    return _of(
+        found,
+        mark("Channel {channels}: the account as a whole looks dead."),
+        mark("Channels {channels}: the account as a whole looks dead."),
+    )
 
 
-def _channels(channels: Sequence[ChannelFinding]) -> str:
-    """E.g. 'Channel 31', 'Channels 12, 200-219'; the first few stretches of many."""
+def _not_in_package(found: Sequence[ChannelFinding]) -> str:
+    return _of(
+        found,
+        mark("Channel {channels} is not in the package."),
+        mark("Channels {channels} are not in the package."),
+    )
+
+
+def _outside(found: Sequence[ChannelFinding], in_lineup: bool) -> str:
+    if in_lineup:
+        return _of(
+            found,
+            mark("Channel {channels} is most likely outside the account, though the line-up has it in it."),
+            mark("Channels {channels} are most likely outside the account, though the line-up has them in it."),
+        )
+    return _of(
+        found,
+        mark("Channel {channels} is most likely outside the account."),
+        mark("Channels {channels} are most likely outside the account."),
+    )
+
+
+def _lost(found: Sequence[ChannelFinding]) -> str:
+    return _of(
+        found,
+        mark("Channel {channels} played before and is refused now."),
+        mark("Channels {channels} played before and are refused now."),
+    )
+
+
+def _of(channels: Sequence[ChannelFinding], one: str, many: str) -> str:
+    """A sentence on channels, or nothing where there are none."""
+    text = translated(one if len(channels) == 1 else many)
+    return text.format(channels=_numbers(channels)) if channels else ""
+
+
+def _numbers(channels: Sequence[ChannelFinding]) -> str:
+    """E.g. '31', '12, 200-219'; the first few stretches of many."""
     numbers = sorted(channel.channel for channel in channels)
     runs: list[list[int]] = []
     for number in numbers:
@@ -139,106 +217,29 @@ def _channels(channels: Sequence[ChannelFinding]) -> str:
         else:
             runs.append([number])
     texts = [f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
-    shown = ", ".join(texts[:SHOWN_CHANNELS]) + (
-        f" and others ({len(numbers)} in all)" if len(texts) > SHOWN_CHANNELS else ""
-    )
-    return f"Channel{'' if len(numbers) == 1 else 's'} {shown}"
+    shown = ", ".join(texts[:SHOWN_CHANNELS])
+    if len(texts) <= SHOWN_CHANNELS:
+        return shown
+    return tell("{channels} and others ({count} in all)", channels=shown, count=len(numbers))
 
 
-def _minutes(time_s: float, more: str = "") -> str:
-    """Whole minutes, or hours where they are more than an hour and a half; `more` stands behind the number."""
-    if time_s < LESS_THAN_A_MINUTE_S and not more:
-        return "less than a minute"
+def _minutes(time_s: float) -> str:
+    """Whole minutes, or hours where they are more than an hour and a half."""
+    if time_s < LESS_THAN_A_MINUTE_S:
+        return tell("less than a minute")
     minutes = max(round(time_s / 60.0), 1)
     if minutes <= _HOUR_MIN:
-        return f"{minutes}{more} minute{'' if minutes == 1 else 's'}"
-    hours = f"{minutes / 60.0:.1f}".removesuffix(".0")
-    return f"{hours}{more} hours"
+        return tell_many("{n} minute", "{n} minutes", minutes)
+    return tell("{hours} hours", hours=_hours(minutes))
 
 
-# --- what cannot be told -----------------------------------------------------------------------------------------
+def _more_minutes(time_s: float) -> str:
+    """'6 more minutes', '2.3 more hours'."""
+    minutes = max(round(time_s / 60.0), 1)
+    if minutes <= _HOUR_MIN:
+        return tell_many("{n} more minute", "{n} more minutes", minutes)
+    return tell("{hours} more hours", hours=_hours(minutes))
 
 
-def said_of_the_log(clock: ExposureClock, expected: Expected, wanted: list[History]) -> list[str]:
-    """What the log itself leaves open."""
-    said = []
-    if not wanted:
-        said.append("No channel is expected: there is no line-up with channels in the package, and none was checked.")
-    if clock.origin == "first-row" and clock.era_start_s > 0:
-        said.append(
-            "The receiver was exchanged and no confirmation is logged since: the time listened counts "
-            "from the exchange."
-        )
-    elif clock.origin == "first-row":
-        said.append(
-            "No confirmation of the account is logged: the time listened counts from the first row, and how long "
-            "the receiver had listened before is not known."
-        )
-    if clock.exposure_s == 0.0 and any(history.state == "refused" for history in wanted):
-        said.append("No stretch of listening is proved, so a refused channel does not yet mean anything.")
-    if expected.taken_as_open:
-        said.append(
-            f"{_number(len(expected.taken_as_open), 'channel')} played before the account was submitted: "
-            "taken as open to all and not counted."
-        )
-    if expected.package_unknown:
-        said.append(
-            f"The line-up does not say which packages hold {_number(len(expected.package_unknown), 'channel')}: "
-            "not counted."
-        )
-    for state, what in (
-        ("missing", "not listed by the head unit; its chance is that of the others in the package"),
-        ("no-signal", "not to be judged for lack of signal"),
-        ("unchecked", "never checked"),
-    ):
-        number = sum(history.state == state for history in wanted)
-        if number:
-            said.append(f"{_number(number, 'expected channel')}: {what}.")
-    return said
-
-
-def said_of_the_outlook(outlook: Outlook, wanted: list[ChannelFinding]) -> list[str]:
-    """What the outlook leaves open, for the expected channels."""
-    said = []
-    prediction, fill = outlook.prediction, outlook.fill
-    undecided = sum(channel.state == "refused" and channel.reason == "cannot-tell" for channel in wanted)
-    if undecided:
-        said.append(_late_or_never(undecided, fill, prediction, outlook.last_look_s))
-    lost = sum(channel.reason == "lost" for channel in wanted)
-    if lost:
-        said.append(
-            f"{_number(lost, 'channel')} played before and {'is' if lost == 1 else 'are'} refused now: "
-            "whether they come back is not a matter of waiting, so no chance is given for them or for the whole."
-        )
-    if outlook.doubted:
-        slips = len(outlook.doubted)
-        shown = ", ".join(str(channel) for channel in outlook.doubted[:SHOWN_CHANNELS])
-        more = ", ..." if len(outlook.doubted) > SHOWN_CHANNELS else ""
-        said.append(
-            f"{_number(slips, 'channel')} {'has' if slips == 1 else 'have'} a check that fits nothing else that was "
-            f"seen; it is taken as noted wrongly: look again at {shown}{more}."
-        )
-    if fill.unseen_s.size and prediction.remaining_to_last_s is None:
-        said.append("Hardly anything more is likely to come: no time is given for the last channel.")
-    gap = largest_gap(likely_inside(fill, outlook.posterior.outside), outlook.posterior)
-    if gap is not None and gap[0] > gap[1]:
-        said.append(
-            f"The channels did not come in by any of the laws that are averaged (off by {100 * gap[0]:.0f} % of "
-            "them): trust the counts more than the predicted times."
-        )
-    return said
-
-
-def _late_or_never(undecided: int, fill: FillIn, prediction: Prediction, last_look_s: float) -> str:
-    text = f"Too early to tell late from never for {_number(undecided, 'refused channel')}"
-    if not fill.arrivals:
-        return f"{text}: none has come yet, so the pace is not known."
-    wait = prediction.typical_wait_s
-    need_s = max(WAITS_TO_TELL * wait.p95, WAITS_TO_SAY_NEVER * wait.median) - last_look_s
-    if need_s <= 0.0:
-        return f"{text}: the chance of each is neither small nor large."
-    return f"{text}: check again after about {max(round(need_s / 60.0), 1)} min more of listening."
-
-
-def _number(number: int, noun: str) -> str:
-    return f"{number} {noun}" + ("" if number == 1 else "s")
+def _hours(minutes: int) -> str:
+    return in_figures(f"{minutes / 60.0:.1f}".removesuffix(".0"))

@@ -5,18 +5,30 @@ where it is made, so that whoever makes findings or pages inside `with speaking(
 the log, of files and of commands are never translated.
 """
 
-from satdiag.language.catalogue import LANGUAGES, Language, mark, speaking, spoken, tell, tell_many, translated
-from satdiag.language.forms import clock_text, date_text, in_figures, listed, moment_text
+from satdiag.language.catalogue import (
+    LANGUAGES,
+    Language,
+    forms_of,
+    mark,
+    speaking,
+    spoken,
+    tell,
+    tell_many,
+    translated,
+)
+from satdiag.language.forms import clock_text, date_text, in_figures, listed, moment_text, parted
 
 __all__ = [
     "LANGUAGES",
     "Language",
     "clock_text",
     "date_text",
+    "forms_of",
     "in_figures",
     "listed",
     "mark",
     "moment_text",
+    "parted",
     "speaking",
     "spoken",
     "tell",

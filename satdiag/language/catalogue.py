@@ -60,6 +60,15 @@ def tell_many(one: str, many: str, n: int, **values: object) -> str:
     return _filled(text, {**values, "n": n})
 
 
+def forms_of(one: str, many: str | None, language: Language) -> list[str]:
+    """A text in a language; with `many` its forms for one and for many. For programs that count by themselves."""
+    if many is None:
+        return [one if language == "en" else _catalogue(language).gettext(one)]
+    if language == "en":
+        return [one, many]
+    return [_catalogue(language).ngettext(one, many, n) for n in (1, 2)]
+
+
 def _filled(text: str, values: dict[str, object]) -> str:
     return _FORMATTER.vformat(text, (), values)
 

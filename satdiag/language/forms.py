@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from functools import reduce
 
-from satdiag.language.catalogue import spoken
+from satdiag.language.catalogue import spoken, tell
 from satdiag.language.figures import figures_in
 
 MONTHS = {
@@ -53,6 +54,12 @@ def listed(parts: Sequence[str], with_or: bool = False) -> str:
     if spoken() == "es":
         word = _before_like_sound(word, parts[-1].lower())
     return f"{', '.join(parts[:-1])} {word} {parts[-1]}"
+
+
+def parted(parts: Iterable[str]) -> str:
+    """'a; b; c' with the semicolon as the language sets it; '' of nothing."""
+    found = list(parts)
+    return reduce(lambda before, part: tell("{before}; {part}", before=before, part=part), found) if found else ""
 
 
 def _before_like_sound(word: str, following: str) -> str:

@@ -14,6 +14,7 @@ from scipy.stats import beta
 
 from satdiag.findings import Interval, PathSignal, SignalFindings, SkyFindings, Stretch, instant_text
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.signal.chain import interval_of
 from satdiag.signal.expected import DECIBEL_UNITS, Compared, Expected, expected_level
 from satdiag.signal.levels import clear_level
@@ -42,7 +43,7 @@ def estimate_signal(job: Job, sky: SkyFindings | None = None, kept: OpenSky | No
     readings = readings_of(job)
     names = readings.paths
     if not names:
-        return SignalFindings(could_not=("no lock and no level rows: what was received is unknown",))
+        return SignalFindings(could_not=(tell("no lock and no level rows: what was received is unknown"),))
     constellation = constellation_of(job)
     visits = _read_visits(readings)
     states = _states(visits, names)

@@ -15,6 +15,7 @@ import numpy as np
 
 from satdiag.findings import ExpectedInput, Interval, SkyFindings
 from satdiag.job import Job
+from satdiag.language import tell, translated
 from satdiag.signal.moves import moves_s, swaps_s
 from satdiag.signal.open_sky import OpenSky
 from satdiag.signal.states import PathStates
@@ -71,10 +72,12 @@ def expected_level(job: Job, path: str, states: PathStates, unit: str, beside: C
             found = _compared(job, path, floor, stays, unit, beside)
             return replace(found, censored=True) if isinstance(found, Expected) else found
         if stays:
-            return "too few levels were read since the vehicle was moved or a part exchanged, or in the last visit"
-        return "too few levels were read in one place" if states.last_chain(unit) else None
+            return tell(
+                "too few levels were read since the vehicle was moved or a part exchanged, or in the last visit"
+            )
+        return tell("too few levels were read in one place") if states.last_chain(unit) else None
     if now.hidden:
-        return f"{now.hidden}: a level that is missing there may be the place's, not the antenna's"
+        return tell("{why}: a level that is missing there may be the place's, not the antenna's", why=now.hidden)
     return _compared(job, path, now, [stay for stay in stays if stay is not now], unit, beside)
 
 
@@ -110,9 +113,11 @@ def _compared(job: Job, path: str, now: Stay, others: Sequence[Stay], unit: str,
     if earlier:
         return by_history(now, earlier, "earlier-visit", unit)
     if unit not in DECIBEL_UNITS:
-        return f"no earlier level under an open sky to compare with, and {unit} has no link budget"
+        if unit == "percent":
+            return tell("no earlier level under an open sky to compare with, and percent has no link budget")
+        return tell("no earlier level under an open sky to compare with, and {unit} has no link budget", unit=unit)
     if now.open_by is None:
-        return (
+        return tell(
             "no earlier level under an open sky to compare with, and nothing says that the sky is open here, as a "
             "link budget takes for granted"
         )
@@ -147,17 +152,18 @@ def _about(value: float, half: float) -> Interval:
 
 
 def _by_budget(job: Job, path: str, now: Stay, unit: str, constellation: Constellation | None) -> Expected | str:
-    nothing = "no earlier level under an open sky to compare with"
     satellite = satellite_of(path, constellation)
     if satellite is None:
-        return f"{nothing}, and no satellite of that name for a link budget"
+        return tell(
+            "no earlier level under an open sky to compare with, and no satellite of that name for a link budget"
+        )
     seen = look_of(job, satellite)
     range_km, elevation_deg = (None, None) if seen is None else (float(seen.range_km), float(seen.elevation_deg))
     frequency = None if satellite.frequency_mhz is None else satellite.frequency_mhz * 1e6
     bandwidth = job.sheet.receiver.noise_bandwidth_hz
     found = expected_cn(satellite.eirp_dbw, frequency, range_km, elevation_deg, bandwidth, unit, stated_in(job))
     if isinstance(found, str):
-        return f"{nothing}; {found}"
+        return tell("no earlier level under an open sky to compare with; {why}", why=found)
     error = SIGMAS_90 * float(np.hypot(now.error, differ_by(unit)))
     short = found.value - now.level
     low = short - float(np.hypot(found.value - found.low, error))
@@ -203,8 +209,9 @@ def _inputs(found: ExpectedLevel, satellite: Satellite) -> tuple[ExpectedInput, 
 def _told(figure: Figure, satellite: Satellite) -> tuple[str, str]:
     """Where a figure comes from, and its standing; a satellite's own status says more than that it was stated."""
     if figure.source == SATELLITE:
-        return figure.source.name, satellite.status or "stated, no source named"
-    return figure.source.name, figure.source.standing
+        status = translated(satellite.status) if satellite.status else tell("stated, no source named")
+        return figure.source.said()[0], status
+    return figure.source.said()
 
 
 def satellite_of(path: str, constellation: Constellation | None) -> Satellite | None:

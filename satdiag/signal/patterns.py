@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.signal.expected import look_of, satellite_of
 from satdiag.signal.headings import LEAST_HEADINGS, turned
 from satdiag.signal.pieces import Pieces
@@ -33,12 +34,15 @@ def _where(job: Job, states: Mapping[str, PathStates]) -> tuple[dict[str, Any], 
         return {}, []
     where = where_of(job)
     if where is None:
-        return {}, ["no positions (fixes, or moves between sites): whether drop-outs come back at a place is unknown"]
+        said = tell("no positions (fixes, or moves between sites): whether drop-outs come back at a place is unknown")
+        return {}, [said]
     found = repeats(where, [_joined(path) for path in states.values()])
     if found is None:
-        stood = len(np.unique(where.cell)) < LEAST_POSITIONS
-        why = "the vehicle stood in one place" if stood else "too few positions were passed twice"
-        return {}, [f"{why}: whether drop-outs come back at a place is unknown"]
+        if len(np.unique(where.cell)) < LEAST_POSITIONS:
+            said = tell("the vehicle stood in one place: whether drop-outs come back at a place is unknown")
+        else:
+            said = tell("too few positions were passed twice: whether drop-outs come back at a place is unknown")
+        return {}, [said]
     word = "place" if found.place_db >= TELLING_DB else "vehicle" if found.place_db <= -TELLING_DB else None
     fields = {"repeats_at": word, "repeats_place_db": found.place_db, "repeats_positions": found.positions}
     return fields, []
@@ -69,8 +73,12 @@ def _heading(
             azimuths[name] = float(seen.azimuth_deg)
     found = turned(job, states, azimuths)
     if found is None:
-        few = f"fewer than {LEAST_HEADINGS} headings at one spot, or too few readings at them"
-        return {}, [f"{few}: whether a weakness turns with the vehicle is unknown"]
+        few = tell(
+            "fewer than {least} headings at one spot, or too few readings at them: "
+            "whether a weakness turns with the vehicle is unknown",
+            least=LEAST_HEADINGS,
+        )
+        return {}, [few]
     fields = {
         "turns_with": "vehicle" if found.by_vehicle else "site" if found.by_site else None,
         "turns_both": found.by_vehicle and found.by_site,

@@ -9,6 +9,7 @@ import numpy as np
 
 from satdiag.findings import SkyFindings, instant_text
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.signal.levels import clear_level, shadow_step
 from satdiag.signal.markov import States
 from satdiag.signal.moves import COVERED, moves_s, place_at, site_at
@@ -73,9 +74,12 @@ def spot_of(job: Job, path: str, since_s: float, sky: SkyFindings | None) -> Spo
         by = "place"
     hidden = ""
     if by is None and word in COVERED:
-        hidden = f"the vehicle stood at a place called {word}"
+        hidden = tell("the vehicle stood at a place called {word}", word=word)
     elif by is None and chance is not None and chance < CLEAR_FROM:
-        hidden = f"by what is known of the sky the way is clear with a chance of {chance:.0%} only"
+        hidden = tell(
+            "by what is known of the sky the way is clear with a chance of {percent:.0f}% only",
+            percent=100.0 * chance,
+        )
     return Spot(by, word, hidden)
 
 
@@ -105,7 +109,7 @@ def stays_of(job: Job, path: str, states: PathStates, unit: str, sky: SkyFinding
                     error=_error(part.start_s, here, found, unit),
                     open_by=spot.open_by,
                     told=spot.word is not None,
-                    hidden=spot.hidden or ("it was weakened there for most of the time" if faded else ""),
+                    hidden=spot.hidden or (tell("it was weakened there for most of the time") if faded else ""),
                     era=read.era,
                     moved=int(one),
                     present=number == len(states.reads) - 1 and one == len(moves) and read.era == last_era,

@@ -13,6 +13,7 @@ import numpy as np
 
 from satdiag.findings import Interval, SatelliteSky, SkyAgreement, SkyFindings
 from satdiag.job import Job
+from satdiag.language import mark, tell, translated
 from satdiag.signal.chain import Floats, History, chain_draws, interval_of
 from satdiag.signal.states import PathStates
 
@@ -26,11 +27,12 @@ _RANDOM_SEED = 20260105
 
 State = Literal["agrees", "undecided", "more-blocked", "less-blocked"]
 _SOURCES = {
-    "gnss": "the skyline that navigation satellites show",
-    "horizon": "the skyline that was measured",
-    "obstacles": "the obstacles that were noted",
-    "place": "the word for the place",
+    "gnss": mark("by the skyline that navigation satellites show the way is clear with a chance of {percent:.0f}%"),
+    "horizon": mark("by the skyline that was measured the way is clear with a chance of {percent:.0f}%"),
+    "obstacles": mark("by the obstacles that were noted the way is clear with a chance of {percent:.0f}%"),
+    "place": mark("by the word for the place the way is clear with a chance of {percent:.0f}%"),
 }
+_ANY_SOURCE = mark("by what is known of the sky the way is clear with a chance of {percent:.0f}%")
 
 
 def beside_sky(job: Job, states: Mapping[str, PathStates], sky: SkyFindings | None) -> tuple[SkyAgreement, ...]:
@@ -107,21 +109,57 @@ def _text(site: str, satellite: SatelliteSky, blocked: float, state: State, chan
     low = satellite.elevation_deg
     if low is not None and low <= 0.0:
         return _below_horizon(site, satellite.name, -low, blocked, state)
-    source = _SOURCES.get(satellite.from_, "what is known of the sky")
-    seen = f"satellite:{satellite.name} at {site}: not received {blocked:.0%} of the time"
-    allows = f"by {source} the way is clear with a chance of {satellite.p_clear:.0%}"
+    seen = tell(
+        "{path} at {site}: not received {percent:.0f}% of the time",
+        path=f"satellite:{satellite.name}",
+        site=site,
+        percent=100.0 * blocked,
+    )
+    source = translated(_SOURCES.get(satellite.from_, _ANY_SOURCE))
+    allows = source.format(percent=100.0 * (satellite.p_clear or 0.0))
     if state == "agrees":
-        return f"{seen}; {allows}: the two agree"
+        return tell("{seen}; {allows}: the two agree", seen=seen, allows=allows)
     if state == "undecided":
-        return f"{seen}; {allows}: the sky alone does that {chance:.0%} of the time, too often to rule it out"
-    alone = "less than one time in a hundred" if chance < 0.01 else f"about {chance:.0%} of the time"
+        return tell(
+            "{seen}; {allows}: the sky alone does that {percent:.0f}% of the time, too often to rule it out",
+            seen=seen,
+            allows=allows,
+            percent=100.0 * chance,
+        )
+    alone = tell("about {percent:.0f}% of the time", percent=100.0 * chance)
+    if chance < 0.01:
+        alone = tell("less than one time in a hundred")
     if state == "more-blocked":
-        return f"{seen}, though {allows}: the sky alone does that {alone}; look at antenna, lead and receiver"
-    return f"{seen}, though {allows}: the sky alone allows that {alone}; is the skyline right, and the site?"
+        return tell(
+            "{seen}, though {allows}: the sky alone does that {how_often}; look at antenna, lead and receiver",
+            seen=seen,
+            allows=allows,
+            how_often=alone,
+        )
+    return tell(
+        "{seen}, though {allows}: the sky alone allows that {how_often}; is the skyline right, and the site?",
+        seen=seen,
+        allows=allows,
+        how_often=alone,
+    )
 
 
 def _below_horizon(site: str, name: str, below_deg: float, blocked: float, state: State) -> str:
-    seen = f"satellite:{name} at {site}: it stands {below_deg:.1f} degrees below the horizon there"
+    path = f"satellite:{name}"
     if state == "agrees":
-        return f"{seen}, and was not received {blocked:.0%} of the time: the two agree"
-    return f"{seen}, but was received {1.0 - blocked:.0%} of the time: is it the right satellite, site and time?"
+        return tell(
+            "{path} at {site}: it stands {below:.1f} degrees below the horizon there, "
+            "and was not received {percent:.0f}% of the time: the two agree",
+            path=path,
+            site=site,
+            below=below_deg,
+            percent=100.0 * blocked,
+        )
+    return tell(
+        "{path} at {site}: it stands {below:.1f} degrees below the horizon there, "
+        "but was received {percent:.0f}% of the time: is it the right satellite, site and time?",
+        path=path,
+        site=site,
+        below=below_deg,
+        percent=100.0 * (1.0 - blocked),
+    )

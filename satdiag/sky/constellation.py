@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import Any
 
 from satdiag.errors import BadInput, Problem, SatdiagError
+from satdiag.language import listed, tell_many
 from satdiag.sheet import line_of_key, load_toml
 from satdiag.vocabulary import TEMPLATES
 
@@ -55,12 +56,14 @@ class Constellation:
         names = [satellite.name for satellite in self.satellites if satellite.status == FROM_MEMORY]
         if not names:
             return None
-        slots, which, are, them = "slot of satellite", names[0], "is", "it"
-        if len(names) > 1:
-            slots, which, are, them = "slots of satellites", f"{', '.join(names[:-1])} and {names[-1]}", "are", "them"
-        return (
-            f"the {slots} {which} in '{self.name}' {are} from memory and not checked: check {them} against a current "
-            "list of orbital positions before you rely on a direction"
+        return tell_many(
+            "the slot of satellite {satellites} in '{constellation}' is from memory and not checked: check it "
+            "against a current list of orbital positions before you rely on a direction",
+            "the slots of satellites {satellites} in '{constellation}' are from memory and not checked: check them "
+            "against a current list of orbital positions before you rely on a direction",
+            len(names),
+            satellites=listed(names),
+            constellation=self.name,
         )
 
 

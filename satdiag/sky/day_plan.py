@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satdiag.findings import Instant, Interval, Mask, SatelliteSky, plain_values
+from satdiag.language import tell, translated
 from satdiag.sheet import Site
 from satdiag.sky.along import Along, along
 from satdiag.sky.clear_hours import ClearHours, clear_hours
@@ -281,9 +282,9 @@ def _advice(
         standing.append(Standing(satellite.sky, orbit.moves, lowest, azimuths, edge, behind))
     said = parking_advice(standing, minimum_deg, stay.place)
     if at_a_pole(stay.site):
-        said = tuple(text for text in said if text != TRUE_NORTH)
+        said = tuple(text for text in said if text != translated(TRUE_NORTH))
     low = (one.sky for one in satellites if one.sky.from_ == "place")
     notes = (
         low_words(sky.name, height) for sky in low if 0.0 < (height := sky.elevation_deg or 0.0) < LOWEST_OF_TABLE_DEG
     )
-    return (*said, *(f"Satellite {text}." for text in notes))
+    return (*said, *(tell("Satellite {what}.", what=text) for text in notes))

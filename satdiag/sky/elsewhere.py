@@ -20,6 +20,7 @@ from satdiag.findings import (
     SiteSky,
 )
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.sky.constellation import Constellation
 from satdiag.sky.expect import MARGIN_DB, Expectation, environment, gain_by_moving
 from satdiag.sky.propagation.atmosphere import weather_text
@@ -55,10 +56,12 @@ def elsewhere_of(site: SiteSky | None, constellation: Constellation | None) -> E
     name = site.name if site else None
     satellites = _risen(site.satellites if site else ())
     if not satellites:
-        return ElsewhereFindings(name, could_not=(_unknown("no direction of a satellite is known"),))
+        why = tell("what to expect elsewhere is not known: no direction of a satellite is known")
+        return ElsewhereFindings(name, could_not=(why,))
     frequency_hz = _frequency_hz(constellation)
     if frequency_hz is None:
-        return ElsewhereFindings(name, could_not=(_unknown("the constellation states no frequency"),))
+        why = tell("what to expect elsewhere is not known: the constellation states no frequency")
+        return ElsewhereFindings(name, could_not=(why,))
     elevations = [satellite.elevation_deg for satellite in satellites]
     azimuths = [satellite.azimuth_deg for satellite in satellites]
     found = [environment(kind, elevations, azimuths, frequency_hz) for kind in ENVIRONMENTS]
@@ -70,14 +73,10 @@ def elsewhere_of(site: SiteSky | None, constellation: Constellation | None) -> E
         places=tuple(_place(one, satellites) for one in found),
         moves=tuple(_move(fault, satellites, frequency_hz) for fault in PLACE_OF_FAULT),
         weather=_weather(min(elevations), frequency_hz),
-        sources=tuple(ModelSource(source.name, source.standing) for source in sources),
+        sources=tuple(ModelSource(*source.said()) for source in sources),
         notes=tuple(dict.fromkeys(text for one in found for text in one.notes)),
         could_not=tuple(dict.fromkeys(text for one in found for text in one.could_not)),
     )
-
-
-def _unknown(why: str) -> str:
-    return f"what to expect elsewhere is not known: {why}"
 
 
 def _risen(satellites: Sequence[SatelliteSky]) -> list[_Risen]:
@@ -118,7 +117,12 @@ def _move(fault: str, satellites: Sequence[_Risen], frequency_hz: float) -> Move
     gain = gain_by_moving(PLACE_OF_FAULT[fault], "open-sky", elevation, frequency_hz, LOST_DB.get(fault, 0.0))
     if isinstance(gain, str):
         return MoveGain(fault, highest.name, elevation, None, None, gain)
-    text = f"{gain.text} towards {highest.name}, {elevation:.0f}° high"
+    text = tell(
+        "{gain} towards {satellite}, {elevation:.0f}° high",
+        gain=gain.text,
+        satellite=highest.name,
+        elevation=elevation,
+    )
     return MoveGain(fault, highest.name, elevation, gain.median_db, (gain.low_db, gain.high_db), text)
 
 

@@ -10,6 +10,7 @@ from satdiag.csv_text import decode
 from satdiag.errors import bad_input
 from satdiag.findings import Interval, SatelliteSky, SiteSky, SkyFindings, instant_text
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.sky import horizon
 from satdiag.sky.constellation import JOB_FILE, Constellation, Satellite, load_packaged, parse_constellation
 from satdiag.sky.elements import ElementSet, positions_km
@@ -39,7 +40,7 @@ def estimate_sky(job: Job) -> SkyFindings:
         return SkyFindings((), minimum, (*cautions, *_without_position(job)), cautions=cautions)
     could_not = [*cautions]
     if constellation is None:
-        could_not.append("no constellation named in job.toml: look angles not computed")
+        could_not.append(tell("no constellation named in job.toml: look angles not computed"))
     orbits = orbits_of(constellation, job.documents) if constellation else ()
     elements = {orbit.name: orbit.elements for orbit in orbits if orbit.elements is not None}
     sites = []
@@ -67,9 +68,9 @@ def constellation_of(job: Job) -> Constellation | None:
 
 
 def _without_position(job: Job) -> tuple[str, ...]:
-    said = ["no position: look angles not computed"]
+    said = [tell("no position: look angles not computed")]
     if any(name.endswith(".nmea") for name in job.documents):
-        said.append("positions in gnss*.nmea were not used for the sky: add a [[site]] to job.toml")
+        said.append(tell("positions in gnss*.nmea were not used for the sky: add a [[site]] to job.toml"))
     return tuple(said)
 
 
@@ -97,14 +98,13 @@ def _direction(stay: Stay, satellite: Satellite, elements: ElementSet | None) ->
     elif elements is not None and stay.instant is not None:
         age, limits = elements.age_days(stay.instant), elements.age_limits
         if age > limits.refuse_days:
-            so = "too old to say where it stood: put newer ones into the job"
-            return unknown, [f"the elements of '{satellite.name}' are {age:.0f} days from the job, {so}"]
+            return unknown, [_too_old(satellite.name, age)]
         if age > limits.warn_days:
-            said.append(f"the elements of '{satellite.name}' are {age:.0f} days from the job: it may be degrees off")
+            said.append(_old(satellite.name, age))
         position = positions_km(elements, np.array([stay.instant]))[0]
         as_of = instant_text(stay.instant)
     else:
-        return unknown, [f"'{satellite.name}' moves, and the log has no row to take its direction at"]
+        return unknown, [_no_instant(satellite.name)]
     site = stay.site
     seen = look_angles(position, site.latitude_deg, site.longitude_deg, site.height_m)
     azimuth, elevation = float(seen.azimuth_deg), float(seen.elevation_deg)
@@ -116,6 +116,27 @@ def _direction(stay: Stay, satellite: Satellite, elements: ElementSet | None) ->
         as_of=as_of,
     )
     return placed, said
+
+
+def _too_old(name: str, age_days: float) -> str:
+    return tell(
+        "the elements of '{satellite}' are {days:.0f} days from the job, too old to say where it stood: "
+        "put newer ones into the job",
+        satellite=name,
+        days=age_days,
+    )
+
+
+def _old(name: str, age_days: float) -> str:
+    return tell(
+        "the elements of '{satellite}' are {days:.0f} days from the job: it may be degrees off",
+        satellite=name,
+        days=age_days,
+    )
+
+
+def _no_instant(name: str) -> str:
+    return tell("'{satellite}' moves, and the log has no row to take its direction at", satellite=name)
 
 
 # --- the sky as a whole ------------------------------------------------------------------------------------------
@@ -152,7 +173,7 @@ def _visible_fraction(stay: Stay, minimum_elevation_deg: float) -> tuple[float, 
 def _below_the_table(stay: Stay, satellites: list[SatelliteSky]) -> list[str]:
     """Satellites whose chance is that of a higher one, because the table behind a place's word ends above them."""
     return [
-        f"site '{stay.site.name}': {low_words(sat.name, sat.elevation_deg)}"
+        tell("site '{site}': {what}", site=stay.site.name, what=low_words(sat.name, sat.elevation_deg))
         for sat in satellites
         if sat.from_ == "place" and sat.elevation_deg is not None and 0.0 < sat.elevation_deg < LOWEST_OF_TABLE_DEG
     ]
@@ -160,18 +181,37 @@ def _below_the_table(stay: Stay, satellites: list[SatelliteSky]) -> list[str]:
 
 def _site_could_not(job: Job, stay: Stay, satellites: list[SatelliteSky]) -> list[str]:
     name = stay.site.name
-    said = [f"site '{name}': {text}" for text in (*stay.seen_said, *pole_words(stay.site))]
+    said = [tell("site '{site}': {what}", site=name, what=text) for text in (*stay.seen_said, *pole_words(stay.site))]
     said += _below_the_table(stay, satellites)
     if stay.has_skyline or stay.seen:
         return said
     if stay.under_a_roof and (stay.readings or stay.obstacles):
-        said.append(f"site '{name}': the measured skyline was set aside, the vehicle stands {stay.place}")
+        said.append(
+            tell(
+                "site '{site}': the measured skyline was set aside, the vehicle stands {place}",
+                site=name,
+                place=stay.place,
+            )
+        )
     elif (job.horizon or job.obstacles) and stay.readings is None and stay.obstacles is None:
         first = job.sheet.sites[0].name
-        said.append(f"site '{name}': the skyline files name no site and were taken to belong to '{first}'")
-    if stay.place is None:
-        about = "whether a satellite is clear is unknown" if satellites else "the open sky is unknown"
-        said.append(f"site '{name}': no horizon, obstacles or place: {about}")
-    else:
-        said.append(f"site '{name}': the sky was not measured; the word '{stay.place}' is all there is")
-    return said
+        said.append(
+            tell(
+                "site '{site}': the skyline files name no site and were taken to belong to '{first}'",
+                site=name,
+                first=first,
+            )
+        )
+    return [*said, _without_skyline(name, stay.place, bool(satellites))]
+
+
+def _without_skyline(name: str, place: str | None, has_satellites: bool) -> str:
+    if place is not None:
+        return tell(
+            "site '{site}': the sky was not measured; the word '{place}' is all there is", site=name, place=place
+        )
+    if has_satellites:
+        return tell(
+            "site '{site}': no horizon, obstacles or place: whether a satellite is clear is unknown", site=name
+        )
+    return tell("site '{site}': no horizon, obstacles or place: the open sky is unknown", site=name)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from satdiag.errors import SatdiagError
+from satdiag.language import mark, tell, translated
 from satdiag.sky.propagation import p681
 from satdiag.sky.propagation.atmosphere import SOURCES as WEATHER
 from satdiag.sky.propagation.diversity import SOURCE as DIVERSITY
@@ -30,18 +31,18 @@ from satdiag.sky.propagation.street import (
 )
 
 WORDS: Mapping[Environment, str] = {
-    "open": "open sky",
-    "street": "a street between buildings",
-    "trees": "a road under trees",
-    "garage-traditional": "a garage in an ordinary building",
-    "garage-efficient": "a garage in a building with coated glass or foil in its walls",
+    "open": mark("open sky"),
+    "street": mark("a street between buildings"),
+    "trees": mark("a road under trees"),
+    "garage-traditional": mark("a garage in an ordinary building"),
+    "garage-efficient": mark("a garage in a building with coated glass or foil in its walls"),
 }
 SHARE_OF: Mapping[Environment, str] = {
-    "open": "the time",
-    "street": "the way driven",
-    "trees": "the way driven",
-    "garage-traditional": "such places",
-    "garage-efficient": "such places",
+    "open": mark("the time"),
+    "street": mark("the way driven"),
+    "trees": mark("the way driven"),
+    "garage-traditional": mark("such places"),
+    "garage-efficient": mark("such places"),
 }
 # The words of a person for a place (kind 'place' of the log) and of the command line.
 KINDS: Mapping[str, tuple[Environment, ...]] = {
@@ -57,7 +58,7 @@ MARGIN_DB = 10.0
 STREET_MASKS_DEG = (45.0, 60.0, 75.0)
 """Judgement, no source: masking angles of streets with low, middling and high buildings."""
 
-_MARGIN_SOURCE = Source("level in hand under an open sky, before a path is lost", "judgement, no source")
+_MARGIN_SOURCE = Source(mark("level in hand under an open sky, before a path is lost"), "judgement, no source")
 
 
 @dataclass(frozen=True)
@@ -137,8 +138,8 @@ def environment(
         sources += (MASKS, EDGE, BLOCKAGE)
     return Expectation(
         environment=environment,
-        words=WORDS[environment],
-        share_of=SHARE_OF[environment],
+        words=translated(WORDS[environment]),
+        share_of=translated(SHARE_OF[environment]),
         frequency_hz=frequency_hz,
         margin_db=margin_db,
         paths=tuple(paths),
@@ -163,7 +164,12 @@ def _path(
         losses = [None if np.isnan(value) else float(value) for value in found]
         works = works_share(environment, margin_db, ask)
         if None in losses:
-            said.append(f"{p681.MODEL}: above 60° it knows the rarer fades only, those of 1 to 30 % of the way")
+            said.append(
+                tell(
+                    "{model}: above 60° it knows the rarer fades only, those of 1 to 30 % of the way",
+                    model=translated(p681.MODEL),
+                )
+            )
     except OutsideDomain as trouble:
         said.append(str(trouble))
     mask, edge, blocked = _spot(environment, ask, azimuth_deg, street)
@@ -222,29 +228,43 @@ def gain_by_moving(
     """
     for place in (from_place, to_place):
         if place not in KINDS:
-            return f"what to gain by moving is unknown: no model covers a place '{place}'"
+            return tell("what to gain by moving is unknown: no model covers a place '{place}'", place=place)
     ask = Ask(elevation_deg, frequency_hz / 1e9)
     try:
         before, after = _fades(from_place, ask), _fades(to_place, ask)
     except OutsideDomain as trouble:
-        return f"what to gain by moving is unknown: {trouble}"
+        return tell("what to gain by moving is unknown: {why}", why=str(trouble))
     known = before[~np.isnan(before)]
     # What a model leaves out above 60° are its smaller fades; they do not count where only larger ones do.
     if np.isnan(after).any() or (len(known) < len(before) and not (lost_db > 0.0 and known.min() <= lost_db)):
-        return "what to gain by moving is unknown: above 60° the model of trees knows the rarer fades only"
+        return tell("what to gain by moving is unknown: above 60° the model of trees knows the rarer fades only")
     before = known[known >= lost_db] if lost_db > 0.0 else known
     if not len(before):
-        return f"what to gain by moving is unknown: so high up no spot of such a place loses {whole_db(lost_db)} dB"
+        return tell(
+            "what to gain by moving is unknown: so high up no spot of such a place loses {loss} dB",
+            loss=whole_db(lost_db),
+        )
     # Middles of equal slices: Hazen's rule reads their quantiles without a shift.
     gains = np.quantile(before[:, None] - after[None, :], (0.05, 0.5, 0.95), method="hazen")
     low, median, high = (float(part) for part in gains)
-    to_open = "outdoors under an open sky" if from_place in _ROOFS else "to an open sky"
-    where = to_open if KINDS[to_place] == ("open",) else f"to {WORDS[KINDS[to_place][0]]}"
-    ends = f"{whole_db(low)} to {whole_db(high)}"
-    text = f"moving {where} is expected to gain about {whole_db(median)} dB (90 %: {ends})"
+    text = tell(
+        "{moving} is expected to gain about {gain} dB (90 %: {low} to {high})",
+        moving=_moving(from_place, to_place),
+        gain=whole_db(median),
+        low=whole_db(low),
+        high=whole_db(high),
+    )
     if lost_db > 0.0:
-        text += f" where {whole_db(lost_db)} dB or more are lost now,"
+        text = tell("{gain} where {loss} dB or more are lost now,", gain=text, loss=whole_db(lost_db))
     return Gain(median, low, high, text)
+
+
+def _moving(from_place: str, to_place: str) -> str:
+    if KINDS[to_place] != ("open",):
+        return tell("moving to {place}", place=translated(WORDS[KINDS[to_place][0]]))
+    if from_place in _ROOFS:
+        return tell("moving outdoors under an open sky")
+    return tell("moving to an open sky")
 
 
 def _fades(place: str, ask: Ask) -> Floats:

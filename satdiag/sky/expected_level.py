@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from satdiag.errors import SatdiagError
+from satdiag.language import mark, tell, translated
 from satdiag.sky.link_budget import GIVEN, Budget, Inputs, link_budget, system_temperature_k
 from satdiag.sky.propagation.standing import Floats, Source
 
-PLACE = Source("the site and the satellite's place", "definition")
-SATELLITE = Source("stated for the satellite in the constellation", "the user's figure")
-ASSUMED = Source("assumed for a small antenna on a vehicle's roof", "judgement, no source")
+PLACE = Source(mark("the site and the satellite's place"), "definition")
+SATELLITE = Source(mark("stated for the satellite in the constellation"), "the user's figure")
+ASSUMED = Source(mark("assumed for a small antenna on a vehicle's roof"), "judgement, no source")
 
 
 @dataclass(frozen=True)
@@ -40,12 +41,12 @@ LOWEST_ASSUMED_ELEVATION_DEG = 20.0
 SYSTEM = "system_k"
 """The name, among what is known, of the noise temperature of the whole system."""
 _LABELS: Mapping[str, tuple[str, str]] = {
-    "antenna_gain_dbic": ("antenna gain", "dBic"),
-    "feed_loss_db": ("loss before the amplifier", "dB"),
-    "antenna_k": ("noise seen by the antenna", "K"),
-    "noise_figure_db": ("noise figure of the amplifier", "dB"),
-    "other_losses_db": ("other losses: polarisation, away from the middle of the beam", "dB"),
-    SYSTEM: ("noise temperature of the system", "K"),
+    "antenna_gain_dbic": (mark("antenna gain"), "dBic"),
+    "feed_loss_db": (mark("loss before the amplifier"), "dB"),
+    "antenna_k": (mark("noise seen by the antenna"), "K"),
+    "noise_figure_db": (mark("noise figure of the amplifier"), "dB"),
+    "other_losses_db": (mark("other losses: polarisation, away from the middle of the beam"), "dB"),
+    SYSTEM: (mark("noise temperature of the system"), "K"),
 }
 _NOISE = ("antenna_k", "noise_figure_db")
 _DRAWS = 4000
@@ -100,22 +101,23 @@ def expected_cn(
         raise ValueError(f"no such figure: {', '.join(sorted(unknown))}")
     if eirp_dbw is None or frequency_hz is None or range_km is None or elevation_deg is None:
         missing = _missing(eirp_dbw, frequency_hz, range_km, elevation_deg, bandwidth_hz if unit == "dB" else 1.0)
-        return f"expected level not computed: missing {', '.join(missing)}"
+        return tell("expected level not computed: missing {missing}", missing=", ".join(missing))
     if unit == "dB" and bandwidth_hz is None:
-        return "expected level not computed: missing noise_bandwidth_hz"
+        return tell("expected level not computed: missing {missing}", missing="noise_bandwidth_hz")
     if unit not in ("dB", "dB-Hz"):
-        return f"expected level not computed: '{unit}' is an order only, not a ratio to noise"
+        return tell("expected level not computed: '{unit}' is an order only, not a ratio to noise", unit=unit)
     if elevation_deg < LOWEST_ASSUMED_ELEVATION_DEG and "antenna_gain_dbic" not in (known or {}):
-        return (
-            f"expected level not computed: at {elevation_deg:.0f}° the antenna's gain is not known well enough to "
-            "assume it"
+        return tell(
+            "expected level not computed: at {elevation:.0f}° the antenna's gain is not known well enough to "
+            "assume it",
+            elevation=elevation_deg,
         )
     ranges = _ranges(known or {})
     band = bandwidth_hz if unit == "dB" else None
     try:
         budget = link_budget(_inputs(eirp_dbw, range_km, frequency_hz, band, ranges, known or {}))
     except SatdiagError as trouble:
-        return f"expected level not computed: {trouble}"
+        return tell("expected level not computed: {why}", why=str(trouble))
     value = budget.cn_db if budget.cn_db is not None else budget.cn0_db_hz
     low, high = (value + shift for shift in _spread_db(ranges))
     figures = (*_sure_figures(eirp_dbw, range_km, frequency_hz, band), *_figures(ranges, known or {}))
@@ -124,7 +126,13 @@ def expected_cn(
 
 
 def _missing(*values: float | None) -> list[str]:
-    words = ("eirp_dbw", "frequency_mhz", "the satellite's distance", "its elevation", "noise_bandwidth_hz")
+    words = (
+        "eirp_dbw",
+        "frequency_mhz",
+        tell("the satellite's distance"),
+        tell("its elevation"),
+        "noise_bandwidth_hz",
+    )
     return [word for word, value in zip(words, values, strict=True) if value is None]
 
 
@@ -156,10 +164,10 @@ def _sure_figures(
     eirp_dbw: float, range_km: float, frequency_hz: float, bandwidth_hz: float | None
 ) -> tuple[Figure, ...]:
     rows = [
-        ("radiated power, EIRP", eirp_dbw, "dBW", SATELLITE),
-        ("distance", range_km, "km", PLACE),
-        ("frequency", frequency_hz / 1e6, "MHz", SATELLITE),
-        ("noise bandwidth", bandwidth_hz, "Hz", GIVEN),
+        (tell("radiated power, EIRP"), eirp_dbw, "dBW", SATELLITE),
+        (tell("distance"), range_km, "km", PLACE),
+        (tell("frequency"), frequency_hz / 1e6, "MHz", SATELLITE),
+        (tell("noise bandwidth"), bandwidth_hz, "Hz", GIVEN),
     ]
     return tuple(
         Figure(label, part, part, part, unit, source) for label, part, unit, source in rows if part is not None
@@ -169,7 +177,12 @@ def _sure_figures(
 def _figures(ranges: Mapping[str, Assumed], known: Mapping[str, Known]) -> tuple[Figure, ...]:
     return tuple(
         Figure(
-            _LABELS[name][0], part.middle, part.low, part.high, _LABELS[name][1], GIVEN if name in known else ASSUMED
+            translated(_LABELS[name][0]),
+            part.middle,
+            part.low,
+            part.high,
+            _LABELS[name][1],
+            GIVEN if name in known else ASSUMED,
         )
         for name, part in ranges.items()
     )

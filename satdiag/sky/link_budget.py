@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from satdiag.language import mark
 from satdiag.sky.propagation.standing import Floats, Source, within
 
 SPEED_OF_LIGHT_M_S = 299_792_458.0
@@ -21,23 +22,23 @@ BOLTZMANN_J_K = 1.380649e-23
 BOLTZMANN_DB = 10.0 * math.log10(BOLTZMANN_J_K)
 REFERENCE_K = 290.0
 
-P525 = Source("ITU-R P.525: free-space loss", "recommendation")
-CASCADE = Source("noise of an antenna, a lossy lead and an amplifier in a row", "textbook")
-THERMAL = Source("thermal noise k T B", "textbook")
-SUM = Source("sum of the lines above", "definition")
-GIVEN = Source("stated for this job", "the user's figure")
+P525 = Source(mark("ITU-R P.525: free-space loss"), "recommendation")
+CASCADE = Source(mark("noise of an antenna, a lossy lead and an amplifier in a row"), "textbook")
+THERMAL = Source(mark("thermal noise k T B"), "textbook")
+SUM = Source(mark("sum of the lines above"), "definition")
+GIVEN = Source(mark("stated for this job"), "the user's figure")
 
 
 def free_space_loss_db(range_km: ArrayLike, frequency_hz: ArrayLike) -> Floats:
     """20 log10(4 pi d f / c) (ITU-R P.525), dB; arguments broadcast."""
-    distance_m = within(range_km, 1e-3, 1e9, "a distance of", "free space", "km") * 1000.0
-    frequency = within(frequency_hz, 1e6, 1e12, "a frequency of", "free space", "Hz")
+    distance_m = within(range_km, 1e-3, 1e9, mark("a distance of"), mark("free space"), "km") * 1000.0
+    frequency = within(frequency_hz, 1e6, 1e12, mark("a frequency of"), mark("free space"), "Hz")
     return np.asarray(20.0 * np.log10(4.0 * np.pi * distance_m * frequency / SPEED_OF_LIGHT_M_S))
 
 
 def flux_density_dbw_m2(eirp_dbw: ArrayLike, range_km: ArrayLike) -> Floats:
     """Power through a square metre at the receiver, EIRP - 10 log10(4 pi d^2), dBW/m2 (textbook)."""
-    distance_m = within(range_km, 1e-3, 1e9, "a distance of", "free space", "km") * 1000.0
+    distance_m = within(range_km, 1e-3, 1e9, mark("a distance of"), mark("free space"), "km") * 1000.0
     return np.asarray(np.asarray(eirp_dbw) - 10.0 * np.log10(4.0 * np.pi * distance_m**2))
 
 
@@ -145,17 +146,17 @@ def link_budget(inputs: Inputs) -> Budget:
 
 
 def _check(inputs: Inputs) -> None:
-    model = "link budget"
-    within(inputs.eirp_dbw, -50.0, 120.0, "an EIRP of", model, "dBW")
-    within(inputs.antenna_gain_dbic, -40.0, 60.0, "an antenna gain of", model, "dBic")
-    within(inputs.feed_loss_db, 0.0, 60.0, "a lead's loss of", model, "dB")
-    within(inputs.antenna_k, 2.7, 10_000.0, "an antenna temperature of", model, "K")
-    within(inputs.noise_figure_db, 0.0, 30.0, "a noise figure of", model, "dB")
-    within(inputs.other_losses_db, 0.0, 200.0, "other losses of", model, "dB")
+    model = mark("link budget")
+    within(inputs.eirp_dbw, -50.0, 120.0, mark("an EIRP of"), model, "dBW")
+    within(inputs.antenna_gain_dbic, -40.0, 60.0, mark("an antenna gain of"), model, "dBic")
+    within(inputs.feed_loss_db, 0.0, 60.0, mark("a lead's loss of"), model, "dB")
+    within(inputs.antenna_k, 2.7, 10_000.0, mark("an antenna temperature of"), model, "K")
+    within(inputs.noise_figure_db, 0.0, 30.0, mark("a noise figure of"), model, "dB")
+    within(inputs.other_losses_db, 0.0, 200.0, mark("other losses of"), model, "dB")
     if inputs.system_k is not None:
-        within(inputs.system_k, 2.7, 100_000.0, "a system temperature of", model, "K")
+        within(inputs.system_k, 2.7, 100_000.0, mark("a system temperature of"), model, "K")
     if inputs.bandwidth_hz is not None:
-        within(inputs.bandwidth_hz, 1.0, 1e10, "a bandwidth of", model, "Hz")
+        within(inputs.bandwidth_hz, 1.0, 1e10, mark("a bandwidth of"), model, "Hz")
 
 
 def _input_lines(inputs: Inputs, free_space_db: float) -> tuple[Line, ...]:

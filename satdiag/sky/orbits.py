@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from satdiag.csv_text import decode
 from satdiag.errors import SatdiagError, bad_input
+from satdiag.language import tell
 from satdiag.sheet import Site
 from satdiag.sky.constellation import JOB_FILE, Constellation, Satellite
 from satdiag.sky.elements import ElementSet, find_set, parse_elements, positions_km
@@ -108,9 +109,12 @@ def age_warning(orbit: Orbit, instant: np.datetime64) -> str | None:
     age, limits = orbit.elements.age_days(instant), orbit.elements.age_limits
     if age <= limits.warn_days:
         return None
-    return (
-        f"the elements of '{orbit.name}' are {age:.0f} days from the time asked for (fresh is up to "
-        f"{limits.warn_days:g}): it may be degrees off"
+    return tell(
+        "the elements of '{satellite}' are {days:.0f} days from the time asked for (fresh is up to {fresh:g}): "
+        "it may be degrees off",
+        satellite=orbit.name,
+        days=age,
+        fresh=limits.warn_days,
     )
 
 

@@ -3,36 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from satdiag.findings import SatelliteSky
+from satdiag.language import in_figures, listed, mark, tell, tell_many, translated
+from satdiag.sky.compass import compass_word, sides_text
 from satdiag.sky.place_prior import UNDER_A_ROOF
 from satdiag.sky.skyline_at import EdgeAt
 
 Floats = NDArray[np.float64]
 
-COMPASS = (
-    "north",
-    "north-northeast",
-    "northeast",
-    "east-northeast",
-    "east",
-    "east-southeast",
-    "southeast",
-    "south-southeast",
-    "south",
-    "south-southwest",
-    "southwest",
-    "west-southwest",
-    "west",
-    "west-northwest",
-    "northwest",
-    "north-northwest",
-)
 # judgement, no source: from here up a satellite is over the vehicle, and only what hangs over it is in the way.
 OVERHEAD_DEG = 60.0
 # judgement, no source: from here up a compass direction says nothing to a person.
@@ -44,12 +28,12 @@ WALL_M = 5.0
 # From here up a wall is beside the vehicle, and moving away from it is all there is to say.
 WALL_STEEPEST_DEG = 85.0
 _KNOWN_FROM = {
-    "horizon": "the measured skyline",
-    "obstacles": "the listed obstacles",
-    "place": "the word for the place",
-    "gnss": "the navigation satellites that were heard",
+    "horizon": mark("the measured skyline"),
+    "obstacles": mark("the listed obstacles"),
+    "place": mark("the word for the place"),
+    "gnss": mark("the navigation satellites that were heard"),
 }
-TRUE_NORTH = "Directions are from true north, not magnetic."
+TRUE_NORTH = mark("Directions are from true north, not magnetic.")
 
 
 @dataclass(frozen=True)
@@ -69,11 +53,6 @@ class Standing:
     behind: NDArray[np.bool_] | None = None
 
 
-def compass_word(azimuth_deg: float) -> str:
-    """The nearest of 16 compass points: 0 is north, 157 south-southeast."""
-    return COMPASS[round(azimuth_deg / 22.5) % 16]
-
-
 def parking_advice(standing: Sequence[Standing], minimum_deg: float, place: str | None) -> tuple[str, ...]:
     """How to park, in sentences."""
     still = [one.sky for one in standing if not one.moves]
@@ -81,7 +60,7 @@ def parking_advice(standing: Sequence[Standing], minimum_deg: float, place: str 
     moving = [one for one in standing if one.moves and one.leading_lowest_deg is not None]
     said = []
     if place in UNDER_A_ROOF:
-        said.append(f"The vehicle stands {place}: take it out under the open sky first.")
+        said.append(tell("The vehicle stands {place}: take it out under the open sky first.", place=place))
     if high:
         said += _for_those_that_stand(high)
     if moving:
@@ -89,7 +68,7 @@ def parking_advice(standing: Sequence[Standing], minimum_deg: float, place: str 
             _for_those_that_move(moving, any(one.leading_lowest_deg is not None for one in standing if not one.moves))
         )
     if not high and not moving:
-        said.append("No satellite stands high enough here on this day: no way of parking will do.")
+        said.append(tell("No satellite stands high enough here on this day: no way of parking will do."))
     low = [sky for sky in still if sky not in high] + [
         one.sky for one in standing if one.moves and _never_up(one, minimum_deg)
     ]
@@ -99,7 +78,7 @@ def parking_advice(standing: Sequence[Standing], minimum_deg: float, place: str 
             said += [_hidden(one)] if one.sky.p_clear < DOUBTFUL else _free(one)
     if behind := _behind(moving):
         said.append(behind)
-    return (*said, TRUE_NORTH) if high or moving else tuple(said)
+    return (*said, translated(TRUE_NORTH)) if high or moving else tuple(said)
 
 
 def _never_up(one: Standing, minimum_deg: float) -> bool:
@@ -108,94 +87,184 @@ def _never_up(one: Standing, minimum_deg: float) -> bool:
 
 def _for_those_that_stand(high: list[SatelliteSky]) -> list[str]:
     """Where they stand and which side to keep free; satellites in one compass direction are told together."""
-    sides: dict[str, list[SatelliteSky]] = {}
+    sides: dict[str | None, list[SatelliteSky]] = {}
     for sky in high:
         steep = (sky.elevation_deg or 0.0) >= STEEP_DEG
-        side = "nearly overhead" if steep else f"in the {compass_word(sky.azimuth_deg or 0.0)}"
-        sides.setdefault(side, []).append(sky)
-    parts = [f"{side} ({_names([sky.name for sky in group])}), {_height(group)} up" for side, group in sides.items()]
-    verb = "stands" if len(high) == 1 else "stand"
-    noun = "satellite" if len(high) == 1 else "satellites"
-    keep = "keep that side" if len(sides) == 1 else "keep those sides"
-    if list(sides) == ["nearly overhead"]:
-        return [f"The {noun} {verb} {parts[0]}: keep the sky overhead free of roofs and trees."]
+        sides.setdefault(None if steep else compass_word(sky.azimuth_deg or 0.0), []).append(sky)
+    where = _where(sides)
+    if list(sides) == [None]:
+        return [
+            tell_many(
+                "The satellite stands {where}: keep the sky overhead free of roofs and trees.",
+                "The satellites stand {where}: keep the sky overhead free of roofs and trees.",
+                len(high),
+                where=where,
+            )
+        ]
     lowest = min(sky.elevation_deg or 0.0 for sky in high)
     free_m = WALL_M / math.tan(math.radians(lowest))
     return [
-        f"The {noun} {verb} {', and '.join(parts)}: {keep} free of walls and trees.",
-        f"What rises {WALL_M:g} m above the antenna there must be {max(1, math.ceil(free_m))} m away or more.",
+        _keep_free(len(high), len(sides), where),
+        tell(
+            "What rises {wall:g} m above the antenna there must be {distance} m away or more.",
+            wall=WALL_M,
+            distance=max(1, math.ceil(free_m)),
+        ),
     ]
+
+
+def _where(sides: Mapping[str | None, list[SatelliteSky]]) -> str:
+    """'in the south (east), 41 degrees up, and nearly overhead (west), 82 degrees up'."""
+    said = ""
+    for side, group in sides.items():
+        names, height = listed([sky.name for sky in group]), _height(group)
+        if side is None:
+            part = tell("nearly overhead ({satellites}), {height} up", satellites=names, height=height)
+        else:
+            part = tell("in the {side} ({satellites}), {height} up", side=side, satellites=names, height=height)
+        said = tell("{first}, and {next}", first=said, next=part) if said else part
+    return said
+
+
+def _keep_free(satellites: int, sides: int, where: str) -> str:
+    if sides > 1:
+        return tell("The satellites stand {where}: keep those sides free of walls and trees.", where=where)
+    return tell_many(
+        "The satellite stands {where}: keep that side free of walls and trees.",
+        "The satellites stand {where}: keep that side free of walls and trees.",
+        satellites,
+        where=where,
+    )
 
 
 def _height(group: list[SatelliteSky]) -> str:
     whole = sorted({round(sky.elevation_deg or 0.0) for sky in group})
-    return f"{whole[0]} degrees" if len(whole) == 1 else f"{whole[0]} to {whole[-1]} degrees"
+    if len(whole) == 1:
+        return tell("{angle} degrees", angle=whole[0])
+    return tell("{low} to {high} degrees", low=whole[0], high=whole[-1])
 
 
 def _for_those_that_move(moving: list[Standing], beside_others: bool) -> str:
     """Where the highest satellite of the moment is to be found over the day."""
     lowest = min(one.leading_lowest_deg for one in moving if one.leading_lowest_deg is not None)
     azimuths = np.concatenate([one.leading_azimuths_deg for one in moving if one.leading_azimuths_deg is not None])
-    who = _names([one.sky.name for one in moving])
-    leads = "The highest of them at any time is"
-    if beside_others:
-        leads = "While it is the highest, it is" if len(moving) == 1 else "While one of them is the highest, it is"
-    elif len(moving) == 1:
-        leads = "While it is high enough, it is"
-    where = f"The satellites that move are {who}." if len(moving) > 1 else f"Satellite {who} moves."
+    who = listed([one.sky.name for one in moving])
+    if len(moving) > 1:
+        where = tell("The satellites that move are {satellites}.", satellites=who)
+    else:
+        where = tell("Satellite {satellite} moves.", satellite=who)
     if lowest >= OVERHEAD_DEG:
+        text = translated(_leads(len(moving), beside_others)[0])
+        return f"{where} {text.format(lowest=in_figures(f'{lowest:.0f}'))}"
+    text = translated(_leads(len(moving), beside_others)[1])
+    return f"{where} {text.format(sides=sides_text(azimuths), lowest=in_figures(f'{lowest:.0f}'))}"
+
+
+def _leads(moving: int, beside_others: bool) -> tuple[str, str]:
+    """What is said of the highest that moves: where it is overhead all the time, and where it is not."""
+    if beside_others and moving > 1:
         return (
-            f"{where} {leads} never lower than {lowest:.0f} degrees: keep the sky overhead free of roofs and trees."
+            mark(
+                "While one of them is the highest, it is never lower than {lowest} degrees: "
+                "keep the sky overhead free of roofs and trees."
+            ),
+            mark(
+                "While one of them is the highest, it is {sides}, at its lowest {lowest} degrees up: "
+                "keep that free of walls and trees."
+            ),
         )
-    at_least = f"at its lowest {lowest:.0f} degrees up"
-    return f"{where} {leads} {_sides(azimuths)}, {at_least}: keep that free of walls and trees."
-
-
-def _sides(azimuths_deg: Floats) -> str:
-    """The directions that azimuths fill, as one arc clockwise: all but the widest gap between them."""
-    ordered = np.sort(np.unique(np.round(azimuths_deg, 1)))
-    gaps = np.diff(np.append(ordered, ordered[0] + 360.0))
-    widest = int(np.argmax(gaps))
-    if gaps[widest] < 45.0:
-        return "on every side in turn"
-    begin, finish = compass_word(float(ordered[(widest + 1) % len(ordered)])), compass_word(float(ordered[widest]))
-    return f"in the {begin}" if begin == finish else f"between the {begin} and, clockwise, the {finish}"
+    if beside_others:
+        return (
+            mark(
+                "While it is the highest, it is never lower than {lowest} degrees: "
+                "keep the sky overhead free of roofs and trees."
+            ),
+            mark(
+                "While it is the highest, it is {sides}, at its lowest {lowest} degrees up: "
+                "keep that free of walls and trees."
+            ),
+        )
+    if moving > 1:
+        return (
+            mark(
+                "The highest of them at any time is never lower than {lowest} degrees: "
+                "keep the sky overhead free of roofs and trees."
+            ),
+            mark(
+                "The highest of them at any time is {sides}, at its lowest {lowest} degrees up: "
+                "keep that free of walls and trees."
+            ),
+        )
+    return (
+        mark(
+            "While it is high enough, it is never lower than {lowest} degrees: "
+            "keep the sky overhead free of roofs and trees."
+        ),
+        mark(
+            "While it is high enough, it is {sides}, at its lowest {lowest} degrees up: "
+            "keep that free of walls and trees."
+        ),
+    )
 
 
 def _too_low(sky: SatelliteSky, minimum_deg: float) -> str:
     height = sky.elevation_deg or 0.0
     if height <= 0.0:
-        return f"Satellite {sky.name} does not rise here: do not count on it."
-    least = f"below the {minimum_deg:g} at which the service is offered"
-    return f"Satellite {sky.name} gets only {height:.0f} degrees up, {least}: do not count on it."
+        return tell("Satellite {satellite} does not rise here: do not count on it.", satellite=sky.name)
+    return tell(
+        "Satellite {satellite} gets only {height:.0f} degrees up, below the {least:g} at which the service is "
+        "offered: do not count on it.",
+        satellite=sky.name,
+        height=height,
+        least=minimum_deg,
+    )
 
 
 def _hidden(one: Standing) -> str:
     sky = one.sky
     side = compass_word(sky.azimuth_deg or 0.0)
-    known = _KNOWN_FROM.get(sky.from_, "what is known of the sky")
-    chance = "probably hidden" if (sky.p_clear or 0.0) < 0.5 else "doubtful"
-    return (
-        f"Going by {known}, satellite {sky.name} in the {side} is {chance} where the vehicle stands: move it."
-        f"{_farther(one)}"
-    )
+    known = translated(_KNOWN_FROM.get(sky.from_, mark("what is known of the sky")))
+    if (sky.p_clear or 0.0) < 0.5:
+        said = tell(
+            "Going by {known}, satellite {satellite} in the {side} is probably hidden where the vehicle stands: "
+            "move it.",
+            known=known,
+            satellite=sky.name,
+            side=side,
+        )
+    else:
+        said = tell(
+            "Going by {known}, satellite {satellite} in the {side} is doubtful where the vehicle stands: move it.",
+            known=known,
+            satellite=sky.name,
+            side=side,
+        )
+    return " ".join([said, *_farther(one)])
 
 
-def _farther(one: Standing) -> str:
-    """How high the skyline stands there, and how much farther from it is far enough; '' where that is not known."""
+def _farther(one: Standing) -> list[str]:
+    """How high the skyline stands there, and how much farther from it is far enough, where that is known."""
     elevation = one.sky.elevation_deg or 0.0
     if one.edge is None or elevation <= 0.0:
-        return ""
+        return []
     edge, low, high = (float(part[0]) for part in one.edge)
-    said = (
-        f" At azimuth {one.sky.azimuth_deg or 0.0:.0f} degrees the skyline reaches {edge:.0f} degrees (90 %: "
-        f"{max(low, 0.0):.0f} to {max(high, 0.0):.0f}), and the satellite stands at {elevation:.0f}."
+    said = tell(
+        "At azimuth {azimuth:.0f} degrees the skyline reaches {edge:.0f} degrees (90 %: {low:.0f} to {high:.0f}), "
+        "and the satellite stands at {elevation:.0f}.",
+        azimuth=one.sky.azimuth_deg or 0.0,
+        edge=edge,
+        low=max(low, 0.0),
+        high=max(high, 0.0),
+        elevation=elevation,
     )
     if not elevation < high < WALL_STEEPEST_DEG:
-        return said
+        return [said]
     # An upright obstacle seen at elevation a from one distance is seen at e from tan a / tan e times that distance.
     times = math.tan(math.radians(high)) / math.tan(math.radians(elevation))
-    return f"{said} {math.ceil(times * 10.0) / 10.0:.1f} times as far from what stands there is far enough."
+    more = tell(
+        "{times:.1f} times as far from what stands there is far enough.", times=math.ceil(times * 10.0) / 10.0
+    )
+    return [said, more]
 
 
 def _free(one: Standing) -> list[str]:
@@ -205,10 +274,14 @@ def _free(one: Standing) -> list[str]:
     spare = (one.sky.elevation_deg or 0.0) - float(one.edge.high_deg[0])
     if spare <= 0.0:
         return []
-    return [
-        f"Satellite {one.sky.name} at azimuth {one.sky.azimuth_deg or 0.0:.0f} degrees is free where the vehicle "
-        f"stands, {max(1, math.floor(spare))} degrees above the upper end of the skyline's range."
-    ]
+    said = tell(
+        "Satellite {satellite} at azimuth {azimuth:.0f} degrees is free where the vehicle stands, "
+        "{spare} degrees above the upper end of the skyline's range.",
+        satellite=one.sky.name,
+        azimuth=one.sky.azimuth_deg or 0.0,
+        spare=max(1, math.floor(spare)),
+    )
+    return [said]
 
 
 def _behind(moving: list[Standing]) -> str:
@@ -219,13 +292,10 @@ def _behind(moving: list[Standing]) -> str:
     behind = np.concatenate([one.behind for one in known if one.behind is not None])
     azimuths = np.concatenate([one.leading_azimuths_deg for one in known if one.leading_azimuths_deg is not None])
     if not behind.any():
-        return "By the skyline there, the one that is highest of those that move is free all the time."
-    share = min(99, max(1, round(100.0 * float(behind.mean()))))
-    return (
-        f"By the skyline there, the one that is highest of those that move is behind it for about {share} % of the "
-        f"time that one of them is the highest, {_sides(azimuths[behind])}: stand farther from what rises there."
+        return tell("By the skyline there, the one that is highest of those that move is free all the time.")
+    return tell(
+        "By the skyline there, the one that is highest of those that move is behind it for about {share} % of the "
+        "time that one of them is the highest, {sides}: stand farther from what rises there.",
+        share=min(99, max(1, round(100.0 * float(behind.mean())))),
+        sides=sides_text(azimuths[behind]),
     )
-
-
-def _names(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

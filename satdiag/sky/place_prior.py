@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import beta
 
+from satdiag.language import tell
+
 Floats = NDArray[np.float64]
 
 _TABLE_ELEVATION_DEG = np.arange(10.0, 91.0, 10.0)
@@ -58,9 +60,12 @@ def p_clear_of_place(place: str, elevation_deg: ArrayLike) -> tuple[Floats, Floa
 
 def low_words(name: str, elevation_deg: float) -> str:
     """What must be said of a satellite that stands below the table."""
-    return (
-        f"{name} stands {elevation_deg:.1f}° high; what is known of a place by its word ends at "
-        f"{LOWEST_OF_TABLE_DEG:g}°, so its chance is that of a satellite there and rather too high"
+    return tell(
+        "{satellite} stands {elevation:.1f}° high; what is known of a place by its word ends at {least:g}°, so its "
+        "chance is that of a satellite there and rather too high",
+        satellite=name,
+        elevation=elevation_deg,
+        least=LOWEST_OF_TABLE_DEG,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from satdiag.language import in_figures, tell
 from satdiag.sheet import Site
 
 POLE_WITHIN_DEG = 1e-6
@@ -22,5 +23,10 @@ def pole_words(site: Site) -> tuple[str, ...]:
         return ()
     longitude = site.longitude_deg + (180.0 if site.latitude_deg > 0.0 else 0.0)
     east = (longitude + 180.0) % 360.0 - 180.0
-    meridian = f"{abs(east):g}° {'E' if east >= 0.0 else 'W'}"
-    return (f"at a pole there is no north: azimuths are counted clockwise from the meridian of {meridian}",)
+    angle = in_figures(f"{abs(east):g}")
+    meridian = tell("{angle}° E", angle=angle) if east >= 0.0 else tell("{angle}° W", angle=angle)
+    said = tell(
+        "at a pole there is no north: azimuths are counted clockwise from the meridian of {meridian}",
+        meridian=meridian,
+    )
+    return (said,)

@@ -9,6 +9,7 @@ import numpy as np
 
 from satdiag.findings import Mask, SatelliteSky
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.sheet import Site
 from satdiag.sky import horizon
 from satdiag.sky.mask.parked import Record, record_in
@@ -82,7 +83,9 @@ def with_record(stay: Stay, record: Record | None, only_site: bool) -> Stay:
     if record is None:
         return stay
     if stay.under_a_roof:
-        aside = f"the record of navigation satellites was set aside, the vehicle stands {stay.place}"
+        aside = tell(
+            "the record of navigation satellites was set aside, the vehicle stands {place}", place=stay.place
+        )
         return replace(stay, seen_said=(aside,))
     site = stay.site
     place = Place(site.latitude_deg, site.longitude_deg, site.height_m)

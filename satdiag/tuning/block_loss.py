@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from satdiag.language import tell, tell_many
 from satdiag.tuning.delays import Delays
 
 Floats = NDArray[np.float64]
@@ -147,13 +148,19 @@ def why_no_loss(came: int) -> str:
     """Why so many titles give no block loss; empty if they may."""
     if came >= FEWEST_TITLES:
         return ""
-    titles = {0: "no title", 1: "only 1 title"}.get(came, f"only {came} titles")
-    return f"{titles} came, {FEWEST_TITLES} are needed: block loss not computed"
+    if not came:
+        return tell("no title came, {needed} are needed: block loss not computed", needed=FEWEST_TITLES)
+    return tell_many(
+        "only {n} title came, {needed} are needed: block loss not computed",
+        "only {n} titles came, {needed} are needed: block loss not computed",
+        came,
+        needed=FEWEST_TITLES,
+    )
 
 
 def loss_figures(posterior: LossPosterior) -> tuple[float, tuple[float, float]] | str:
     """Median and 90 % interval of a posterior, or a sentence if it is too wide to be of use."""
     low, high = posterior.interval_90
     if high - low > WIDEST_INTERVAL:
-        return "the times to title do not tell lost blocks from slow repetition: block loss not computed"
+        return tell("the times to title do not tell lost blocks from slow repetition: block loss not computed")
     return posterior.quantile(0.5), (low, high)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Literal
 
 from satdiag.findings import (
     ChangeFindings,
@@ -14,6 +15,7 @@ from satdiag.findings import (
     instant_text,
 )
 from satdiag.job import Job
+from satdiag.language import mark, tell, tell_many, translated
 from satdiag.tuning.attempts import Attempt, Attempts, tuning_attempts
 from satdiag.tuning.baseline import Baseline, baseline_of, p_slow
 from satdiag.tuning.block_loss import (
@@ -36,16 +38,8 @@ from satdiag.tuning.kaplan_meier import (
 from satdiag.tuning.loss_levels import CLEAR_CUT, Parted, parted_by_level, tells
 from satdiag.tuning.stopping import ALPHA, decide, signs
 from satdiag.tuning.stretches import Stretches, stretches_of
-from satdiag.tuning.wording import (
-    Basis,
-    counted,
-    error_slow,
-    level_loss_text,
-    stop_text,
-    summary,
-    too_coarse,
-    with_text,
-)
+from satdiag.tuning.summary import Basis, summary
+from satdiag.tuning.wording import error_slow, level_loss_text, stop_text, too_coarse, with_text
 
 
 def estimate_tuning(job: Job) -> TuningFindings:
@@ -94,7 +88,7 @@ def _timed(job: Job, attempts: Attempts, parts: Stretches, found: TuningFindings
         earlier_visit=_earlier_visit(job, parts),
     )
     if not any(attempt.title_s is not None for attempt in attempts.timed) and not _waited_for_title(attempts):
-        why = "no title was marked: time to title and block loss not computed"
+        why = tell("no title was marked: time to title and block loss not computed")
         return replace(found, could_not=(*found.could_not, why))
     return _with_titles(job, attempts, parts, found)
 
@@ -120,7 +114,7 @@ def _with_losses(job: Job, attempts: Attempts, found: TuningFindings) -> TuningF
         found = replace(found, loss_by_level_text=_sentence(parted))
     else:
         levels = _level_loss(parted, two_losses(*likelihoods[:2]))
-        text = level_loss_text(levels, CLEAR_CUT) if levels else LEVELS_UNTOLD
+        text = level_loss_text(levels, CLEAR_CUT) if levels else translated(LEVELS_UNTOLD)
         found = replace(found, loss_by_level=levels, loss_by_level_text=text)
     loss = loss_figures(loss_posterior(likelihoods))
     if isinstance(loss, str):
@@ -128,7 +122,7 @@ def _with_losses(job: Job, attempts: Attempts, found: TuningFindings) -> TuningF
     return replace(found, block_loss=loss[0], block_loss_90=loss[1])
 
 
-LEVELS_UNTOLD = "The times to title do not tell the block loss at low level from that at high level."
+LEVELS_UNTOLD = mark("The times to title do not tell the block loss at low level from that at high level.")
 
 
 def _sentence(words: str) -> str:
@@ -205,36 +199,66 @@ def _waited_for_title(attempts: Attempts) -> bool:
 
 def _why_none(attempts: Attempts) -> str:
     if attempts.from_memory:
-        return "every channel change was marked from memory: time to audio and to title not computed"
+        return tell("every channel change was marked from memory: time to audio and to title not computed")
     if attempts.refused:
-        return "every timed channel change was refused: time to audio and to title not computed"
+        return tell("every timed channel change was refused: time to audio and to title not computed")
     if attempts.stray_marks:
-        return "no channel change has a mark 'requested': time to audio and to title not computed"
-    return "no channel change was timed: time to audio and to title not computed"
+        return tell("no channel change has a mark 'requested': time to audio and to title not computed")
+    return tell("no channel change was timed: time to audio and to title not computed")
 
 
 def _left_out(attempts: Attempts) -> list[str]:
     said = []
     if count := attempts.stray_marks:
-        words = "mark fits" if count == 1 else "marks fit"
-        said.append(f"{count} {words} no open channel change and {_were(count)} left out")
+        said.append(
+            tell_many(
+                "{n} mark fits no open channel change and was left out",
+                "{n} marks fit no open channel change and were left out",
+                count,
+            )
+        )
     if count := len(attempts.from_memory):
-        words = "channel change" if count == 1 else "channel changes"
-        said.append(f"{count} {words} {_were(count)} marked from memory (span_s) and not timed")
+        said.append(
+            tell_many(
+                "{n} channel change was marked from memory (span_s) and not timed",
+                "{n} channel changes were marked from memory (span_s) and not timed",
+                count,
+            )
+        )
     return said
 
 
-def _were(count: int) -> str:
-    return "was" if count == 1 else "were"
-
-
-def _shortcomings(sample: Delays, mark: str) -> list[str]:
+def _shortcomings(sample: Delays, what: Literal["audio", "title"]) -> list[str]:
+    """What too few titles, or too few changes to audio, leave unknown."""
     curve = kaplan_meier(sample.duration_s, sample.came)
     if not curve.events:
-        return [f"no channel change came to {mark}: slow cannot be told from never"]
+        return [translated(_NEVER[what])]
     if quantile_s(curve, 0.5) is None:
-        return [f"too few channel changes came to {mark} for a median"]
+        return [translated(_TOO_FEW[what])]
     if curve.events < FEWEST_FOR_INTERVAL:
-        changes = counted(curve.events, "channel change")
-        return [f"only {changes} came to {mark}: no interval for the median"]
+        return [_only(curve.events, what)]
     return []
+
+
+_NEVER = {
+    "audio": mark("no channel change came to audio: slow cannot be told from never"),
+    "title": mark("no channel change came to title: slow cannot be told from never"),
+}
+_TOO_FEW = {
+    "audio": mark("too few channel changes came to audio for a median"),
+    "title": mark("too few channel changes came to title for a median"),
+}
+
+
+def _only(count: int, what: Literal["audio", "title"]) -> str:
+    if what == "audio":
+        return tell_many(
+            "only {n} channel change came to audio: no interval for the median",
+            "only {n} channel changes came to audio: no interval for the median",
+            count,
+        )
+    return tell_many(
+        "only {n} channel change came to title: no interval for the median",
+        "only {n} channel changes came to title: no interval for the median",
+        count,
+    )

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.signal.levels import shadow_step
 from satdiag.tuning.attempts import Attempt
 from satdiag.tuning.block_loss import WIDEST_INTERVAL, LossPosterior, TwoLosses
@@ -42,7 +43,7 @@ def parted_by_level(job: Job, attempts: Sequence[Attempt]) -> Parted | str:
     """The changes at low and at high level, or a sentence that says why they cannot be parted."""
     unit, level = levels_near(job, attempts)
     if unit is None:
-        return "no level was logged near the channel changes: block loss not compared with the level"
+        return tell("no level was logged near the channel changes: block loss not compared with the level")
     split = split_level(level[~np.isnan(level)], shadow_step(unit))
     if isinstance(split, str):
         return split
@@ -98,7 +99,7 @@ def split_level(level: Floats, step: float) -> float | str:
     Otsu, IEEE Trans. Systems, Man, Cybernetics 9 (1979) 62-66.
     """
     if len(level) < 2 * FEWEST_EACH:
-        return "too few channel changes have a level near them: block loss not compared with the level"
+        return tell("too few channel changes have a level near them: block loss not compared with the level")
     ranked = np.sort(level)
     at = np.arange(FEWEST_EACH, len(ranked) - FEWEST_EACH + 1)
     at = at[ranked[at - 1] < ranked[at]]
@@ -106,5 +107,5 @@ def split_level(level: Floats, step: float) -> float | str:
     between = at * (n - at) * (below / at - (total - below) / (n - at)) ** 2
     best = int(at[int(np.argmax(between))]) if len(at) else 0
     if not best or np.median(ranked[best:]) - np.median(ranked[:best]) < step:
-        return "the level hardly differed between channel changes: block loss not compared with the level"
+        return tell("the level hardly differed between channel changes: block loss not compared with the level")
     return float((ranked[best - 1] + ranked[best]) / 2.0)

@@ -6,17 +6,22 @@ from typing import Literal, NamedTuple
 
 from satdiag.findings import AdaptorReason, LeadFindings
 from satdiag.job import Job
+from satdiag.language import mark, tell, translated
 from satdiag.wiring.adaptor_seen import Seen
 
 Feeds = Literal["short", "unknown", "less", "one", "between", "both", "more"]
 """What the combiner feeds, by the current through it beside the currents of the conductors one by one."""
 
 _WORDS = {
-    "less": "is less than either amplifier draws by itself: hardly any feed passes.",
-    "one": "is what one amplifier draws: it passes the feed to one port only.",
-    "between": "lies between one amplifier and both, as it should.",
-    "both": "is what both amplifiers draw together: it feeds both.",
-    "more": "is more than both amplifiers draw together: something else is fed too.",
+    "less": mark(
+        "{ma:.0f} mA through the combiner is less than either amplifier draws by itself: hardly any feed passes."
+    ),
+    "one": mark("{ma:.0f} mA through the combiner is what one amplifier draws: it passes the feed to one port only."),
+    "between": mark("{ma:.0f} mA through the combiner lies between one amplifier and both, as it should."),
+    "both": mark("{ma:.0f} mA through the combiner is what both amplifiers draw together: it feeds both."),
+    "more": mark(
+        "{ma:.0f} mA through the combiner is more than both amplifiers draw together: something else is fed too."
+    ),
 }
 
 
@@ -46,14 +51,16 @@ def _currents_apart(job: Job) -> dict[str, float]:
 
 def _feeds(lead: LeadFindings, single_ma: list[float]) -> tuple[Feeds, str]:
     if lead.state == "short":
-        return "short", "The feed is shorted: a combiner that passes direct current to a grounded port would do that."
+        return "short", tell(
+            "The feed is shorted: a combiner that passes direct current to a grounded port would do that."
+        )
     if len(single_ma) < 2:
-        return "unknown", (
+        return "unknown", tell(
             "The current through the combiner must lie between that of one amplifier and that of both: measure each "
             "conductor by itself to know these."
         )
     feeds = _by_current(lead.current_ma_90 or (0.0, 0.0), single_ma)
-    return feeds, f"{lead.current_ma or 0.0:.0f} mA through the combiner {_WORDS[feeds]}"
+    return feeds, translated(_WORDS[feeds]).format(ma=lead.current_ma or 0.0)
 
 
 def _by_current(

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from satdiag.errors import SatdiagError
 from satdiag.findings import BatteryBudget, Interval, Quantiles
+from satdiag.language import in_figures, tell
 from satdiag.sheet import Supply
 
 USUAL_AWAKE_A: tuple[float, float, float] = (3.0, 6.0, 10.0)
@@ -117,30 +118,37 @@ def _with_text(budget: BatteryBudget) -> BatteryBudget:
 
 def budget_text(budget: BatteryBudget) -> str:
     """'Awake 60 min at 6 A takes about 10 % of a 60 Ah battery; put a charger on.', with ranges where unknown."""
-    current = f"{budget.current_a:g} A"
+    current = tell("{current:g} A", current=budget.current_a)
     if budget.current_a_90 is not None:
-        current = f"a usual {_range(budget.current_a_90, 'A')}"
-    battery = f"a {budget.capacity_ah:g} Ah battery"
+        current = tell("a usual {low:g} to {high:g} A", **_ends(budget.current_a_90))
+    battery = tell("a {capacity:g} Ah battery", capacity=budget.capacity_ah)
     if budget.capacity_ah_90 is not None:
-        battery = f"a usual battery of {_range(budget.capacity_ah_90, 'Ah')}"
-    said = (
-        f"Awake {budget.awake_s / 60.0:.0f} min at {current} takes about {_percent(budget.used_share)} of {battery}"
-    )
+        battery = tell("a usual battery of {low:g} to {high:g} Ah", **_ends(budget.capacity_ah_90))
+    used = _percent(budget.used_share)
     if budget.used_share_90 is not None:
-        low, high = budget.used_share_90
-        said += f" ({_percent(low)} to {_percent(high)})"
+        low, high = map(_percent, budget.used_share_90)
+        battery = tell("{battery} ({low} to {high})", battery=battery, low=low, high=high)
+    values = {"minutes": budget.awake_s / 60.0, "current": current, "used": used, "battery": battery}
     if budget.needs_charger:
-        return f"{said}; put a charger on."
-    return f"{said}; stop at {STOP_V:g} V, or put a charger on."
+        return tell(
+            "Awake {minutes:.0f} min at {current} takes about {used} of {battery}; put a charger on.", **values
+        )
+    return tell(
+        "Awake {minutes:.0f} min at {current} takes about {used} of {battery}; stop at {stop:g} V, or put a charger "
+        "on.",
+        stop=STOP_V,
+        **values,
+    )
 
 
-def _range(ends: Interval, unit: str) -> str:
-    return f"{ends[0]:g} to {ends[1]:g} {unit}"
+def _ends(ends: Interval) -> dict[str, float]:
+    return {"low": ends[0], "high": ends[1]}
 
 
 def _percent(share: float) -> str:
     percent = 100.0 * share
-    return f"{percent:.0f} %" if percent >= 9.95 or percent == 0.0 else f"{percent:.2g} %"
+    digits = f"{percent:.0f}" if percent >= 9.95 or percent == 0.0 else f"{percent:.2g}"
+    return tell("{share} %", share=in_figures(digits))
 
 
 # --- asleep ------------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from satdiag.exposure import exposure_clock, stretches
 from satdiag.findings import BiasFindings
 from satdiag.job import Job
+from satdiag.language import mark, tell, translated
 from satdiag.spans import Spans, union
 from satdiag.vocabulary import UNREADABLE
 from satdiag.wiring.bias_leads import Lead, lead_at_end, lead_text, worst_first
@@ -79,7 +80,7 @@ def bias_findings(job: Job) -> tuple[BiasFindings | None, tuple[str, ...]]:
     """The feed at the last row: each lead, the one that looks worst, and what could not be told."""
     everything = bias_readings(job)
     if everything.empty:
-        return None, ("no voltage or current of the antenna's feed was measured: its state is unknown",)
+        return None, (tell("no voltage or current of the antenna's feed was measured: its state is unknown"),)
     readable = everything[(everything["word"] != UNREADABLE).to_numpy()]
     readable = readable.assign(
         step=[step_of(job.rows[int(row)].value) for row in readable["row"]], worked=_worked(job, readable)
@@ -141,8 +142,8 @@ def working_readings(job: Job) -> dict[str, tuple[float, ...]]:
 
 def _why_none(readable: pd.DataFrame) -> str:
     if readable.empty:
-        return "the antenna's feed was tried and gave no reading: its state is unknown"
-    return "the antenna's feed was measured only while it or the receiver was off: its state is unknown"
+        return tell("the antenna's feed was tried and gave no reading: its state is unknown")
+    return tell("the antenna's feed was measured only while it or the receiver was off: its state is unknown")
 
 
 def _since_the_last_change(job: Job, live: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
@@ -151,18 +152,32 @@ def _since_the_last_change(job: Job, live: pd.DataFrame) -> tuple[pd.DataFrame, 
     last_s = float(live["t_s"].iloc[-1])
     visit = next(visit for visit in job.visits if visit.start_s <= last_s <= visit.end_s)
     if visit != job.visits[-1]:
-        said.append("the antenna's feed was not measured in the last visit: its state is that of an earlier one")
+        said.append(
+            tell("the antenna's feed was not measured in the last visit: its state is that of an earlier one")
+        )
     live = live[(live["t_s"] >= visit.start_s).to_numpy()]
     swaps = part_swaps(job)
     if swaps.empty:
         return live, said
     since = live[(live["t_s"] >= float(swaps["t_s"].iloc[-1])).to_numpy()]
     if since.empty:
-        part = swaps["subject"].iloc[-1]
-        said.append(f"the antenna's feed was not measured after the swap of the {part}: its state is the one before")
+        said.append(translated(_NOT_SINCE[str(swaps["subject"].iloc[-1])]))
         return live, said
     return since, said
 
 
+_NOT_SINCE = {
+    "antenna": mark("the antenna's feed was not measured after the swap of the antenna: its state is the one before"),
+    "lead": mark("the antenna's feed was not measured after the swap of the lead: its state is the one before"),
+    "receiver": mark(
+        "the antenna's feed was not measured after the swap of the receiver: its state is the one before"
+    ),
+}
+
+
 def _named(lead: Lead) -> str:
-    return f"{lead.found.path} lead: {lead.doubt}" if lead.found.path else str(lead.doubt)
+    if lead.found.path == "satellite":
+        return tell("satellite lead: {doubt}", doubt=lead.doubt)
+    if lead.found.path == "repeater":
+        return tell("repeater lead: {doubt}", doubt=lead.doubt)
+    return str(lead.doubt)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from satdiag.findings import FeedWindows, Interval, LeadFindings, LearntNormal
+from satdiag.language import listed, mark, tell, tell_many, translated
 from satdiag.sheet import Receiver
 from satdiag.wiring.bias_windows import (
     BiasWindows,
@@ -28,15 +29,15 @@ DECISIVE = 0.8
 """A state less probable than this, given how far the reading may be off, is not called one (judgement, no source)."""
 
 _WORDS = {
-    "normal": "normal",
-    "open": "no current flows",
-    "short": "shorted",
-    "low": "less current than normal",
-    "high": "more current than normal",
-    "absent": "neither voltage nor current",
-    "unknown": "cannot be told",
+    "normal": mark("normal"),
+    "open": mark("no current flows"),
+    "short": mark("shorted"),
+    "low": mark("less current than normal"),
+    "high": mark("more current than normal"),
+    "absent": mark("neither voltage nor current"),
+    "unknown": mark("cannot be told"),
 }
-_SOURCES = {"sheet": "the job sheet's", "common practice": "common practice, without a source"}
+_NAMES = {"satellite": mark("The satellite lead"), "repeater": mark("The repeater lead"), None: mark("The feed")}
 
 
 class Lead(NamedTuple):
@@ -75,7 +76,7 @@ def lead_at_end(receiver: Receiver, path: str, readings: pd.DataFrame, usual: pd
         volts.source if volts else None,
         milliamps.source if milliamps else None,
     )
-    return Lead(found, judged.doubt)
+    return Lead(found, None if judged.doubt is None else translated(judged.doubt))
 
 
 def _latest(readings: pd.DataFrame, quantity: Quantity) -> Estimate | None:
@@ -111,8 +112,13 @@ def _if_decisive(judged: Judgement, chances: dict[str, float]) -> Judgement:
     if judged.state is None or chances[judged.state] >= DECISIVE:
         return judged
     likely = sorted(((p, state) for state, p in chances.items() if p >= 0.01), reverse=True)
-    said = ", ".join(f"{_WORDS[state]} {100 * p:.0f} %" for p, state in likely)
-    return Judgement(None, f"the feed's reading lies beside the edge of a window ({said}): measure it more exactly")
+    said = ", ".join(tell("{word} {p:.0f} %", word=translated(_WORDS[state]), p=100 * p) for p, state in likely)
+    return Judgement(
+        None,
+        tell(
+            "the feed's reading lies beside the edge of a window ({chances}): measure it more exactly", chances=said
+        ),
+    )
 
 
 # --- windows -----------------------------------------------------------------------------------------------------
@@ -169,7 +175,7 @@ def lead_text(found: LeadFindings) -> str:
     """What was read, what it means, and where the window of the current is from, in sentences."""
     said = [reading_text(found)]
     if found.antenna_v is not None:
-        said.append(f"Behind the series resistance the antenna gets {found.antenna_v:.3g} V.")
+        said.append(tell("Behind the series resistance the antenna gets {volts:.3g} V.", volts=found.antenna_v))
     if found.current_ma is not None:
         said.append(_window_text(found.windows))
     return " ".join(said)
@@ -177,30 +183,54 @@ def lead_text(found: LeadFindings) -> str:
 
 def reading_text(found: LeadFindings) -> str:
     """'The feed reads 4.6 V and 41 mA: normal.'"""
-    name = f"The {found.path} lead" if found.path else "The feed"
-    read = " and ".join(
-        f"{value:.3g} {unit}"
-        for value, unit in ((found.voltage_v, "V"), (found.current_ma, "mA"))
-        if value is not None
+    read = listed(
+        [
+            tell("{value:.3g} {unit}", value=value, unit=unit)
+            for value, unit in ((found.voltage_v, "V"), (found.current_ma, "mA"))
+            if value is not None
+        ]
     )
-    return f"{name} reads {read}: {_WORDS[found.state] if found.state else 'its state cannot be told'}."
+    name = translated(_NAMES[found.path])
+    state = translated(_WORDS[found.state]) if found.state else tell("its state cannot be told")
+    return tell("{name} reads {read}: {state}.", name=name, read=read, state=state)
 
 
 def _window_text(windows: FeedWindows) -> str:
     low, high = windows.normal_ma
-    text = f"A current of {low:.3g} to {high:.3g} mA counts as normal"
     learnt = windows.learnt_ma
-    if learnt is None:
-        return f"{text}: {_SOURCES[windows.current_from]}."
-    readings = "1 reading" if learnt.n == 1 else f"{learnt.n} readings"
-    few = "; that is few, so the window is wide" if learnt.n < LAST_READINGS else ""
+    if learnt is not None:
+        return _learnt_text(learnt, low, high)
+    if windows.current_from == "sheet":
+        return tell("A current of {low:.3g} to {high:.3g} mA counts as normal: the job sheet's.", low=low, high=high)
+    return tell(
+        "A current of {low:.3g} to {high:.3g} mA counts as normal: common practice, without a source.",
+        low=low,
+        high=high,
+    )
+
+
+def _learnt_text(learnt: LearntNormal, low: float, high: float) -> str:
     parts = [
-        *([f"{learnt.n_job} in this job"] if learnt.n_job else []),
-        *([f"{learnt.n_kept} kept with the job sheet"] if learnt.n_kept else []),
+        *([tell("{n} in this job", n=learnt.n_job)] if learnt.n_job else []),
+        *([tell("{n} kept with the job sheet", n=learnt.n_kept)] if learnt.n_kept else []),
     ]
-    return (
-        f"{text}: learnt from {readings} around {learnt.centre:.3g} mA taken while the receiver worked "
-        f"({', '.join(parts)}){few}."
+    values = {"low": low, "high": high, "centre": learnt.centre, "parts": ", ".join(parts)}
+    if learnt.n < LAST_READINGS:
+        return tell_many(
+            "A current of {low:.3g} to {high:.3g} mA counts as normal: learnt from {n} reading around {centre:.3g} "
+            "mA taken while the receiver worked ({parts}); that is few, so the window is wide.",
+            "A current of {low:.3g} to {high:.3g} mA counts as normal: learnt from {n} readings around {centre:.3g} "
+            "mA taken while the receiver worked ({parts}); that is few, so the window is wide.",
+            learnt.n,
+            **values,
+        )
+    return tell_many(
+        "A current of {low:.3g} to {high:.3g} mA counts as normal: learnt from {n} reading around {centre:.3g} mA "
+        "taken while the receiver worked ({parts}).",
+        "A current of {low:.3g} to {high:.3g} mA counts as normal: learnt from {n} readings around {centre:.3g} mA "
+        "taken while the receiver worked ({parts}).",
+        learnt.n,
+        **values,
     )
 
 

@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import Literal
 
 from satdiag.findings import LearntNormal
+from satdiag.language import mark
 from satdiag.sheet import Receiver
 from satdiag.wiring.meter import Estimate, chance_below
 
@@ -110,19 +111,22 @@ def narrowed(windows: BiasWindows, volts: LearntNormal | None, milliamps: Learnt
 
 @dataclass(frozen=True)
 class Judgement:
-    """The state, or None; and a sentence where voltage and current disagree or one of them alone does not tell."""
+    """The state, or None; and a sentence where voltage and current disagree or one of them alone does not tell.
+
+    The sentence stands as it was marked: whoever says it calls `translated`.
+    """
 
     state: State | None
     doubt: str | None = None
 
 
-_NO_METER_FITS = "voltage and current of the feed fit no state together: measure both again"
-_PULLED_DOWN = "the feed has hardly any voltage yet carries a current: taken as a short that is limited"
-_LOW_BUT_DRAWS = "the feed's voltage is low though its current is normal: the current was believed"
-_OVER = "the feed's voltage is above its window: the current was believed; is the nominal voltage right?"
-_NO_VOLTMETER = "only the feed's current was measured: an open lead and a missing feed look alike in it"
-_NO_AMMETER_NONE = "only the feed's voltage was measured: a short and a missing feed look alike in it"
-_NO_AMMETER_FULL = "only the feed's voltage was measured: it does not tell whether a current flows"
+_NO_METER_FITS = mark("voltage and current of the feed fit no state together: measure both again")
+_PULLED_DOWN = mark("the feed has hardly any voltage yet carries a current: taken as a short that is limited")
+_LOW_BUT_DRAWS = mark("the feed's voltage is low though its current is normal: the current was believed")
+_OVER = mark("the feed's voltage is above its window: the current was believed; is the nominal voltage right?")
+_NO_VOLTMETER = mark("only the feed's current was measured: an open lead and a missing feed look alike in it")
+_NO_AMMETER_NONE = mark("only the feed's voltage was measured: a short and a missing feed look alike in it")
+_NO_AMMETER_FULL = mark("only the feed's voltage was measured: it does not tell whether a current flows")
 
 _PLAIN: dict[CurrentWord, Judgement] = {
     "none": Judgement("open"),

@@ -9,14 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satdiag.findings import Interval, RiseInput
+from satdiag.language import mark, tell, translated
 from satdiag.wiring.cascade import Chain, noise_rise_db
 
 Floats = NDArray[np.float64]
 Range = tuple[float, float]
 
-GIVEN = "the user's figure"
-MEMORY = "common practice, from memory"
-JUDGED = "judgement, no source"
+GIVEN = mark("the user's figure")
+MEMORY = mark("common practice, from memory")
+JUDGED = mark("judgement, no source")
 
 POINTS, SKIPPED = 10_000, 20
 """Points of a fixed quasi-random set, so that equal inputs give equal results; its first ones lie on a line."""
@@ -31,11 +32,11 @@ class _Usual(NamedTuple):
 
 # In the order of `Chain`: what is taken where the user states nothing, evenly spread over the range.
 USUAL: Mapping[str, _Usual] = {
-    "gain_db": _Usual("gain of the antenna's amplifier", "dB", (25.0, 35.0), MEMORY),
-    "noise_figure_db": _Usual("noise figure of that amplifier", "dB", (0.6, 1.2), MEMORY),
-    "lead_loss_db": _Usual("loss of the lead to the receiver", "dB", (3.0, 9.0), JUDGED),
-    "receiver_noise_db": _Usual("noise figure of the receiver", "dB", (4.0, 10.0), JUDGED),
-    "antenna_k": _Usual("noise that the antenna collects", "K", (60.0, 150.0), MEMORY),
+    "gain_db": _Usual(mark("gain of the antenna's amplifier"), "dB", (25.0, 35.0), MEMORY),
+    "noise_figure_db": _Usual(mark("noise figure of that amplifier"), "dB", (0.6, 1.2), MEMORY),
+    "lead_loss_db": _Usual(mark("loss of the lead to the receiver"), "dB", (3.0, 9.0), JUDGED),
+    "receiver_noise_db": _Usual(mark("noise figure of the receiver"), "dB", (4.0, 10.0), JUDGED),
+    "antenna_k": _Usual(mark("noise that the antenna collects"), "K", (60.0, 150.0), MEMORY),
 }
 
 OPEN_SKY = "open-sky"
@@ -47,6 +48,14 @@ PLACE_K: Mapping[str, Range] = {
     "underground": (280.0, 300.0),
 }
 WARMEST_K = 300.0
+_COLLECTED = {
+    "open-sky": mark("noise that the antenna collects, open sky"),
+    "street": mark("noise that the antenna collects, street"),
+    "canopy": mark("noise that the antenna collects, canopy"),
+    "indoors": mark("noise that the antenna collects, indoors"),
+    "underground": mark("noise that the antenna collects, underground"),
+    None: mark("noise that the antenna collects, place not known"),
+}
 
 
 class Expected(NamedTuple):
@@ -100,18 +109,19 @@ def _input(name: str, known: Mapping[str, Range], place: str | None) -> RiseInpu
     if name == "antenna_k":
         return _antenna_input(usual, known.get(name), place)
     low, high = known.get(name, usual.range)
-    return RiseInput(name, usual.words, low, high, usual.unit, GIVEN if name in known else usual.standing)
+    standing = translated(GIVEN if name in known else usual.standing)
+    return RiseInput(name, translated(usual.words), low, high, usual.unit, standing)
 
 
 def _antenna_input(usual: _Usual, known: Range | None, place: str | None) -> RiseInput:
     """What was stated holds under an open sky; elsewhere the surroundings count, and an unknown place may be any."""
-    words, unit = usual.words, usual.unit
+    words, unit = translated(_COLLECTED[place]), usual.unit
     low, high = known or usual.range
-    standing = GIVEN if known else usual.standing
+    standing = translated(GIVEN if known else usual.standing)
     if place == OPEN_SKY:
-        return RiseInput("antenna_k", f"{words}, open sky", low, high, unit, standing)
+        return RiseInput("antenna_k", words, low, high, unit, standing)
     if place is None:
-        warmest = max(high, WARMEST_K)
-        return RiseInput("antenna_k", f"{words}, place not known", low, warmest, unit, f"{standing}; {JUDGED}")
+        both = tell("{before}; {part}", before=standing, part=translated(JUDGED))
+        return RiseInput("antenna_k", words, low, max(high, WARMEST_K), unit, both)
     low, high = PLACE_K.get(place, (low, WARMEST_K))
-    return RiseInput("antenna_k", f"{words}, {place}", low, high, unit, JUDGED)
+    return RiseInput("antenna_k", words, low, high, unit, translated(JUDGED))

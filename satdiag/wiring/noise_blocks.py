@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.wiring.learnt import part_swaps
 from satdiag.wiring.meter import step_of
 
@@ -47,11 +48,14 @@ def noise_blocks(job: Job) -> Blocks:
     if feed.empty:
         return Blocks((), ())
     if noise.empty:
-        return Blocks((), ("the feed was switched but no noise was read: how far the noise rises is unknown",))
+        return Blocks((), (tell("the feed was switched but no noise was read: how far the noise rises is unknown"),))
     units = sorted(set(noise["unit"].astype(str)))
     if units != ["dB"]:
-        what = f"the noise was read in {', '.join(units)}"
-        return Blocks((), (f"{what}: how far it rises is only told from a scale in dB throughout",))
+        what = tell(
+            "the noise was read in {units}: how far it rises is only told from a scale in dB throughout",
+            units=", ".join(units),
+        )
+        return Blocks((), (what,))
     found = [block for number, part, on in _parts(job, feed, noise) for block in _by_source(job, number, part, on)]
     return _paired(found)
 
@@ -124,13 +128,16 @@ def _paired(blocks: list[Block]) -> Blocks:
             number += 1
             kept += [block._replace(test=number) for block in own if block.source == source]
         if not whole and {block.on for block in own} == {True, False}:
-            names = ", ".join(source or "no source" for source in states)
+            names = ", ".join(source or tell("no source") for source in states)
             refused.append(
-                f"the noise with the feed on and off was read by different readouts ({names}): they have no common "
-                "scale, so the rise was not taken"
+                tell(
+                    "the noise with the feed on and off was read by different readouts ({names}): they have no "
+                    "common scale, so the rise was not taken",
+                    names=names,
+                )
             )
     if not kept and not refused:
-        refused.append("the feed was switched but the noise was not read both on and off close to it")
+        refused.append(tell("the feed was switched but the noise was not read both on and off close to it"))
     return Blocks(tuple(kept), tuple(refused))
 
 

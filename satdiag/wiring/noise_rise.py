@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from satdiag.findings import BiasFindings, Interval, NoiseBlock, NoiseRiseFindings, instant_text
 from satdiag.job import Job
+from satdiag.language import mark, tell, translated
 from satdiag.wiring.cascade import extra_loss_db, loss_cost_db
 from satdiag.wiring.expected_rise import Expected, expected_rise
 from satdiag.wiring.learnt import part_swaps
@@ -138,13 +139,15 @@ def _latest_tests(job: Job, blocks: Sequence[Block]) -> tuple[list[Block], list[
     since_s = float(swaps[-1]) if len(swaps) else -math.inf
     kept = [block for block in blocks if block.t_s >= since_s]
     if not kept:
-        said.append("the noise-rise test was not repeated after the last swap of a part: it speaks of the one before")
+        said.append(
+            tell("the noise-rise test was not repeated after the last swap of a part: it speaks of the one before")
+        )
         kept = list(blocks)
     last = max(kept, key=lambda block: block.t_s)
     place = _place(job, last.t_s)
     same = [block for block in kept if _place(job, block.t_s) == place]
     if len(same) < len(kept):
-        said.append("noise-rise tests at another kind of place were left out: walls and trees change the rise")
+        said.append(tell("noise-rise tests at another kind of place were left out: walls and trees change the rise"))
     numbers = {test: number for number, test in enumerate(sorted({block.test for block in same}), 1)}
     renumbered = [block._replace(test=numbers[block.test]) for block in same]
     return sorted(renumbered, key=lambda block: (block.test, block.t_s)), said
@@ -201,23 +204,35 @@ def _ranged(values: Floats) -> Ranged:
     return Ranged(None if math.isinf(middle) else middle, (low, None if math.isinf(high) else high))
 
 
-_DEAF = (
-    "the amplifier is dead to radio signals, the lead is open to them though direct current passes, or the "
-    "receiver's input is dead."
+_NONE = mark(
+    "That is next to nothing: where the feed's current is normal, the amplifier is dead to radio signals, the lead "
+    "is open to them though direct current passes, or the receiver's input is dead."
 )
-_NONE = f"That is next to nothing: where the feed's current is normal, {_DEAF}"
-_NONE_THOUGH_FED = f"That is next to nothing though the amplifier draws its current: {_DEAF}"
+_NONE_THOUGH_FED = mark(
+    "That is next to nothing though the amplifier draws its current: the amplifier is dead to radio signals, the "
+    "lead is open to them though direct current passes, or the receiver's input is dead."
+)
 _NOT_FED = {
-    "absent": "no feed reaches the amplifier",
-    "open": "no current of the feed reaches the amplifier",
-    "short": "the feed is shorted, so the amplifier is not powered",
+    "absent": mark(
+        "That is next to nothing, as it must be: no feed reaches the amplifier. Mend the feed first, then test again."
+    ),
+    "open": mark(
+        "That is next to nothing, as it must be: no current of the feed reaches the amplifier. Mend the feed first, "
+        "then test again."
+    ),
+    "short": mark(
+        "That is next to nothing, as it must be: the feed is shorted, so the amplifier is not powered. Mend the feed "
+        "first, then test again."
+    ),
 }
-_FINE = "Amplifier and lead are healthy as far as this test can see, whatever the sky."
-_HIGH = "That is more than any healthy antenna gives: a strong transmitter near by, or an amplifier that oscillates."
-_DOWNWARDS = (
+_FINE = mark("Amplifier and lead are healthy as far as this test can see, whatever the sky.")
+_HIGH = mark(
+    "That is more than any healthy antenna gives: a strong transmitter near by, or an amplifier that oscillates."
+)
+_DOWNWARDS = mark(
     "The readout falls when the antenna is powered: perhaps it counts gain, not noise. Turn its sign, log it again."
 )
-_WIDE = "The rise is not known well enough to tell: switch the feed off and on several times more."
+_WIDE = mark("The rise is not known well enough to tell: switch the feed off and on several times more.")
 
 
 def _sentences(
@@ -226,14 +241,21 @@ def _sentences(
     low, high = fit.interval
     should = expected.interval
     said = [
-        f"Switching the feed on raises the noise by {fit.rise_db:.1f} dB ({low:.1f} to {high:.1f}); a healthy "
-        f"antenna should give {should[0]:.1f} to {should[1]:.1f} dB."
+        tell(
+            "Switching the feed on raises the noise by {rise:.1f} dB ({low:.1f} to {high:.1f}); a healthy antenna "
+            "should give {least:.1f} to {most:.1f} dB.",
+            rise=fit.rise_db,
+            low=low,
+            high=high,
+            least=should[0],
+            most=should[1],
+        )
     ]
     if meaning == "low" and extra is not None and cost is not None:
         return [*said, *_low(extra, cost)]
     if meaning == "cannot tell":
-        return [*said, _DOWNWARDS if high < 0.0 else _WIDE]
-    return [*said, {"none": _none(state), "as expected": _FINE, "high": _HIGH}[meaning]]
+        return [*said, translated(_DOWNWARDS if high < 0.0 else _WIDE)]
+    return [*said, translated({"none": _none(state), "as expected": _FINE, "high": _HIGH}[meaning])]
 
 
 def fed_state(bias: BiasFindings | None) -> str | None:
@@ -245,39 +267,48 @@ def fed_state(bias: BiasFindings | None) -> str | None:
 def _none(state: str | None) -> str:
     """Why the noise does not rise, as far as the state of the feed tells."""
     if state in _NOT_FED:
-        return f"That is next to nothing, as it must be: {_NOT_FED[state]}. Mend the feed first, then test again."
+        return _NOT_FED[state]
     return _NONE_THOUGH_FED if state in ("normal", "low", "high") else _NONE
 
 
 def _low(extra: Ranged, cost: Ranged) -> list[str]:
     return [
-        f"That is less than it should be: a further loss of {_span(extra)} in lead or connectors would explain "
-        "it, or an amplifier with that much less gain.",
-        f"Behind a healthy amplifier such a loss costs {_span(cost)} of G/T: a small cost goes unnoticed under an "
-        "open sky and shows first under trees.",
+        tell(
+            "That is less than it should be: a further loss of {loss} in lead or connectors would explain it, or an "
+            "amplifier with that much less gain.",
+            loss=_span(extra),
+        ),
+        tell(
+            "Behind a healthy amplifier such a loss costs {cost} of G/T: a small cost goes unnoticed under an open "
+            "sky and shows first under trees.",
+            cost=_span(cost),
+        ),
     ]
 
 
 def _span(found: Ranged) -> str:
     low, high = found.interval
     if found.middle is None or high is None:
-        return f"{low:.1f} dB or more"
-    return f"{found.middle:.1f} dB ({low:.1f} to {high:.1f})"
+        return tell("{low:.1f} dB or more", low=low)
+    return tell("{middle:.1f} dB ({low:.1f} to {high:.1f})", middle=found.middle, low=low, high=high)
 
 
 def _cautions(job: Job, blocks: Sequence[Block], fit: Fit, place: str | None) -> list[str]:
     said = []
     if fit.source == "stated scatter":
         said.append(
-            f"With so few switchings the interval rests on a scatter of {SCATTER_DB:g} dB that the readout is taken "
-            "to have (judgement, no source)."
+            tell(
+                "With so few switchings the interval rests on a scatter of {scatter:g} dB that the readout is taken "
+                "to have (judgement, no source).",
+                scatter=SCATTER_DB,
+            )
         )
     if not fit.drift_removed:
-        said.append("A drift of the readout is not taken out: switch off, on and off again.")
+        said.append(tell("A drift of the readout is not taken out: switch off, on and off again."))
     if place is None:
-        said.append("The place was not logged; walls near by would raise the rise.")
+        said.append(tell("The place was not logged; walls near by would raise the rise."))
     if _repeater_heard(job, blocks):
-        said.append("A repeater was received during the test: its power may be part of the rise.")
+        said.append(tell("A repeater was received during the test: its power may be part of the rise."))
     return said
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satdiag.findings import Interval, RiseInput
+from satdiag.language import tell, translated
 from satdiag.wiring.cascade import g_over_t_db_k, loss_cost_db, noise_figure_db, noise_rise_db
 from satdiag.wiring.expected_rise import GIVEN, JUDGED, Range, expected_rise, interval_90
 
@@ -62,9 +63,8 @@ def rise_budget(
     chain = expected.chain
     low, high = antenna_dbi or ANTENNA_DBI
     antenna = low + (high - low) * expected.spare
-    gain = RiseInput(
-        "antenna_gain_dbi", "gain of the antenna itself", low, high, "dBi", GIVEN if antenna_dbi else JUDGED
-    )
+    standing = translated(GIVEN if antenna_dbi else JUDGED)
+    gain = RiseInput("antenna_gain_dbi", tell("gain of the antenna itself"), low, high, "dBi", standing)
     losses = tuple(
         LossEffect(extra, *_ranged(noise_rise_db(chain.with_loss(extra))), *_ranged(loss_cost_db(chain, extra)))
         for extra in extra_db

@@ -9,6 +9,7 @@ import numpy as np
 
 from satdiag.findings import Restart, SupplyFindings, instant_text
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.wiring.supply_codes import CODES, DEFAULT, code_kept
 from satdiag.wiring.supply_dips import dips, over_voltages
 from satdiag.wiring.supply_load import is_charging, load_drop, resting_voltage
@@ -38,14 +39,18 @@ def supply_findings(job: Job) -> tuple[SupplyFindings | None, tuple[str, ...]]:
     restarts_s = job.select("reset")["t_s"].to_numpy(dtype=float)
     all_v = np.concatenate([log.volts, log.low_v])
     if not len(all_v) and not len(restarts_s):
-        return None, ("the supply at the receiver was not measured: its state is unknown",)
+        return None, (tell("the supply at the receiver was not measured: its state is unknown"),)
     median_v = float(np.median(log.volts)) if len(log.volts) else None
     minimum_v = float(all_v.min()) if len(all_v) else None
     said = []
     if minimum_v is None:
-        said.append("the receiver restarted, but the supply was not measured: how low it falls is unknown")
+        said.append(tell("the receiver restarted, but the supply was not measured: how low it falls is unknown"))
     if median_v is not None and median_v > CODE_C_MAXIMUM_V:
-        said.append(f"the supply reads above {CODE_C_MAXIMUM_V:g} V: the reading or the charging needs a look")
+        said.append(
+            tell(
+                "the supply reads above {volts:g} V: the reading or the charging needs a look", volts=CODE_C_MAXIMUM_V
+            )
+        )
     levels = (median_v, minimum_v, float(all_v.max()) if len(all_v) else None)
     return _findings(log, restarts_s, levels), tuple(said)
 

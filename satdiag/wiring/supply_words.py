@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from satdiag.findings import LoadDrop, RestartTie, RestingVoltage, SupplyFindings
+from satdiag.language import in_figures, mark, tell, tell_many, translated
 from satdiag.wiring.supply_codes import CODES
 
 BRIEF_S = 0.04
@@ -12,11 +13,11 @@ NOTHING_V = 1.0
 """Below it there is no supply (judgement, no source)."""
 
 _CHARGES = {
-    "full": "full",
-    "three-quarters": "charged to three quarters at least",
-    "half": "charged to half at least",
-    "low": "charged to less than half",
-    "discharged": "discharged",
+    "full": mark("full"),
+    "three-quarters": mark("charged to three quarters at least"),
+    "half": mark("charged to half at least"),
+    "low": mark("charged to less than half"),
+    "discharged": mark("discharged"),
 }
 
 
@@ -38,56 +39,107 @@ def _code(found: SupplyFindings) -> str:
     if found.minimum_v is None:
         return ""
     low_v, high_v = CODES[found.code_needed]
-    wanted = f"supply code {found.code_needed} of ISO 16750-2 ({low_v:g} V to {high_v:g} V)"
+    values: dict[str, object] = {"wanted": found.code_needed, "low": low_v, "high": high_v, "code": found.code}
     held = found.minimum_v >= low_v and (found.maximum_v or 0.0) <= high_v
+    if held and found.code in (found.code_needed, None):
+        return tell(
+            "Every voltage read kept within supply code {wanted} of ISO 16750-2 ({low:g} V to {high:g} V).", **values
+        )
     if held:
-        tighter = f"; code {found.code}, tighter, held too" if found.code not in (found.code_needed, None) else ""
-        return f"Every voltage read kept within {wanted}{tighter}."
-    left = f"code {found.code} held" if found.code else "no code held"
-    return f"Not every voltage read kept within {wanted}: {left}."
+        return tell(
+            "Every voltage read kept within supply code {wanted} of ISO 16750-2 ({low:g} V to {high:g} V); code "
+            "{code}, tighter, held too.",
+            **values,
+        )
+    if found.code:
+        return tell(
+            "Not every voltage read kept within supply code {wanted} of ISO 16750-2 ({low:g} V to {high:g} V): code "
+            "{code} held.",
+            **values,
+        )
+    return tell(
+        "Not every voltage read kept within supply code {wanted} of ISO 16750-2 ({low:g} V to {high:g} V): no code "
+        "held.",
+        **values,
+    )
 
 
 def _dips(found: SupplyFindings) -> str:
     if not found.dip_count:
         return ""
     lowest_v = min(dip.extreme_v for dip in found.dips)
-    was = "was" if found.dip_count == 1 else "were"
-    below = f"{_counted(found.dip_count, 'dip')} below {CODES['D'][0]:g} V"
-    said = f"{below} {was} seen, the deepest to {lowest_v:g} V."
-    said += " That is as good as no supply at all." if lowest_v < NOTHING_V else ""
-    starts = sum(dip.shape == "cranking" for dip in found.dips)
-    if starts:
-        said += f" {_counted(starts, 'dip')} {'looks' if starts == 1 else 'look'} like the start of an engine: "
-        said += "charging followed."
-    brief = sum(dip.shape == "contact" for dip in found.dips)
-    if brief:
-        said += f" {_counted(brief, 'dip')} {'was' if brief == 1 else 'were'} over too soon for a start, as with a "
-        said += "contact that opens."
-    return said
+    said = [
+        tell_many(
+            "{n} dip below {limit:g} V was seen, the deepest to {lowest:g} V.",
+            "{n} dips below {limit:g} V were seen, the deepest to {lowest:g} V.",
+            found.dip_count,
+            limit=CODES["D"][0],
+            lowest=lowest_v,
+        )
+    ]
+    if lowest_v < NOTHING_V:
+        said.append(tell("That is as good as no supply at all."))
+    if starts := sum(dip.shape == "cranking" for dip in found.dips):
+        said.append(
+            tell_many(
+                "{n} dip looks like the start of an engine: charging followed.",
+                "{n} dips look like the start of an engine: charging followed.",
+                starts,
+            )
+        )
+    if brief := sum(dip.shape == "contact" for dip in found.dips):
+        said.append(
+            tell_many(
+                "{n} dip was over too soon for a start, as with a contact that opens.",
+                "{n} dips were over too soon for a start, as with a contact that opens.",
+                brief,
+            )
+        )
+    return " ".join(said)
 
 
 def _over(found: SupplyFindings) -> str:
     if not found.over_count:
         return ""
-    highest_v = max(one.extreme_v for one in found.over_voltages)
-    times = "once" if found.over_count == 1 else f"{found.over_count} times"
-    return f"The supply rose above {CODES['D'][1]:g} V {times}, to {highest_v:g} V at most."
+    return tell_many(
+        "The supply rose above {limit:g} V once, to {highest:g} V at most.",
+        "The supply rose above {limit:g} V {n} times, to {highest:g} V at most.",
+        found.over_count,
+        limit=CODES["D"][1],
+        highest=max(one.extreme_v for one in found.over_voltages),
+    )
 
 
 def _tie(tie: RestartTie) -> str:
-    whole = f"{tie.tied} of {_counted(tie.restarts, 'restart')}"
-    chance = f"{tie.expected:.2g} would by chance"
+    values: dict[str, object] = {
+        "tied": tie.tied,
+        "clear": tie.clear,
+        "expected": tie.expected,
+        "chance": _chance(tie.p_chance),
+    }
     if tie.standing == "tied":
-        return (
-            f"{whole} fell into a dip or within 2 s of one, where {chance}: so many or more would come about by "
-            f"chance with probability {_chance(tie.p_chance)}. That points to the supply."
+        return tell_many(
+            "{tied} of {n} restart fell into a dip or within 2 s of one, where {expected:.2g} would by chance: so "
+            "many or more would come about by chance with probability {chance}. That points to the supply.",
+            "{tied} of {n} restarts fell into a dip or within 2 s of one, where {expected:.2g} would by chance: so "
+            "many or more would come about by chance with probability {chance}. That points to the supply.",
+            tie.restarts,
+            **values,
         )
     if tie.standing == "not-tied":
-        whole = f"{tie.clear} of {_counted(tie.restarts, 'restart')}"
-        return f"Just before {whole} the supply was seen sound: look for another cause."
-    return (
-        f"{whole} fell into a dip that was seen or within 2 s of one, where {chance}: too little to tell whether the "
-        "supply restarts the receiver."
+        return tell_many(
+            "Just before {clear} of {n} restart the supply was seen sound: look for another cause.",
+            "Just before {clear} of {n} restarts the supply was seen sound: look for another cause.",
+            tie.restarts,
+            **values,
+        )
+    return tell_many(
+        "{tied} of {n} restart fell into a dip that was seen or within 2 s of one, where {expected:.2g} would by "
+        "chance: too little to tell whether the supply restarts the receiver.",
+        "{tied} of {n} restarts fell into a dip that was seen or within 2 s of one, where {expected:.2g} would by "
+        "chance: too little to tell whether the supply restarts the receiver.",
+        tie.restarts,
+        **values,
     )
 
 
@@ -97,51 +149,76 @@ def _sampling(found: SupplyFindings) -> str:
         return ""
     if found.interval_s is not None and found.interval_s <= BRIEF_S:
         return ""
-    if found.readings == 1:
-        said = "The supply was read once: what it did before and after is not seen"
-    else:
-        every = "" if found.interval_s is None else f", {_time(found.interval_s)} apart in the middle"
-        said = f"The supply was read {_times(found.readings)}{every}: a dip between two readings is not seen"
+    said = _read(found)
     if found.minimum_rows:
-        count = _counted(found.minimum_rows, "lowest value")
-        return f"{said}, except that the {count} noted {'tells' if found.minimum_rows == 1 else 'tell'} how deep."
-    return (
-        f"{said}; the deepest part of a start lasts 15 to 40 ms. Read 100 times a second, or note the lowest value "
-        "of a meter that holds it."
+        return tell_many(
+            "{said}, except that the {n} lowest value noted tells how deep.",
+            "{said}, except that the {n} lowest values noted tell how deep.",
+            found.minimum_rows,
+            said=said,
+        )
+    return tell(
+        "{said}; the deepest part of a start lasts 15 to 40 ms. Read 100 times a second, or note the lowest value "
+        "of a meter that holds it.",
+        said=said,
+    )
+
+
+def _read(found: SupplyFindings) -> str:
+    """How often the supply was read, without the end of the sentence."""
+    if found.readings == 1:
+        return tell("The supply was read once: what it did before and after is not seen")
+    times = {0: tell("at no instant"), 2: tell("twice")}.get(found.readings, tell("{n} times", n=found.readings))
+    if found.interval_s is None:
+        return tell("The supply was read {times}: a dip between two readings is not seen", times=times)
+    return tell(
+        "The supply was read {times}, {apart} apart in the middle: a dip between two readings is not seen",
+        times=times,
+        apart=_time(found.interval_s),
     )
 
 
 def _drop(drop: LoadDrop) -> str:
     low, high = drop.drop_v_90
-    said = f"From asleep to awake the supply falls by {drop.drop_v:.2f} V ({low:.2f} to {high:.2f})"
+    values: dict[str, object] = {"volts": drop.drop_v, "low_v": low, "high_v": high}
     if drop.resistance_mohm is None or drop.resistance_mohm_90 is None:
-        return said + "; with awake_a in job.toml this gives a resistance."
+        return tell(
+            "From asleep to awake the supply falls by {volts:.2f} V ({low_v:.2f} to {high_v:.2f}); with awake_a in "
+            "job.toml this gives a resistance.",
+            **values,
+        )
     low, high = drop.resistance_mohm_90
-    return (
-        f"{said}: at {drop.current_a:g} A that is {drop.resistance_mohm:.0f} mohm ({low:.0f} to {high:.0f}) of "
-        "battery, wires and contacts together."
+    return tell(
+        "From asleep to awake the supply falls by {volts:.2f} V ({low_v:.2f} to {high_v:.2f}): at {current:g} A that "
+        "is {mohm:.0f} mohm ({low:.0f} to {high:.0f}) of battery, wires and contacts together.",
+        current=drop.current_a,
+        mohm=drop.resistance_mohm,
+        low=low,
+        high=high,
+        **values,
     )
 
 
 def _rest(rest: RestingVoltage) -> str:
-    hours = (
-        f"After {rest.rested_s / 3600.0:.1f} h off, as far as the log knows, the battery read {rest.voltage_v:g} V"
-    )
+    values: dict[str, object] = {"hours": rest.rested_s / 3600.0, "volts": rest.voltage_v}
     if rest.charge is None:
-        return f"{hours}: more than a battery at rest shows, so a charger is on it or its charge has not settled."
-    return f"{hours}: {_CHARGES[rest.charge]} (lead-acid, 25 degrees)."
+        return tell(
+            "After {hours:.1f} h off, as far as the log knows, the battery read {volts:g} V: more than a battery at "
+            "rest shows, so a charger is on it or its charge has not settled.",
+            **values,
+        )
+    return tell(
+        "After {hours:.1f} h off, as far as the log knows, the battery read {volts:g} V: {charge} (lead-acid, 25 "
+        "degrees).",
+        charge=translated(_CHARGES[rest.charge]),
+        **values,
+    )
 
 
 def _chance(probability: float) -> str:
-    return f"{probability:.2g}" if probability >= 0.001 else "under 0.001"
-
-
-def _counted(number: int, noun: str) -> str:
-    return f"{number} {noun}" + ("" if number == 1 else "s")
-
-
-def _times(number: int) -> str:
-    return {0: "at no instant", 2: "twice"}.get(number, f"{number} times")
+    if probability < 0.001:
+        return tell("under {least:g}", least=0.001)
+    return in_figures(f"{probability:.2g}")
 
 
 def _time(seconds: float) -> str:

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from satdiag.analysis import analyse
-from satdiag.diagnosis.verdict import _gain
+from satdiag.diagnosis.next_step import gain_of_moving
 from satdiag.findings import SatelliteSky, SiteSky, SkyFindings
 from satdiag.opening import open_job
 from satdiag.signal.levels import SHADOW_DB
@@ -84,10 +84,10 @@ def test_the_verdict_tells_the_gain_with_its_range(fault, state, told):
     sky = SkyFindings(elsewhere=elsewhere_of(_site(_sky("high", 40.0)), load_packaged("demo-pair")))
     move = sky.elsewhere.moves[0]
     low, high = move.gain_db_90
-    text = _gain(state, belief, sky)
+    text = gain_of_moving(state, belief, sky)
     assert bool(text) is told
     assert not told or f"about {move.gain_db:.0f} dB (90 %: {low:.0f} to {high:.0f})" in text
-    assert _gain(state, belief, SkyFindings()) == _gain(state, belief, None) == ""
+    assert gain_of_moving(state, belief, SkyFindings()) == gain_of_moving(state, belief, None) == ""
 
 
 def test_a_sample_under_a_roof_is_told_what_to_gain_outdoors():

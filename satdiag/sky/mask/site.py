@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from typing import Literal, NamedTuple
 
 import numpy as np
 
 from satdiag.findings import Mask, NavigationSky, SatelliteSky, SkyPoint
+from satdiag.language import tell
 from satdiag.sky.mask.canopy import Chances, drawn_chances
 from satdiag.sky.mask.combine import LEAST_SUPPORT, SkyMask, fit_mask, usual_level
 from satdiag.sky.mask.common_mode import DOUBTFUL_DB_HZ, REFUSED_DB_HZ
@@ -138,7 +140,15 @@ class SiteMask:
         )
 
 
-_MASKS: Memory[tuple[SiteMask | None, list[str]]] = Memory(8, _MOST_LOOKS)
+class _Fitted(NamedTuple):
+    """A mask or why there is none: kept without sentences, which are in one language."""
+
+    found: SiteMask | None
+    level_db_hz: float = 0.0
+    refused: Literal["", "no-stay", "all-weak", "too-short"] = ""
+
+
+_MASKS: Memory[_Fitted] = Memory(8, _MOST_LOOKS)
 _STAYS: Memory[list[float | None]] = Memory(32, 1.0)
 
 
@@ -148,46 +158,72 @@ def site_mask(record: Record, place: Place, prior: EdgePrior, only_site: bool) -
     A mask of the same record and place from the same skyline held before is not fitted again.
     """
     if not record.identity:
-        return _fitted(record, place, prior, only_site)
+        made = _fitted(record, place, prior, only_site)
+        return made.found, _said(made)
     held = sha256(prior.mean_deg.tobytes() + prior.precision.tobytes()).hexdigest()
     key = record.identity, place, held, only_site
-    found, said = _MASKS.made(key, lambda: _fitted(record, place, prior, only_site), len(record.looks))
-    return replace(found, key=key) if found else None, list(said)
+    made = _MASKS.made(key, lambda: _fitted(record, place, prior, only_site), len(record.looks))
+    return replace(made.found, key=key) if made.found else None, _said(made)
 
 
-def _fitted(record: Record, place: Place, prior: EdgePrior, only_site: bool) -> tuple[SiteMask | None, list[str]]:
+def _fitted(record: Record, place: Place, prior: EdgePrior, only_site: bool) -> _Fitted:
     parked = parked_at(record, place.latitude_deg, place.longitude_deg, only_site)
     if parked is None:
-        return None, ["the record of navigation satellites holds no stay on one spot there"]
+        return _Fitted(None, refused="no-stay")
     level = usual_level(parked.looks, parked.baseline_db_hz)
     if level < REFUSED_DB_HZ:
-        what = f"all navigation satellites were weak there (a clear one would read {level:.0f} dB-Hz)"
-        return None, [f"{what}: roof, glass, lead or jamming, so nothing is concluded about single directions"]
+        return _Fitted(None, level, "all-weak")
     mask = fit_mask(parked.looks, prior, parked.baseline_db_hz, known_weak=parked.weak)
     if mask is None:
-        return None, ["the record of navigation satellites there is too short"]
-    found = SiteMask(mask, parked, record, prior, place)
-    return found, _doubts(found, level)
+        return _Fitted(None, level, "too-short")
+    return _Fitted(SiteMask(mask, parked, record, prior, place), level)
+
+
+def _said(made: _Fitted) -> list[str]:
+    """What must be said of a mask, or why there is none."""
+    if made.found is not None:
+        return _doubts(made.found, made.level_db_hz)
+    if made.refused == "no-stay":
+        return [tell("the record of navigation satellites holds no stay on one spot there")]
+    if made.refused == "too-short":
+        return [tell("the record of navigation satellites there is too short")]
+    said = tell(
+        "all navigation satellites were weak there (a clear one would read {level:.0f} dB-Hz): "
+        "roof, glass, lead or jamming, so nothing is concluded about single directions",
+        level=made.level_db_hz,
+    )
+    return [said]
 
 
 def _doubts(found: SiteMask, level_db_hz: float) -> list[str]:
     said = []
     if level_db_hz < DOUBTFUL_DB_HZ:
         said.append(
-            f"even the best navigation satellites were weak ({level_db_hz:.0f} dB-Hz at the zenith; on a roof 41 to "
-            "48 is usual): the receiver's antenna may not stand where the broadcast antenna does"
+            tell(
+                "even the best navigation satellites were weak ({level:.0f} dB-Hz at the zenith; on a roof 41 to "
+                "48 is usual): the receiver's antenna may not stand where the broadcast antenna does",
+                level=level_db_hz,
+            )
         )
     if found.mask.outage_share > 0.0:
-        share = f"{100.0 * found.mask.outage_share:.0f} %"
-        said.append(f"all navigation satellites were weak together for {share} of the stay; that was set aside")
+        said.append(
+            tell(
+                "all navigation satellites were weak together for {share:.0f} % of the stay; that was set aside",
+                share=100.0 * found.mask.outage_share,
+            )
+        )
     if found.mask.weak:
         named = ", ".join(found.record.satellites[number].name for number in found.mask.weak)
-        said.append(f"left out, because weak even where others were strong: navigation satellites {named}")
+        said.append(
+            tell("left out, because weak even where others were strong: navigation satellites {names}", names=named)
+        )
     long = found.parked.standing_s >= LONG_STAY_S
     if long and not found.parked.learnt_moving and found.mask.settings.edge_width_deg > HARD_EDGE_DEG:
         said.append(
-            "the level of a clear satellite was learnt under the same sky; under dense trees it reads low and "
-            "chances read high: record a drive in the open as well"
+            tell(
+                "the level of a clear satellite was learnt under the same sky; under dense trees it reads low and "
+                "chances read high: record a drive in the open as well"
+            )
         )
     return said
 

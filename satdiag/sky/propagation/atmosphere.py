@@ -13,15 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from satdiag.language import mark, tell
 from satdiag.sky.propagation.standing import Floats, Source, within
 
-MODEL = "rain, gas and cloud"
-GAS = Source("ITU-R P.676: gas, taken once from a reference implementation", "recommendation")
+MODEL = mark("rain, gas and cloud")
+GAS = Source(mark("ITU-R P.676: gas, taken once from a reference implementation"), "recommendation")
 SOURCES = (
-    Source("ITU-R P.838-3: rain", "recommendation"),
+    Source(mark("ITU-R P.838-3: rain"), "recommendation"),
     GAS,
-    Source("ITU-R P.840-6: cloud", "recommendation"),
-    Source("rain rate, rain height and cloud water at their worst", "judgement, no source"),
+    Source(mark("ITU-R P.840-6: cloud"), "recommendation"),
+    Source(mark("rain rate, rain height and cloud water at their worst"), "judgement, no source"),
 )
 
 CLOUDBURST_MM_H = 100.0
@@ -64,9 +65,9 @@ def rain_db_per_km(
     rate_mm_h: ArrayLike, frequency_ghz: ArrayLike, elevation_deg: ArrayLike, tilt_deg: float = 45.0
 ) -> Floats:
     """Specific attenuation of rain, k R^alpha (ITU-R P.838-3), 1 to 1000 GHz; a tilt of 45 deg is circular."""
-    rate = within(rate_mm_h, 0.0, 1000.0, "a rain rate of", MODEL, "mm/h")
-    log_f = np.log10(within(frequency_ghz, 1.0, 1000.0, "a frequency of", MODEL, "GHz"))
-    elevation = np.radians(within(elevation_deg, 0.0, 90.0, "an elevation of", MODEL, "deg"))
+    rate = within(rate_mm_h, 0.0, 1000.0, mark("a rain rate of"), MODEL, "mm/h")
+    log_f = np.log10(within(frequency_ghz, 1.0, 1000.0, mark("a frequency of"), MODEL, "GHz"))
+    elevation = np.radians(within(elevation_deg, 0.0, 90.0, mark("an elevation of"), MODEL, "deg"))
     k_h, k_v = 10 ** _bells(log_f, _K_H, _K_H_WIDTH, _K_H_LINE), 10 ** _bells(log_f, _K_V, _K_V_WIDTH, _K_V_LINE)
     a_h, a_v = _bells(log_f, _A_H, _A_H_WIDTH, _A_H_LINE), _bells(log_f, _A_V, _A_V_WIDTH, _A_V_LINE)
     turn = np.cos(elevation) ** 2 * np.cos(2.0 * np.radians(tilt_deg))
@@ -77,7 +78,7 @@ def rain_db_per_km(
 
 def cloud_db_per_km(frequency_ghz: ArrayLike, temperature_c: float = 0.0) -> Floats:
     """Attenuation of cloud, (dB/km) for each g/m3, so dB for each kg/m2 overhead (ITU-R P.840-6, 1 to 200 GHz)."""
-    f = within(frequency_ghz, 1.0, 200.0, "a frequency of", MODEL, "GHz")
+    f = within(frequency_ghz, 1.0, 200.0, mark("a frequency of"), MODEL, "GHz")
     theta = 300.0 / (temperature_c + 273.15) - 1.0
     static = 77.66 + 103.3 * theta
     first, second = 0.0671 * static, 3.52
@@ -108,8 +109,8 @@ def worst_weather(elevation_deg: ArrayLike, frequency_ghz: ArrayLike) -> Weather
 
     Every path is taken as its height over the sine of the elevation, which overstates it near the horizon.
     """
-    elevation = within(elevation_deg, LOWEST_ELEVATION_DEG, 90.0, "an elevation of", MODEL, "deg")
-    frequency = within(frequency_ghz, 2.0, 3.0, "a frequency of", MODEL, "GHz")
+    elevation = within(elevation_deg, LOWEST_ELEVATION_DEG, 90.0, mark("an elevation of"), MODEL, "deg")
+    frequency = within(frequency_ghz, 2.0, 3.0, mark("a frequency of"), MODEL, "GHz")
     slant = 1.0 / np.sin(np.radians(elevation))
     # From 2 to 3 GHz the zenith gas moves by 0.0015 dB only: P.676, line by line, 0.0355 to 0.0370 dB.
     return Weather(
@@ -123,8 +124,12 @@ def weather_text(elevation_deg: float, frequency_ghz: float) -> str:
     """One sentence with the number: what the weather on the way can take at most. Raises OutsideDomain."""
     most = worst_weather(elevation_deg, frequency_ghz)
     total = np.ceil(float(most.total_db) * 10.0) / 10.0
-    return (
-        f"Rain, gas and cloud on the way take no more than {total:.1f} dB at {elevation_deg:.0f}° and "
-        f"{frequency_ghz:.2f} GHz, even in a cloudburst of {CLOUDBURST_MM_H:.0f} mm/h: weather in the sky does not "
-        "explain a larger loss; water, ice or snow on the antenna can."
+    return tell(
+        "Rain, gas and cloud on the way take no more than {total:.1f} dB at {elevation:.0f}° and "
+        "{frequency:.2f} GHz, even in a cloudburst of {rain:.0f} mm/h: weather in the sky does not "
+        "explain a larger loss; water, ice or snow on the antenna can.",
+        total=total,
+        elevation=elevation_deg,
+        frequency=frequency_ghz,
+        rain=CLOUDBURST_MM_H,
     )

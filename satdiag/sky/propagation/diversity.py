@@ -13,17 +13,21 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from satdiag.language import mark
 from satdiag.sky.propagation.standing import Floats, Source, within
 
-MODEL = "two satellites (ITU-R P.681-11, Annex 1, 9)"
-SOURCE = Source("ITU-R P.681-11, Annex 1, 9: two satellites, in a street canyon correlated", "recommendation")
-BOUNDS = Source("both paths fail together or by chance: the two bounds of independent and equal fate", "definition")
+MODEL = mark("two satellites (ITU-R P.681-11, Annex 1, 9)")
+SOURCE = Source(mark("ITU-R P.681-11, Annex 1, 9: two satellites, in a street canyon correlated"), "recommendation")
+BOUNDS = Source(
+    mark("both paths fail together or by chance: the two bounds of independent and equal fate"), "definition"
+)
 
 
 def correlation_range(outage_1: ArrayLike, outage_2: ArrayLike) -> tuple[Floats, Floats]:
     """The lowest and highest correlation that two outages of these probabilities can have (0 where one is 0 or 1)."""
     first, second = np.broadcast_arrays(
-        within(outage_1, 0.0, 1.0, "an outage of", MODEL), within(outage_2, 0.0, 1.0, "an outage of", MODEL)
+        within(outage_1, 0.0, 1.0, mark("an outage of"), MODEL),
+        within(outage_2, 0.0, 1.0, mark("an outage of"), MODEL),
     )
     spread = np.sqrt(first * (1.0 - first) * second * (1.0 - second))
     safe = np.where(spread > 0.0, spread, 1.0)
@@ -37,7 +41,7 @@ def joint_outage(outage_1: ArrayLike, outage_2: ArrayLike, correlation: ArrayLik
 
     A correlation beyond `correlation_range` is taken as its end. Raises OutsideDomain outside -1..1 and 0..1.
     """
-    rho = within(correlation, -1.0, 1.0, "a correlation of", MODEL)
+    rho = within(correlation, -1.0, 1.0, mark("a correlation of"), MODEL)
     low, high = correlation_range(outage_1, outage_2)
     first, second = np.asarray(outage_1, dtype=float), np.asarray(outage_2, dtype=float)
     spread = np.sqrt(first * (1.0 - first) * second * (1.0 - second))
@@ -57,9 +61,9 @@ def street_correlation(
 
     The street is at least 200 m long; elevations over 0 to 90 deg. 1 where buildings hide neither.
     """
-    within(length_m, 200.0, 1e6, "a street length of", MODEL, "m")
+    within(length_m, 200.0, 1e6, mark("a street length of"), MODEL, "m")
     low, high = sorted((elevation_1_deg, elevation_2_deg))
-    within([low, high], 0.1, 90.0, "an elevation of", MODEL, "deg")
+    within([low, high], 0.1, 90.0, mark("an elevation of"), MODEL, "deg")
     masking_deg = float(np.degrees(np.arctan(2.0 * height_m / width_m)))
     if low >= masking_deg:
         return 1.0
@@ -109,7 +113,7 @@ def _correlation_of_counts(open_1: int, open_2: int, counts: tuple[int, int, int
 
 def any_share_range(works: Sequence[float]) -> tuple[float, float]:
     """Share in which at least one path works, if all fail together (the best alone) and if each fails by chance."""
-    shares = within(np.asarray(works, dtype=float), 0.0, 1.0, "a share of", MODEL)
+    shares = within(np.asarray(works, dtype=float), 0.0, 1.0, mark("a share of"), MODEL)
     return float(shares.max()), float(1.0 - np.prod(1.0 - shares))
 
 

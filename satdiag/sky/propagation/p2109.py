@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
+from satdiag.language import mark
 from satdiag.sky.propagation.standing import Floats, Source, within
 
-MODEL = "building entry loss (ITU-R P.2109-2)"
-SOURCE = Source("ITU-R P.2109-2, Annex 1, section 3: loss into a building", "recommendation")
+MODEL = mark("building entry loss (ITU-R P.2109-2)")
+SOURCE = Source(mark("ITU-R P.2109-2, Annex 1, section 3: loss into a building"), "recommendation")
 
 Building = Literal["traditional", "thermally-efficient"]
 
@@ -50,9 +51,9 @@ def entry_loss_db(share: ArrayLike, elevation_deg: ArrayLike, frequency_ghz: Arr
     0.08 to 100 GHz; the elevation is that of the path at the outer wall, -90 to 90 deg. Small shares give gains of up
     to 3 dB, as the Recommendation has it. Raises OutsideDomain.
     """
-    chance = within(share, _LOWEST_SHARE, _HIGHEST_SHARE, "a share of", MODEL)
-    elevation = within(elevation_deg, -90.0, 90.0, "an elevation of", MODEL, "deg")
-    log_f = np.log10(within(frequency_ghz, 0.08, 100.0, "a frequency of", MODEL, "GHz"))
+    chance = within(share, _LOWEST_SHARE, _HIGHEST_SHARE, mark("a share of"), MODEL)
+    elevation = within(elevation_deg, -90.0, 90.0, mark("an elevation of"), MODEL, "deg")
+    log_f = np.log10(within(frequency_ghz, 0.08, 100.0, mark("a frequency of"), MODEL, "GHz"))
     c = BUILDINGS[building]
     through_walls = c.r + c.s * log_f + c.t * log_f**2 + 0.212 * np.abs(elevation)
     normal = ndtri(chance)

@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import erf
 
+from satdiag.language import mark
 from satdiag.sky.propagation.standing import Floats, Source, within
 
-MODEL = "roadside trees (ITU-R P.681-11, Annex 1, 4.1)"
-SOURCE = Source("ITU-R P.681-11, Annex 1, 4.1.1: fades beside roadside trees", "recommendation")
+MODEL = mark("roadside trees (ITU-R P.681-11, Annex 1, 4.1)")
+SOURCE = Source(mark("ITU-R P.681-11, Annex 1, 4.1.1: fades beside roadside trees"), "recommendation")
 TYPICAL_ERROR_DB = 5.0
 LOWEST_ELEVATION_DEG = 7.0
 LOWEST_PERCENT, KNEE_PERCENT, HIGHEST_PERCENT = 1.0, 20.0, 80.0
@@ -31,7 +32,7 @@ FADE_AT_80_DB = {
 
 def frequency_factor(frequency_ghz: ArrayLike) -> Floats:
     """How much larger a tree fade is than at 1.5 GHz (0.8 to 20 GHz): exp(1.5 (1/sqrt(1.5) - 1/sqrt(f)))."""
-    frequency = within(frequency_ghz, 0.8, 20.0, "a frequency of", MODEL, "GHz")
+    frequency = within(frequency_ghz, 0.8, 20.0, mark("a frequency of"), MODEL, "GHz")
     return np.asarray(np.exp(1.5 * (1.0 / np.sqrt(1.5) - 1.0 / np.sqrt(frequency))))
 
 
@@ -46,8 +47,8 @@ def tree_fade_db(exceeded_percent: ArrayLike, elevation_deg: ArrayLike, frequenc
 
     1 to 80 % (the model ends at 80 % with no fade), 7 to 60 deg, 0.8 to 20 GHz. Raises OutsideDomain.
     """
-    percent = within(exceeded_percent, LOWEST_PERCENT, HIGHEST_PERCENT, "a share of", MODEL, "%")
-    elevation = within(elevation_deg, LOWEST_ELEVATION_DEG, 60.0, "an elevation of", MODEL, "deg")
+    percent = within(exceeded_percent, LOWEST_PERCENT, HIGHEST_PERCENT, mark("a share of"), MODEL, "%")
+    elevation = within(elevation_deg, LOWEST_ELEVATION_DEG, 60.0, mark("an elevation of"), MODEL, "deg")
     slope, offset = _slope_and_offset(elevation)
     knee = offset - slope * np.log(np.minimum(percent, KNEE_PERCENT))
     beyond = np.log(HIGHEST_PERCENT / np.maximum(percent, KNEE_PERCENT)) / np.log(HIGHEST_PERCENT / KNEE_PERCENT)
@@ -61,9 +62,9 @@ def high_tree_fade_db(exceeded_percent: ArrayLike, elevation_deg: ArrayLike, fre
     1.6 and 2.6 GHz: any frequency between takes the row of 2.6 GHz, the safe side; outside them OutsideDomain is
     raised. Between the table's percentages the row is read linearly in ln p (our choice).
     """
-    percent = within(exceeded_percent, 1.0, 30.0, "with the satellite above 60 deg a share of", MODEL, "%")
-    elevation = within(elevation_deg, 60.0, 90.0, "an elevation of", MODEL, "deg")
-    frequency = within(frequency_ghz, 1.6, 2.6, "with the satellite above 60 deg a frequency of", MODEL, "GHz")
+    percent = within(exceeded_percent, 1.0, 30.0, mark("with the satellite above 60 deg a share of"), MODEL, "%")
+    elevation = within(elevation_deg, 60.0, 90.0, mark("an elevation of"), MODEL, "deg")
+    frequency = within(frequency_ghz, 1.6, 2.6, mark("with the satellite above 60 deg a frequency of"), MODEL, "GHz")
     low, high = (np.interp(np.log(percent), np.log(HIGH_PERCENT), FADE_AT_80_DB[key]) for key in (1.6, 2.6))
     at_80 = np.where(frequency == 1.6, low, high)
     at_60 = tree_fade_db(percent, 60.0, frequency)
@@ -77,8 +78,8 @@ def tree_share_percent(fade_db: ArrayLike, elevation_deg: ArrayLike, frequency_g
     A fade of 0 dB gives 80 %, where the model ends. Fades so deep that less than 1 % of the road has them are
     outside the model: NaN stands there.
     """
-    fade = within(fade_db, 0.0, np.inf, "a fade of", MODEL, "dB")
-    elevation = within(elevation_deg, LOWEST_ELEVATION_DEG, 60.0, "an elevation of", MODEL, "deg")
+    fade = within(fade_db, 0.0, np.inf, mark("a fade of"), MODEL, "dB")
+    elevation = within(elevation_deg, LOWEST_ELEVATION_DEG, 60.0, mark("an elevation of"), MODEL, "deg")
     slope, offset = _slope_and_offset(elevation)
     factor = frequency_factor(frequency_ghz)
     at_knee = factor * (offset - slope * np.log(KNEE_PERCENT))
@@ -93,5 +94,5 @@ def fade_longer_share(distance_m: ArrayLike) -> Floats:
 
     From 0.02 m on; made from drives at 51 deg under moderate to severe shadowing.
     """
-    distance = within(distance_m, 0.02, np.inf, "a fade's length of", MODEL, "m")
+    distance = within(distance_m, 0.02, np.inf, mark("a fade's length of"), MODEL, "m")
     return np.asarray(0.5 * (1.0 - erf((np.log(distance) - np.log(0.22)) / (np.sqrt(2.0) * 1.215))))

@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from satdiag.language import mark, tell
 from satdiag.sky.propagation import atmosphere, p681, p833, p2109, two_state
 from satdiag.sky.propagation.diversity import BOUNDS
 from satdiag.sky.propagation.diversity import SOURCE as TWO_PATHS
@@ -20,7 +21,7 @@ Environment = Literal["open", "street", "trees", "garage-traditional", "garage-e
 ENVIRONMENTS: tuple[Environment, ...] = ("open", "street", "trees", "garage-traditional", "garage-efficient")
 
 _CANOPY_M = 10.0
-_OPEN_SOURCE = Source("an open sky has nothing in the way but air", "definition")
+_OPEN_SOURCE = Source(mark("an open sky has nothing in the way but air"), "definition")
 
 
 class Ask(NamedTuple):
@@ -113,18 +114,23 @@ def notes_of(environment: Environment, asks: Sequence[Ask]) -> list[str]:
                 said.append(two_state.column_at("urban", *ask).note)
             except OutsideDomain:
                 continue
-        said.append("the street is an urban one of the table, driven along; streets differ")
+        said.append(tell("the street is an urban one of the table, driven along; streets differ"))
     elif environment == "trees":
-        said.append(f"typical, give or take {p681.TYPICAL_ERROR_DB:.0f} dB, and for trees in leaf along the road")
+        said.append(
+            tell(
+                "typical, give or take {error:.0f} dB, and for trees in leaf along the road",
+                error=p681.TYPICAL_ERROR_DB,
+            )
+        )
         if any(p681.LOWEST_ELEVATION_DEG <= ask.elevation_deg < 20.0 for ask in asks):
-            said.append("below 20° the model of trees takes its curve of 20°")
+            said.append(tell("below 20° the model of trees takes its curve of 20°"))
         if any(ask.elevation_deg <= 60.0 for ask in asks):
-            said.append("the model ends at 80 % of the way with no loss, so at 90 % the loss is at most that")
+            said.append(tell("the model ends at 80 % of the way with no loss, so at 90 % the loss is at most that"))
         said += [_canopy_note(ask) for ask in asks[:1]]
         if any(ask.elevation_deg > 60.0 for ask in asks):
-            said.append("above 60° the table of 2.6 GHz stands in, which is the safe side")
+            said.append(tell("above 60° the table of 2.6 GHz stands in, which is the safe side"))
     elif environment != "open":
-        said.append("the model is of buildings as a whole; garages were not measured apart")
+        said.append(tell("the model is of buildings as a whole; garages were not measured apart"))
     return [text for text in dict.fromkeys(said) if text]
 
 
@@ -134,7 +140,10 @@ def _canopy_note(ask: Ask) -> str:
         span = p833.canopy_range_db(_CANOPY_M, ask.elevation_deg, ask.frequency_ghz * 1000.0)
     except OutsideDomain:
         return ""
-    return (
-        f"a vehicle that stands under {_CANOPY_M:.0f} m of leaves loses about {span.low_db:.0f} to "
-        f"{span.high_db:.0f} dB; models of a wood differ by that much, and all but one are from memory"
+    return tell(
+        "a vehicle that stands under {leaves:.0f} m of leaves loses about {low:.0f} to {high:.0f} dB; models of a "
+        "wood differ by that much, and all but one are from memory",
+        leaves=_CANOPY_M,
+        low=span.low_db,
+        high=span.high_db,
     )

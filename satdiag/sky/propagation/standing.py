@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from satdiag.errors import SatdiagError
+from satdiag.language import in_figures, mark, tell, translated
 
 Floats = NDArray[np.float64]
 
@@ -33,7 +34,24 @@ class Source:
 
     def __str__(self) -> str:
         """The source with its standing, as it is read out."""
-        return f"{self.name} ({self.standing})"
+        name, standing = self.said()
+        return f"{name} ({standing})"
+
+    def said(self) -> tuple[str, str]:
+        """Name and standing in the language in use."""
+        return translated(self.name), translated(_STANDINGS[self.standing])
+
+
+_STANDINGS: dict[Standing, str] = {
+    "recommendation": mark("recommendation"),
+    "textbook": mark("textbook"),
+    "published": mark("published"),
+    "definition": mark("definition"),
+    "the user's figure": mark("the user's figure"),
+    "common practice, no source": mark("common practice, no source"),
+    "from memory": mark("from memory"),
+    "judgement, no source": mark("judgement, no source"),
+}
 
 
 class OutsideDomain(SatdiagError):
@@ -41,14 +59,29 @@ class OutsideDomain(SatdiagError):
 
 
 def within(value: ArrayLike, low: float, high: float, what: str, model: str, unit: str = "") -> Floats:
-    """The values as an array, once all of them lie in low..high. Raises OutsideDomain (NaN included)."""
+    """The values as an array, once all of them lie in low..high. Raises OutsideDomain (NaN included).
+
+    `what` and `model` are marked texts (`satdiag.language`).
+    """
     found = np.asarray(value, dtype=float)
     inside = (found >= low) & (found <= high)
     if not inside.all():
-        shown = f"{_rounded(float(found[~inside].flat[0]), low, high, unit):g} {unit}".strip()
-        span = f"{low:g} to {high:g} {unit}".strip()
-        raise OutsideDomain(f"{model}: {what} {shown} is outside {span}, where the model holds.")
+        wrong = _rounded(float(found[~inside].flat[0]), low, high, unit)
+        raise OutsideDomain(_outside(wrong, low, high, (translated(what), translated(model), unit)))
     return found
+
+
+def _outside(value: float, low: float, high: float, words: tuple[str, str, str]) -> str:
+    """The sentence of what was asked for and where the model holds; it may stand among what could not be done."""
+    what, model, unit = words
+    return tell(
+        "{model}: {what} {shown} is outside {low} to {high}, where the model holds.",
+        model=model,
+        what=what,
+        shown=f"{in_figures(f'{value:g}')} {unit}".strip(),
+        low=in_figures(f"{low:g}"),
+        high=f"{in_figures(f'{high:g}')} {unit}".strip(),
+    )
 
 
 def _rounded(value: float, low: float, high: float, unit: str) -> float:

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import fresnel
 
+from satdiag.language import mark
 from satdiag.sky.propagation.standing import Floats, Source, within
 
-MODEL = "street (ITU-R P.681-11, Annex 1)"
-MASKS = Source("ITU-R P.681-11, Annex 1, 4.4: street masks", "recommendation")
-BLOCKAGE = Source("ITU-R P.681-11, Annex 1, 4.2: roadside buildings", "recommendation")
-EDGE = Source("Fresnel diffraction at a half-plane, as in optics", "textbook")
+MODEL = mark("street (ITU-R P.681-11, Annex 1)")
+MASKS = Source(mark("ITU-R P.681-11, Annex 1, 4.4: street masks"), "recommendation")
+BLOCKAGE = Source(mark("ITU-R P.681-11, Annex 1, 4.2: roadside buildings"), "recommendation")
+EDGE = Source(mark("Fresnel diffraction at a half-plane, as in optics"), "textbook")
 
 Shape = Literal["canyon", "wall", "crossing", "junction"]
 
@@ -42,10 +43,10 @@ class Street:
 
     def __post_init__(self) -> None:
         """Raises OutsideDomain for a street without height or width."""
-        within(self.height_m, 0.0, 1000.0, "a building height of", MODEL, "m")
-        within(self.left_height_m or 0.0, 0.0, 1000.0, "a building height of", MODEL, "m")
-        within(self.width_m, 1.0, 1000.0, "a street width of", MODEL, "m")
-        within(self.crossing_width_m or self.width_m, 1.0, 1000.0, "a crossing street's width of", MODEL, "m")
+        within(self.height_m, 0.0, 1000.0, mark("a building height of"), MODEL, "m")
+        within(self.left_height_m or 0.0, 0.0, 1000.0, mark("a building height of"), MODEL, "m")
+        within(self.width_m, 1.0, 1000.0, mark("a street width of"), MODEL, "m")
+        within(self.crossing_width_m or self.width_m, 1.0, 1000.0, mark("a crossing street's width of"), MODEL, "m")
 
 
 def canyon_mask_deg(angle_deg: ArrayLike, height_m: ArrayLike, width_m: ArrayLike) -> Floats:
@@ -121,7 +122,7 @@ def street_blockage_share(
 
 def open_share(elevation_deg: ArrayLike, height_m: ArrayLike, width_m: ArrayLike) -> Floats:
     """Share of street directions in which a canyon leaves a satellite free: (2/pi) asin(w tan(el) / 2h) (derived)."""
-    elevation = np.radians(within(elevation_deg, 0.0, 90.0, "an elevation of", MODEL, "deg"))
+    elevation = np.radians(within(elevation_deg, 0.0, 90.0, mark("an elevation of"), MODEL, "deg"))
     with np.errstate(divide="ignore"):
         ratio = np.asarray(width_m) * np.tan(elevation) / (2.0 * np.asarray(height_m))
     return np.asarray(2.0 / np.pi * np.arcsin(np.minimum(1.0, ratio)))
@@ -145,11 +146,11 @@ def blockage_percent(
     distance to the point over the front; one implementation has another one there, which changes the result by less
     than two points. 100 where the free ray lies lower than the clearance (from memory).
     """
-    elevation = np.radians(within(elevation_deg, 1.0, 89.0, "an elevation of", MODEL, "deg"))
-    angle = np.radians(within(angle_deg, 1.0, 90.0, "an angle between street and path of", MODEL, "deg"))
-    frequency = within(frequency_ghz, 0.8, 20.0, "a frequency of", MODEL, "GHz")
-    front = within(front_m, 0.1, 1000.0, "a distance to the fronts of", MODEL, "m")
-    mode = within(modal_height_m, 0.1, 1000.0, "a building height of", MODEL, "m")
+    elevation = np.radians(within(elevation_deg, 1.0, 89.0, mark("an elevation of"), MODEL, "deg"))
+    angle = np.radians(within(angle_deg, 1.0, 90.0, mark("an angle between street and path of"), MODEL, "deg"))
+    frequency = within(frequency_ghz, 0.8, 20.0, mark("a frequency of"), MODEL, "GHz")
+    front = within(front_m, 0.1, 1000.0, mark("a distance to the fronts of"), MODEL, "m")
+    mode = within(modal_height_m, 0.1, 1000.0, mark("a building height of"), MODEL, "m")
     wavelength_m = 0.299792458 / frequency
     ray_m = np.asarray(antenna_height_m) + front * np.tan(elevation) / np.sin(angle)
     free_m = np.asarray(clearance) * np.sqrt(wavelength_m * front / (np.sin(angle) * np.cos(elevation)))
@@ -172,8 +173,8 @@ def edge_loss_db(
     v = h sqrt(2 / (wavelength d)) with the satellite far away: d along the path to the edge, h the edge's height
     above it. Reflections from other fronts are left out: in a deep shadow they, not the edge, set the level.
     """
-    frequency = within(frequency_ghz, 0.8, 20.0, "a frequency of", MODEL, "GHz")
-    elevation = within(elevation_deg, 0.0, 90.0, "an elevation of", MODEL, "deg")
+    frequency = within(frequency_ghz, 0.8, 20.0, mark("a frequency of"), MODEL, "GHz")
+    elevation = within(elevation_deg, 0.0, 90.0, mark("an elevation of"), MODEL, "deg")
     distance = edge_distance_m(street, azimuth_deg)
     height = side_height_m(street, azimuth_deg)
     nothing = np.isinf(distance) | (height == 0.0)

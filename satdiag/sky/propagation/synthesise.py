@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 from scipy.special import ndtr, ndtri
 
+from satdiag.language import mark
 from satdiag.sky.propagation.p681_table import Column, State
 from satdiag.sky.propagation.standing import Floats, within
 from satdiag.sky.propagation.two_state import BAD_LEVEL_SHARES, MODEL, event_shape_db, good_share
@@ -42,7 +43,7 @@ def synthesise(column: Column, distance_m: float, step_m: float, wavelength_m: f
 
     Ramps between events lie half in the event before and half in the one after, and never reach past their middles.
     """
-    within(step_m, 1e-6, distance_m / 2.0, "a step of", MODEL, "m")
+    within(step_m, 1e-6, distance_m / 2.0, mark("a step of"), MODEL, "m")
     random = np.random.default_rng(seed)
     event_m, event_good = _events(column, distance_m, random)
     level = _event_levels(column, event_good, random)

@@ -17,11 +17,12 @@ from numpy.polynomial.hermite_e import hermegauss
 from numpy.typing import ArrayLike
 from scipy.special import chndtr, erf, ndtri
 
+from satdiag.language import mark, tell
 from satdiag.sky.propagation.p681_table import HIGHEST_GHZ, LOWEST_GHZ, TABLE, Column, Environment, State
 from satdiag.sky.propagation.standing import Floats, Source, within
 
-MODEL = "two-state model (ITU-R P.681-11, Annex 2)"
-SOURCE = Source("ITU-R P.681-11, Annex 1, 6.2 and Annex 2: two states along a drive", "recommendation")
+MODEL = mark("two-state model (ITU-R P.681-11, Annex 2)")
+SOURCE = Source(mark("ITU-R P.681-11, Annex 1, 6.2 and Annex 2: two states along a drive"), "recommendation")
 LOWEST_ELEVATION_DEG, HIGHEST_ELEVATION_DEG = 15.0, 75.0
 """Judgement, no source: the columns stand at 20 to 70 deg, and the nearest one is used up to 5 deg beyond them."""
 
@@ -40,14 +41,18 @@ class Chosen(NamedTuple):
 def column_at(environment: Environment, elevation_deg: float, frequency_ghz: float) -> Chosen:
     """The column nearest in elevation, 1.5 to 3 GHz, 15 to 75 deg. Raises OutsideDomain."""
     elevation = float(
-        within(elevation_deg, LOWEST_ELEVATION_DEG, HIGHEST_ELEVATION_DEG, "an elevation of", MODEL, "deg")
+        within(elevation_deg, LOWEST_ELEVATION_DEG, HIGHEST_ELEVATION_DEG, mark("an elevation of"), MODEL, "deg")
     )
-    within(frequency_ghz, LOWEST_GHZ, HIGHEST_GHZ, "a frequency of", MODEL, "GHz")
+    within(frequency_ghz, LOWEST_GHZ, HIGHEST_GHZ, mark("a frequency of"), MODEL, "GHz")
     columns = TABLE[environment]
     nearest = min(columns, key=lambda key: (abs(key - elevation), key))
     note = ""
     if abs(nearest - elevation) > 0.5:
-        note = f"the table's nearest elevation, {nearest:g}°, stands for {elevation:.0f}°"
+        note = tell(
+            "the table's nearest elevation, {nearest:g}°, stands for {elevation:.0f}°",
+            nearest=nearest,
+            elevation=elevation,
+        )
     return Chosen(columns[nearest], nearest, note)
 
 
@@ -122,7 +127,7 @@ def fade_exceeded_db(share: ArrayLike, column: Column) -> Floats:
 
     Read from the curve of `fade_share` in steps of 0.5 dB, linearly in the normal quantile of the share.
     """
-    wanted = within(share, 0.005, 0.995, "a share of", MODEL)
+    wanted = within(share, 0.005, 0.995, mark("a share of"), MODEL)
     curve = np.clip(_fade_curve(column), 1e-9, 1.0 - 1e-9)
     falling = np.minimum.accumulate(curve)
     return np.asarray(np.interp(-ndtri(wanted), -ndtri(falling), _FADE_GRID_DB))

@@ -11,6 +11,7 @@ import numpy as np
 from satdiag.errors import SatdiagError
 from satdiag.findings import FeedlineFindings, Interval, LeadProfile, Reflection
 from satdiag.job import FEEDLINE, Job
+from satdiag.language import tell
 from satdiag.wiring.feedline import band as band_of
 from satdiag.wiring.feedline.cable import SDARS_MHZ, Range, loss_db_per_m
 from satdiag.wiring.feedline.distance import distance_of
@@ -20,7 +21,8 @@ from satdiag.wiring.feedline.loss import whole_reflection
 from satdiag.wiring.feedline.peaks import MOST_TURN, Peak, find_reflections, noise_floor, noise_gamma
 from satdiag.wiring.feedline.profile import profile_of
 from satdiag.wiring.feedline.reflection import return_loss_db
-from satdiag.wiring.feedline.said import Scene, sentences, verdict_text
+from satdiag.wiring.feedline.said import Scene, verdict_text
+from satdiag.wiring.feedline.said_of_limits import sentences
 from satdiag.wiring.feedline.setup import Setup, setup_of
 from satdiag.wiring.feedline.smear import smears_m
 from satdiag.wiring.feedline.sweep import Array, Sweep, read_sweep, scikit_rf_is_there
@@ -43,10 +45,12 @@ def feedline_findings(job: Job) -> tuple[FeedlineFindings | None, tuple[str, ...
     if FEEDLINE not in job.documents:
         return None, ()
     if not scikit_rf_is_there():
-        return None, (f'{FEEDLINE} was not read: it needs scikit-rf (pip install "satdiag[rf]")',)
+        return None, (tell('{file} was not read: it needs scikit-rf (pip install "satdiag[rf]")', file=FEEDLINE),)
     sweep = read_sweep(job.documents[FEEDLINE], FEEDLINE)
     found = examine(sweep, setup_of(job.sheet.feedline, band_of_job(job)))
-    return found, tuple(f"{FEEDLINE}: {text}" for text in (*_unfit(sweep), *found.cautions))
+    return found, tuple(
+        tell("{file}: {said}", file=FEEDLINE, said=text) for text in (*_unfit(sweep), *found.cautions)
+    )
 
 
 def band_of_job(job: Job) -> tuple[float, float]:
@@ -78,7 +82,7 @@ def _without_distances(sweep: Sweep, setup: Setup) -> FeedlineFindings:
     raw, corrected, ends = _band_figures(sweep, band, loss, loss, loss)
     return FeedlineFindings(
         fault_m=None,
-        verdict=f"Cannot tell where the lead ends: {sweep.unfit}.",
+        verdict=tell("Cannot tell where the lead ends: {why}.", why=sweep.unfit),
         expected_length_m=setup.expected_length_m,
         joints_m=setup.joints_m,
         reference_plane_m=setup.reference_plane_m,
@@ -322,12 +326,21 @@ class _Examination:
         said = []
         band = self.band
         if band_of.points_in(self.sweep, band) is None:
-            said.append(f"the sweep does not reach the band of the service, {band[0]:g} to {band[1]:g} MHz")
+            said.append(
+                tell(
+                    "the sweep does not reach the band of the service, {low:g} to {high:g} MHz",
+                    low=band[0],
+                    high=band[1],
+                )
+            )
         over = [one for one in self.places if one.peak.role == "reflection" and one.peak.gamma > 1.1 * one.share.high]
         if over and self.setup.cable is not None:
             said.append(
-                f"more comes back than {self.setup.cable} lets through: the cable loses less than that class, or the "
-                "calibration is off"
+                tell(
+                    "more comes back than {cable} lets through: the cable loses less than that class, or the "
+                    "calibration is off",
+                    cable=self.setup.cable,
+                )
             )
         return said
 

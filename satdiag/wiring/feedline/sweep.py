@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satdiag.errors import MissingPart, bad_input
+from satdiag.language import tell, tell_many
 from satdiag.touchstone import Touchstone, parse_touchstone
 
 LINE_OHM = 50.0
@@ -48,9 +49,14 @@ class Sweep:
         """Why no distances follow from this sweep, or None."""
         points = len(self.frequency_hz)
         if points < FEWEST_POINTS:
-            return f"the sweep has {points} point{'s' * (points != 1)}; distances need {FEWEST_POINTS} or more"
+            return tell_many(
+                "the sweep has {n} point; distances need {fewest} or more",
+                "the sweep has {n} points; distances need {fewest} or more",
+                points,
+                fewest=FEWEST_POINTS,
+            )
         if self.step_hz is None:
-            return (
+            return tell(
                 "the frequencies are not evenly spaced (a logarithmic or segmented sweep); distances need even steps"
             )
         return None
@@ -60,12 +66,21 @@ class Sweep:
         """What is odd about the sweep as a whole."""
         said = []
         if self.resistance_ohm != LINE_OHM:
-            said.append(f"the file refers to {self.resistance_ohm:g} ohm; it was converted to {LINE_OHM:g} ohm")
+            said.append(
+                tell(
+                    "the file refers to {stated:g} ohm; it was converted to {line:g} ohm",
+                    stated=self.resistance_ohm,
+                    line=LINE_OHM,
+                )
+            )
         largest = float(np.abs(self.s).max())
         if largest > LOUD:
             said.append(
-                f"the sweep reflects up to {largest:.3g} of the wave, more than any lead can: calibrate again, and "
-                "see that no feed or transmitter was on"
+                tell(
+                    "the sweep reflects up to {share:.3g} of the wave, more than any lead can: calibrate again, and "
+                    "see that no feed or transmitter was on",
+                    share=largest,
+                )
             )
         return tuple(said)
 

@@ -11,8 +11,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from satdiag.language import tell
 from satdiag.ring_file import End, RingFile
-from satdiag.wiring.ring.light import LightPaths, Place, light_paths
+from satdiag.wiring.chained import chained
+from satdiag.wiring.ring.light import BETWEEN, LightPaths, Link, Place, light_paths
+from satdiag.wiring.ring.named import place_text, socket_mark
 
 Part = Literal["plug", "transmitter", "upstream-fibre", "coupling", "downstream-fibre", "receiver"]
 
@@ -60,11 +63,13 @@ def locate_break(file: RingFile, reports: Mapping[str, int], weak: bool = False)
     order, order_from, could_not = _order(file, paths)
     strange = [name for name in reports if name not in order]
     could_not += [
-        f"the node {name} is not in the order of the nodes: its report is not used" for name in strange if order
+        tell("the node {node} is not in the order of the nodes: its report is not used", node=name)
+        for name in strange
+        if order
     ]
     used = {name: count for name, count in reports.items() if name in order}
     if order and not used:
-        could_not.append("no node reported a position")
+        could_not.append(tell("no node reported a position"))
     if not used:
         return BreakReading("unknown", order, order_from, could_not=tuple(could_not))
     beyond = [name for name, count in used.items() if count >= len(order)]
@@ -89,34 +94,56 @@ def _order(file: RingFile, paths: LightPaths) -> tuple[tuple[str, ...], Literal[
         return walks[0], "plugs", []
     if walks:
         own = [walk for walk in walks if file.master in walk]
-        said = f"the plugs as written make {len(walks)} separate parts (satdiag ring check)"
         if own:
-            return own[0], "plugs", [f"{said}: only the part with {file.master} is looked at"]
-        return (), None, [f"{said}, and no timing master is named: the order is not known"]
+            said = tell(
+                "the plugs as written make {count} separate parts (satdiag ring check): only the part with {node} is "
+                "looked at",
+                count=len(walks),
+                node=file.master,
+            )
+            return own[0], "plugs", [said]
+        said = tell(
+            "the plugs as written make {count} separate parts (satdiag ring check), and no timing master is named: "
+            "the order is not known",
+            count=len(walks),
+        )
+        return (), None, [said]
     if file.wanted:
-        return file.wanted, "wanted", ["the plugs are not written: the wanted order is taken for the one of today"]
-    return (), None, ["neither plugs nor a wanted order are written: the order of the nodes is not known"]
+        said = tell("the plugs are not written: the wanted order is taken for the one of today")
+        return file.wanted, "wanted", [said]
+    return (), None, [tell("neither plugs nor a wanted order are written: the order of the nodes is not known")]
 
 
 def _contradictions(
     order: Sequence[str], reports: Mapping[str, int], heads: Mapping[str, str], beyond: Sequence[str]
 ) -> tuple[str, ...]:
     said = [
-        f"the node {name} reports {reports[name]}, but with {len(order)} nodes no position is above {len(order) - 1}"
+        tell(
+            "the node {node} reports {position}, but with {count} nodes no position is above {most}",
+            node=name,
+            position=reports[name],
+            count=len(order),
+            most=len(order) - 1,
+        )
         for name in beyond
     ]
     sound = {name: head for name, head in heads.items() if name not in beyond}
     for head in dict.fromkeys(sound.values()):
-        names = [f"{name} ({reports[name]})" for name in order if sound.get(name) == head]
-        said.append(f"by {' and '.join(names)} the break would be at the input of {head}")
+        names = chained(f"{name} ({reports[name]})" for name in order if sound.get(name) == head)
+        said.append(tell("by {reports} the break would be at the input of {node}", reports=names, node=head))
     points = sorted({order.index(head) for head in sound.values()})
-    if beyond:  # such a count comes about with no number of breaks
-        said.append("no number of breaks gives these reports: read the positions again, or the order is another")
-    elif len(points) > 1 and _are_breaks(order, sound, points):
-        where = " and ".join(order[place] for place in points)
-        said.append(f"one break does not give these reports; {len(points)} breaks, at the inputs of {where}, would")
-    elif len(points) > 1:
-        said.append("no number of breaks gives these reports: read the positions again, or the order is another")
+    if not beyond and len(points) > 1 and _are_breaks(order, sound, points):
+        said.append(
+            tell(
+                "one break does not give these reports; {count} breaks, at the inputs of {nodes}, would",
+                count=len(points),
+                nodes=chained(order[place] for place in points),
+            )
+        )
+    elif beyond or len(points) > 1:  # a count beyond the number of nodes comes about with no number of breaks
+        said.append(
+            tell("no number of breaks gives these reports: read the positions again, or the order is another")
+        )
     return tuple(said)
 
 
@@ -139,33 +166,46 @@ def _suspects(
     """The parts in the order of the light. Of a weak light the transmitter is named last: it gives light."""
     link = next((one for one in paths.links if (one.from_node, one.to_node) == (upstream, node)), None)
     found = list(_open_plugs(file, upstream, node)) if from_plugs and link is None else []
+    receiver = Suspect("receiver", tell("the receiver of {node}", node=node))
+    way = _way_of_weak_light(link, upstream, node) if weak else _way_of_light(link, upstream, node)
+    if weak:
+        first = Suspect("transmitter", tell("the transmitter of {node}, grown weak", node=upstream))
+        return (*found, *way, first, receiver)
     supply = next((one.supply for one in file.nodes if one.name == upstream), "")
-    fed = f" ({supply})" if supply else ""
-    first = Suspect("transmitter", f"the supply{fed} or the transmitter of {upstream}")
-    if weak:
-        first = Suspect("transmitter", f"the transmitter of {upstream}, grown weak")
-    rest = [
-        Suspect("upstream-fibre", f"the fibre from {upstream} to the block"),
-        *(Suspect("coupling", _place_text(place)) for place in _couplings(link.places if link else ())),
-        Suspect("downstream-fibre", f"the fibre from the block to {node}"),
-        Suspect("receiver", f"the receiver of {node}"),
+    if supply:
+        text = tell("the supply ({supply}) or the transmitter of {node}", supply=supply, node=upstream)
+    else:
+        text = tell("the supply or the transmitter of {node}", node=upstream)
+    return (*found, Suspect("transmitter", text), *way, receiver)
+
+
+def _is_straight(link: Link | None) -> bool:
+    return link is not None and all(place.position is None for place in link.places)
+
+
+def _way_of_light(link: Link | None, upstream: str, node: str) -> list[Suspect]:
+    """Fibres and couplings between two nodes."""
+    if _is_straight(link):
+        text = tell("the fibre from {upstream} straight to {node}", upstream=upstream, node=node)
+        return [Suspect("upstream-fibre", text)]
+    return [
+        Suspect("upstream-fibre", tell("the fibre from {node} to the block", node=upstream)),
+        *(Suspect("coupling", place_text(place)) for place in _couplings(link.places if link else ())),
+        Suspect("downstream-fibre", tell("the fibre from the block to {node}", node=node)),
     ]
-    if link is not None and all(place.position is None for place in link.places):
-        rest = [Suspect("upstream-fibre", f"the fibre from {upstream} straight to {node}"), rest[-1]]
-    if weak:
-        return (*found, *_as_attenuation(rest[:-1]), first, rest[-1])
-    return (*found, first, *rest)
 
 
-def _as_attenuation(parts: Sequence[Suspect]) -> list[Suspect]:
+def _way_of_weak_light(link: Link | None, upstream: str, node: str) -> list[Suspect]:
     """Fibres and couplings as what takes light away without cutting it off."""
-    how = {
-        "coupling": "a dirty or half-seated plug at ",
-        "upstream-fibre": "a tight bend in ",
-        "downstream-fibre": "",
-    }
-    how["downstream-fibre"] = how["upstream-fibre"]
-    return [Suspect(one.part, how[one.part] + one.text) for one in parts]
+    if _is_straight(link):
+        text = tell("a tight bend in the fibre from {upstream} straight to {node}", upstream=upstream, node=node)
+        return [Suspect("upstream-fibre", text)]
+    couplings = [place_text(place) for place in _couplings(link.places if link else ())]
+    return [
+        Suspect("upstream-fibre", tell("a tight bend in the fibre from {node} to the block", node=upstream)),
+        *(Suspect("coupling", tell("a dirty or half-seated plug at {place}", place=place)) for place in couplings),
+        Suspect("downstream-fibre", tell("a tight bend in the fibre from the block to {node}", node=node)),
+    ]
 
 
 def _open_plugs(file: RingFile, upstream: str, node: str) -> list[Suspect]:
@@ -173,45 +213,49 @@ def _open_plugs(file: RingFile, upstream: str, node: str) -> list[Suspect]:
     ends = (End(upstream, "out"), End(node, "in"))
     nowhere = [end for end in ends if end not in file.sockets]
     if nowhere:
-        return [Suspect("plug", f"{end}: ring.toml has it plugged nowhere") for end in nowhere]
-    where = " and ".join(f"{end} at {file.sockets[end][0]}" for end in ends)
-    return [Suspect("plug", f"{where}: by ring.toml they do not face each other")]
+        return [Suspect("plug", tell("{end}: ring.toml has it plugged nowhere", end=end)) for end in nowhere]
+    where = chained(tell("{end} at {place}", end=end, place=socket_mark(file.sockets[end][0])) for end in ends)
+    return [Suspect("plug", tell("{places}: by ring.toml they do not face each other", places=where))]
 
 
 def _couplings(places: Sequence[Place]) -> Sequence[Place]:
-    return places or (Place("the block's position between them", None),)
-
-
-def _place_text(place: Place) -> str:
-    return str(place)
+    return places or (Place(BETWEEN, None),)
 
 
 def _tests(upstream: str, node: str, suspects: Sequence[Suspect], silent: bool, weak: bool) -> tuple[BreakTest, ...]:
     """Tests in the order in which to do them: what costs least and splits best comes first."""
     parts = {one.part for one in suspects}
     supply = BreakTest(
-        f"Check the supply of {upstream}: fuse, voltage, earth. Without supply it passes no light on"
-        + (", and it reported no position." if silent else "; it reported a position, so this is less likely."),
+        _supply_test(upstream, silent),
         ("transmitter",),
     )
     clean = BreakTest(
-        "With the bus down, reseat the plugs on this way until they snap in, look for tight bends and cable ties, "
-        "and have end faces cleaned as the maker says.",
+        tell(
+            "With the bus down, reseat the plugs on this way until they snap in, look for tight bends and cable "
+            "ties, and have end faces cleaned as the maker says."
+        ),
         ("upstream-fibre", "coupling", "downstream-fibre"),
     )
     card = BreakTest(
-        f"With the bus down, take the input plug of {node} out of its block, power up, start the ring-break test, so "
-        "that every node lights its output, and hold a white card before the open socket there. Red light on the "
-        "card: light comes up to the block. None, while the test runs: the break is before. Look at the card only, "
-        "never into a fibre or a socket.",
+        tell(
+            "With the bus down, take the input plug of {node} out of its block, power up, start the ring-break test, "
+            "so that every node lights its output, and hold a white card before the open socket there. Red light on "
+            "the card: light comes up to the block. None, while the test runs: the break is before. Look at the card "
+            "only, never into a fibre or a socket.",
+            node=node,
+        ),
         ("transmitter", "upstream-fibre", "coupling"),
     )
     swap = BreakTest(
-        f"With the bus down, put a known good fibre of the same kind in place of the one to {node}, then of the one "
-        f"from {upstream}. The ring closes with it: that fibre was at fault.",
+        tell(
+            "With the bus down, put a known good fibre of the same kind in place of the one to {node}, then of the "
+            "one from {upstream}. The ring closes with it: that fibre was at fault.",
+            node=node,
+            upstream=upstream,
+        ),
         ("upstream-fibre", "downstream-fibre"),
     )
-    plug = BreakTest("Plug what is open, with the bus down, and close the ring.", ("plug",))
+    plug = BreakTest(tell("Plug what is open, with the bus down, and close the ring."), ("plug",))
     first = (plug,) if "plug" in parts else ()
     if "coupling" not in parts:  # a fibre without a block has no socket to look at
         return (*first, clean, swap, supply) if weak else (*first, supply, swap, clean)
@@ -220,12 +264,29 @@ def _tests(upstream: str, node: str, suspects: Sequence[Suspect], silent: bool, 
     return (*first, supply, card, swap, clean) if silent else (*first, card, supply, swap, clean)
 
 
+def _supply_test(upstream: str, silent: bool) -> str:
+    if silent:
+        return tell(
+            "Check the supply of {node}: fuse, voltage, earth. Without supply it passes no light on, and it reported "
+            "no position.",
+            node=upstream,
+        )
+    return tell(
+        "Check the supply of {node}: fuse, voltage, earth. Without supply it passes no light on; it reported a "
+        "position, so this is less likely.",
+        node=upstream,
+    )
+
+
 def _meter(node: str) -> BreakTest:
     """For weak light, which a card would show red as well (common practice, no source)."""
     return BreakTest(
-        f"With the bus down, take the input plug of {node} out of its block, power up, start the ring-break test, so "
-        "that every node lights its output, and put an optical power meter for red light (650 nm) to the open socket "
-        "there. Well above what the receiver needs: the loss is behind it. Less: it is before. A white card does not "
-        "do: weak light shows on it as well.",
+        tell(
+            "With the bus down, take the input plug of {node} out of its block, power up, start the ring-break test, "
+            "so that every node lights its output, and put an optical power meter for red light (650 nm) to the open "
+            "socket there. Well above what the receiver needs: the loss is behind it. Less: it is before. A white "
+            "card does not do: weak light shows on it as well.",
+            node=node,
+        ),
         ("transmitter", "upstream-fibre", "coupling"),
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, replace
 from typing import Literal
 
+from satdiag.language import tell
 from satdiag.ring_file import LinkData, Optics, RingFile
 
 Bend = Literal["good", "tight", "too-tight"]
@@ -93,10 +94,10 @@ def budget_gaps(file: RingFile) -> tuple[str, ...]:
     bare = [one for one in file.links if one.length_m is None or one.inline_connectors is None]
     if bare:
         names = ", ".join(f"{one.from_node} > {one.to_node}" for one in bare)
-        gaps.append(f"no margin for {names}: length_m or inline_connectors is not written")
+        gaps.append(tell("no margin for {links}: length_m or inline_connectors is not written", links=names))
     for key in ("transmitter_min_dbm", "receiver_min_dbm", "coupling_db"):
         if any(getattr(optics_of(one, file.optics), key) is None for one in file.links if one not in bare):
-            gaps.append(f"no optical margin: {key} is not written in [optics] of ring.toml")
+            gaps.append(tell("no optical margin: {key} is not written in [optics] of ring.toml", key=key))
     return tuple(gaps)
 
 

@@ -6,7 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from satdiag.language import mark, tell, translated
 from satdiag.ring_file import Block, End, RingFile
+from satdiag.wiring.chained import chained
 from satdiag.wiring.ring.light import LightPaths, is_plugged, light_paths, times_used
 
 State = Literal["valid", "problems", "order-differs"]
@@ -36,13 +38,17 @@ def check_ring(file: RingFile) -> RingCheck:
     """Judge the plugs of a file against its wanted order; without one, whether they make one closed ring."""
     paths = light_paths(file)
     if not file.plugs_known:
-        return RingCheck(None, (), paths, ("how the ring is plugged today is not written: nothing to check",))
+        return RingCheck(None, (), paths, (tell("how the ring is plugged today is not written: nothing to check"),))
     problems = [*_ends(file), *_positions(file), *_rings(file, paths), *_not_wanted(file)]
-    could_not = () if file.wanted else ("the wanted order is not written: the order of the nodes was not judged",)
+    unordered = tell("the wanted order is not written: the order of the nodes was not judged")
+    could_not = () if file.wanted else (unordered,)
     state: State = "problems" if problems else "valid"
     if not problems and file.wanted and not same_ring(paths.rings[0], file.wanted):
-        found = " > ".join(paths.rings[0])
-        text = f"the ring is closed, but its order is {found}; wanted is {' > '.join(_from_master(file))}"
+        text = tell(
+            "the ring is closed, but its order is {found}; wanted is {wanted}",
+            found=" > ".join(paths.rings[0]),
+            wanted=" > ".join(_from_master(file)),
+        )
         problems, state = [RingProblem("order-differs", text)], "order-differs"
     return RingCheck(state, tuple(problems), paths, could_not)
 
@@ -89,18 +95,28 @@ def _ends(file: RingFile) -> Iterator[RingProblem]:
     for name in dict.fromkeys((*(file.wanted or ()), *file.node_names, *(bridge.name for bridge in file.bridges))):
         if not is_plugged(file, name):
             if name in (file.wanted or ()):
-                yield RingProblem("not-plugged", f"the node {name} is wanted on the ring and not plugged yet")
+                text = tell("the node {node} is wanted on the ring and not plugged yet", node=name)
+                yield RingProblem("not-plugged", text)
             continue
-        for end, word in ((End(name, "out"), "output"), (End(name, "in"), "input")):
+        for end in (End(name, "out"), End(name, "in")):
+            word = "output" if end.side == "out" else "input"
             count = times_used(file, end)
             if count == 0:
-                yield RingProblem(f"{word}-open", f"the {word} of {name} ({end}) is open: it is plugged nowhere")
+                yield RingProblem(f"{word}-open", _open_text(end))
             elif count > 1:
-                where = " and ".join(str(socket) for socket in file.sockets.get(end, ())) or "its direct fibres"
-                yield RingProblem(
-                    f"{word}-twice",
-                    f"the end {end} is written {count} times ({where}): one plug cannot be in two places",
+                text = tell(
+                    "the end {end} is written {count} times ({places}): one plug cannot be in two places",
+                    end=end,
+                    count=count,
+                    places=chained(map(str, file.sockets.get(end, ()))) or tell("its direct fibres"),
                 )
+                yield RingProblem(f"{word}-twice", text)
+
+
+def _open_text(end: End) -> str:
+    if end.side == "out":
+        return tell("the output of {node} ({end}) is open: it is plugged nowhere", node=end.owner, end=end)
+    return tell("the input of {node} ({end}) is open: it is plugged nowhere", node=end.owner, end=end)
 
 
 def _positions(file: RingFile) -> Iterator[RingProblem]:
@@ -112,38 +128,72 @@ def _positions(file: RingFile) -> Iterator[RingProblem]:
 
 def _position(file: RingFile, block: Block, position: int) -> Iterator[RingProblem]:
     held = [(row, file.held.get(block.socket(position, "out")._replace(row=row))) for row in ("upper", "lower")]
-    where = f"position {position} of block {block.name}"
+    values = {"position": position, "block": block.name}
     there = [(row, end) for row, end in held if end is not None]
     for row, end in there:
-        right = block.row_of(end.side)
-        if row != right:
-            word = "output" if end.side == "out" else "input"
-            text = f"the end {end} stands in the {row} row at {where}, but {word}s belong in the {right} row"
-            yield RingProblem("row-mistaken", f"{text}: plug or file, mend one of the two")
+        if row != block.row_of(end.side):
+            text = translated(_MISTAKEN[end.side, row]).format(end=end, **values)
+            yield RingProblem("row-mistaken", text)
     if len(there) == 1:
-        end = there[0][1]
-        yield RingProblem("faces-nothing", f"the end {end} faces an empty socket at {where}: no light passes there")
+        text = tell(
+            "the end {end} faces an empty socket at position {position} of block {block}: no light passes there",
+            end=there[0][1],
+            **values,
+        )
+        yield RingProblem("faces-nothing", text)
     elif len(there) == 2 and there[0][1].side == there[1][1].side:
-        word = "outputs" if there[0][1].side == "out" else "inputs"
-        both = f"{there[0][1]} and {there[1][1]}"
-        yield RingProblem("same-side", f"two {word}, {both}, face each other at {where}: no light passes there")
+        both = chained(str(end) for _, end in there)
+        yield RingProblem("same-side", translated(_SAME_SIDE[there[0][1].side]).format(ends=both, **values))
+
+
+_MISTAKEN = {
+    ("out", "upper"): mark(
+        "the end {end} stands in the upper row at position {position} of block {block}, but outputs belong in the "
+        "lower row: plug or file, mend one of the two"
+    ),
+    ("out", "lower"): mark(
+        "the end {end} stands in the lower row at position {position} of block {block}, but outputs belong in the "
+        "upper row: plug or file, mend one of the two"
+    ),
+    ("in", "upper"): mark(
+        "the end {end} stands in the upper row at position {position} of block {block}, but inputs belong in the "
+        "lower row: plug or file, mend one of the two"
+    ),
+    ("in", "lower"): mark(
+        "the end {end} stands in the lower row at position {position} of block {block}, but inputs belong in the "
+        "upper row: plug or file, mend one of the two"
+    ),
+}
+_SAME_SIDE = {
+    "out": mark(
+        "two outputs, {ends}, face each other at position {position} of block {block}: no light passes there"
+    ),
+    "in": mark("two inputs, {ends}, face each other at position {position} of block {block}: no light passes there"),
+}
 
 
 def _rings(file: RingFile, paths: LightPaths) -> Iterator[RingProblem]:
     for ring in paths.rings:
         if len(ring) == 1:
-            yield RingProblem("looped", f"the node {ring[0]} is looped on itself: its output feeds its own input")
+            text = tell("the node {node} is looped on itself: its output feeds its own input", node=ring[0])
+            yield RingProblem("looped", text)
     if len(paths.rings) > 1:
         parts = ", ".join(" > ".join(ring) for ring in paths.rings)
-        text = f"the plugs make {len(paths.rings)} separate rings, {parts}: what is not on the master's ring is lost"
+        text = tell(
+            "the plugs make {count} separate rings, {rings}: what is not on the master's ring is lost",
+            count=len(paths.rings),
+            rings=parts,
+        )
         yield RingProblem("several-rings", text)
     for chain in paths.chains:
-        yield RingProblem("open", f"the ring is open: no light reaches the input of {chain[0]}")
+        yield RingProblem("open", tell("the ring is open: no light reaches the input of {node}", node=chain[0]))
     for name in paths.dark_bridges:
-        yield RingProblem("dark-bridge", f"the bridge {name} is plugged, but no node's light passes through it")
+        text = tell("the bridge {name} is plugged, but no node's light passes through it", name=name)
+        yield RingProblem("dark-bridge", text)
 
 
 def _not_wanted(file: RingFile) -> Iterator[RingProblem]:
     for name in file.node_names:
         if file.wanted and name not in file.wanted and is_plugged(file, name):
-            yield RingProblem("not-wanted", f"the node {name} is plugged, but the wanted order does not name it")
+            text = tell("the node {node} is plugged, but the wanted order does not name it", node=name)
+            yield RingProblem("not-wanted", text)

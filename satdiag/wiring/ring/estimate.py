@@ -11,8 +11,10 @@ import pandas as pd
 from satdiag.exposure import stretches
 from satdiag.findings import RingFindings
 from satdiag.job import Job
+from satdiag.language import tell
 from satdiag.ring_file import FILE, RingFile, parse_ring
 from satdiag.spans import Spans, intersect, length_s, spans
+from satdiag.wiring.chained import chained
 from satdiag.wiring.ring.breaks import locate_break
 from satdiag.wiring.ring.budget import budget_gaps, budgets, least_margin
 from satdiag.wiring.ring.check import RingCheck, check_ring, not_plugged
@@ -30,7 +32,12 @@ def ring_findings(job: Job) -> tuple[RingFindings | None, tuple[str, ...]]:
     file = ring_of(job)
     if file is None:
         if _positions(job):
-            said.append(f"positions of a ring-break test were logged; without {FILE} the nodes' order is unknown")
+            said.append(
+                tell(
+                    "positions of a ring-break test were logged; without {file} the nodes' order is unknown",
+                    file=FILE,
+                )
+            )
         return found, tuple(said)
     found, of_plan = _with_plan(found or RingFindings(state=None), file)
     found, of_break = _with_positions(job, found, file)
@@ -49,7 +56,7 @@ def positions_reported(job: Job) -> tuple[dict[str, int], tuple[str, ...]]:
     None of them tells of a break while the ring is reported closed.
     """
     if _last(job.select("ring", "bus")) == "closed":
-        return {}, ("the ring was last reported closed: positions reported on it tell its order, not a break",)
+        return {}, (tell("the ring was last reported closed: positions reported on it tell its order, not a break"),)
     return _positions(job), ()
 
 
@@ -60,7 +67,7 @@ def _reported(job: Job) -> tuple[RingFindings | None, list[str]]:
     rows = job.select("ring")
     states = rows[~rows["subject"].str.startswith(POSITION).to_numpy(dtype=bool)]
     if states.empty:
-        return None, ["nothing of the optical ring was logged: its state is unknown"]
+        return None, [tell("nothing of the optical ring was logged: its state is unknown")]
     bus = states[(states["subject"] == "bus").to_numpy()]
     nodes = states[states["subject"].str.startswith(NODE).to_numpy(dtype=bool)]
     others = states[(states["subject"] == "other-sources").to_numpy()]
@@ -70,7 +77,7 @@ def _reported(job: Job) -> tuple[RingFindings | None, list[str]]:
         nodes_absent=_nodes(nodes, "absent"),
         other_sources=cast(Literal["working", "lost"] | None, _last(others)),
         open_s=None if bus.empty else length_s(_open(job, bus)),
-    ), ["the optical ring was not reported open or closed"] if bus.empty else []
+    ), [tell("the optical ring was not reported open or closed")] if bus.empty else []
 
 
 def _last(rows: pd.DataFrame) -> str | None:
@@ -134,8 +141,12 @@ def _of_before(file: RingFile, check: RingCheck) -> tuple[str, ...]:
     waits = not_plugged(file.wanted or (), check.paths.rings, check.paths.chains)
     if check.state is None or not waits:
         return ()
-    names = " and ".join(waits)
-    return (f"{FILE} has no plug of {names} yet: what it says of the plugs is of before, and was not weighed",)
+    said = tell(
+        "{file} has no plug of {nodes} yet: what it says of the plugs is of before, and was not weighed",
+        file=FILE,
+        nodes=chained(waits),
+    )
+    return (said,)
 
 
 def _moves(file: RingFile, check: RingCheck) -> int | None:
@@ -150,11 +161,15 @@ def second_ring_text(second: SecondRing) -> str:
     """The reading of lost nodes as a second ring, as a sentence."""
     names = ", ".join(second.nodes)
     if second.inputs is None:
-        return f"By the plugs as written, {names} would stand on a second ring: that fits what does not answer."
-    return (
-        f"The lost nodes ({names}) would be on a second ring if the input plugs of {second.inputs[0]} and "
-        f"{second.inputs[1]} were exchanged: that fits what does not answer. It is one reading; a node "
-        "without supply is another."
+        return tell(
+            "By the plugs as written, {nodes} would stand on a second ring: that fits what does not answer.",
+            nodes=names,
+        )
+    return tell(
+        "The lost nodes ({nodes}) would be on a second ring if the input plugs of {two} were exchanged: that fits "
+        "what does not answer. It is one reading; a node without supply is another.",
+        nodes=names,
+        two=chained(second.inputs),
     )
 
 
@@ -169,13 +184,13 @@ def _with_positions(job: Job, found: RingFindings, file: RingFile) -> tuple[Ring
     if found.state == "closed":
         order, text = order_reported(file, reports)
         if order is None:
-            return found, (f"the positions that nodes reported could not be compared: {text}",)
+            return found, (tell("the positions that nodes reported could not be compared: {why}", why=text),)
         return replace(found, order_reported=order, order_reported_text=text), ()
     reading = locate_break(file, reports)
     blocks = blocks_shown(file, reading) if file.plugs_known else ()
     said = list(reading.could_not)
     if found.state is None:
-        said.append("the ring was not reported open: the positions are read as those of an open ring")
+        said.append(tell("the ring was not reported open: the positions are read as those of an open ring"))
     return replace(found, break_=break_shown(reading, reports), blocks=blocks), tuple(said)
 
 
@@ -186,14 +201,21 @@ def order_reported(file: RingFile, reports: Mapping[str, int]) -> tuple[Literal[
     """
     wanted = file.wanted
     if wanted is None:
-        return None, "no wanted order is written"
+        return None, tell("no wanted order is written")
     if strange := [name for name in reports if name not in file.node_names]:
-        return None, f"{FILE} does not name every node of the ring ({', '.join(strange)})"
+        return None, tell(
+            "{file} does not name every node of the ring ({nodes})", file=FILE, nodes=", ".join(strange)
+        )
     start = file.master or next((name for name, count in reports.items() if count == 0), None)
     turn = wanted.index(start) if start in wanted else 0
     places = {name: (wanted.index(name) - turn) % len(wanted) for name in wanted}
     odd = [name for name, count in reports.items() if name not in places or places[name] != count]
     if not odd:
-        return "as-wanted", "The positions that the nodes reported are those of the wanted order."
-    told = ", ".join(f"{name} reports {reports[name]}, wanted {places.get(name, 'nowhere')}" for name in odd)
-    return "differs", f"The order of the nodes differs from the wanted one: {told}."
+        return "as-wanted", tell("The positions that the nodes reported are those of the wanted order.")
+    told = ", ".join(
+        tell("{node} reports {position}, wanted {wanted}", node=name, position=reports[name], wanted=places[name])
+        if name in places
+        else tell("{node} reports {position}, wanted nowhere", node=name, position=reports[name])
+        for name in odd
+    )
+    return "differs", tell("The order of the nodes differs from the wanted one: {differences}.", differences=told)

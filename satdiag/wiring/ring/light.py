@@ -77,6 +77,9 @@ def times_used(file: RingFile, end: End) -> int:
 
 
 BRIDGE = "the bridge "
+FIBRE = "a fibre without a block"
+BETWEEN = "the block's position between them"
+"""Names of places that are no position of a block; `named.place_text` says them in the language in use."""
 
 
 def _arcs(file: RingFile) -> dict[str, tuple[str, Place]]:
@@ -91,7 +94,7 @@ def _arcs(file: RingFile) -> dict[str, tuple[str, Place]]:
             found[end.owner] = (facing.owner, Place(socket.block, socket.position))
     for way in file.directs:
         if times_used(file, End(way.from_node, "out")) == times_used(file, End(way.to_node, "in")) == 1:
-            found[way.from_node] = (way.to_node, Place("a fibre without a block", None))
+            found[way.from_node] = (way.to_node, Place(FIBRE, None))
     return found
 
 

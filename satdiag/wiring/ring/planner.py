@@ -16,6 +16,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 
 from satdiag.errors import SatdiagError
+from satdiag.language import tell
 from satdiag.ring_file import Block, End, Node, Plug, RingFile, Socket, name_problem
 from satdiag.wiring.ring.check import check_ring
 from satdiag.wiring.ring.light import is_plugged, times_used
@@ -103,21 +104,26 @@ def with_moves(file: RingFile, moves: Sequence[Move], order: tuple[str, ...]) ->
 
 def _unknown_plugs(file: RingFile, wanted: tuple[str, ...]) -> Iterator[str]:
     if not file.plugs_known:
-        yield "how the ring is plugged today is not written: look at each position and add its [[plug]]"
+        yield tell("how the ring is plugged today is not written: look at each position and add its [[plug]]")
     for owner in (*file.node_names, *(bridge.name for bridge in file.bridges)):
         for end in (End(owner, "out"), End(owner, "in")):
             if (count := times_used(file, end)) > 1:
-                yield f"the end {end} is written {count} times: look where that plug is, and write it once"
+                yield tell(
+                    "the end {end} is written {count} times: look where that plug is, and write it once",
+                    end=end,
+                    count=count,
+                )
 
 
 def _direct_in_the_way(file: RingFile, wanted: tuple[str, ...]) -> Iterator[str]:
     following = dict(zip(wanted, (*wanted[1:], wanted[0]), strict=True))
     for way in file.directs:
         if following.get(way.from_node) != way.to_node:
-            yield (
-                f"the fibre from {way.from_node} straight to {way.to_node} stands against this order, and no plug "
-                "at a block can change it: put an inline coupler there (a block with one position), or keep these "
-                "two together"
+            yield tell(
+                "the fibre from {upstream} straight to {node} stands against this order, and no plug at a block can "
+                "change it: put an inline coupler there (a block with one position), or keep these two together",
+                upstream=way.from_node,
+                node=way.to_node,
             )
 
 
@@ -137,7 +143,13 @@ def _ways(file: RingFile, wanted: tuple[str, ...]) -> tuple[dict[str, list[_Pair
         places = [_reach(file, end) for end in ends]
         for end, place in zip(ends, places, strict=True):
             if place is None:
-                against.append(f"which block {end} reaches is not known: set block of the node {end.owner}")
+                against.append(
+                    tell(
+                        "which block {end} reaches is not known: set block of the node {node}",
+                        end=end,
+                        node=end.owner,
+                    )
+                )
         if places[0] is None or places[1] is None:
             continue
         if places[0] == places[1]:
@@ -168,16 +180,27 @@ def _too_few(file: RingFile, pairs: dict[str, list[_Pair]], bridged: list[_Bridg
         there = sum((bridge.from_block, bridge.to_block) == way for bridge in file.bridges)
         if there < needed.count(way):
             against.append(
-                f"the order crosses from block {way[0]} to block {way[1]} {needed.count(way)} times, and there are "
-                f"{there} bridges that way: add a [[bridge]], or choose an order that crosses less"
+                tell(
+                    "the order crosses from block {one} to block {other} {times} times, and there are {bridges} "
+                    "bridges that way: add a [[bridge]], or choose an order that crosses less",
+                    one=way[0],
+                    other=way[1],
+                    times=needed.count(way),
+                    bridges=there,
+                )
             )
     for block in file.blocks:
         count = len(pairs[block.name]) + sum((block.name in way) for way in needed)
         if count > block.positions:
             against.append(
-                f"block {block.name} has {block.positions} positions and the order needs {count}: there is no free "
-                "position. Fit a block with more positions, or a second block with a bridge each way, or an inline "
-                "coupler (a block with one position) in the fibre before the new node"
+                tell(
+                    "block {block} has {positions} positions and the order needs {count}: there is no free position. "
+                    "Fit a block with more positions, or a second block with a bridge each way, or an inline coupler "
+                    "(a block with one position) in the fibre before the new node",
+                    block=block.name,
+                    positions=block.positions,
+                    count=count,
+                )
             )
     return against
 

@@ -8,30 +8,41 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
+from satdiag.language import mark, tell
 from satdiag.ring_file import End, RingFile, Socket
+from satdiag.wiring.ring.named import end_text, socket_mark, socket_text
 from satdiag.wiring.ring.planner import Move, RingPlan
 
 Action = Literal["move", "plug-in", "take-out", "lay-aside", "plug-back"]
 
-EYES = "Never look into a fibre or a socket, and use no magnifier: hold a white card before it and look at that."
-CAPS = "Put a cap on every open end and socket, and do not touch an end face: no solvent, no heat, no sharp bend."
-NO_CUT = "Do not cut or splice a fibre by hand: fit a whole one."
+EYES = mark(
+    "Never look into a fibre or a socket, and use no magnifier: hold a white card before it and look at that."
+)
+CAPS = mark(
+    "Put a cap on every open end and socket, and do not touch an end face: no solvent, no heat, no sharp bend. Do "
+    "not cut or splice a fibre by hand: fit a whole one."
+)
 
 BEFORE = (
-    "Where panels, seats or pillar covers come off: airbag and belt wiring runs there. Follow the vehicle maker's "
-    "steps to make that system safe, and wait as long as they say.",
-    "Switch everything off, lock the vehicle and wait until the bus sleeps; then power down as the vehicle maker "
-    "describes. An open ring mutes all sources of that ring.",
+    mark(
+        "Where panels, seats or pillar covers come off: airbag and belt wiring runs there. Follow the vehicle "
+        "maker's steps to make that system safe, and wait as long as they say."
+    ),
+    mark(
+        "Switch everything off, lock the vehicle and wait until the bus sleeps; then power down as the vehicle maker "
+        "describes. An open ring mutes all sources of that ring."
+    ),
     EYES,
-    f"{CAPS} {NO_CUT}",
-    "Take a photograph of each block, and put the labels on the plugs before you touch one.",
+    CAPS,
+    mark("Take a photograph of each block, and put the labels on the plugs before you touch one."),
 )
 AFTERWARDS = (
-    "Pull softly at each plug that you moved: it must have snapped in. Cap the sockets that stay open.",
-    "Compare the block with the drawing of how it is afterwards.",
-    "Power up, wait for the bus to wake, and see that the ring's other sources play and every node answers.",
-    "Write the plugs as they are now into ring.toml, and run: satdiag ring check.",
+    mark("Pull softly at each plug that you moved: it must have snapped in. Cap the sockets that stay open."),
+    mark("Compare the block with the drawing of how it is afterwards."),
+    mark("Power up, wait for the bus to wake, and see that the ring's other sources play and every node answers."),
+    mark("Write the plugs as they are now into ring.toml, and run: satdiag ring check."),
 )
+"""Both as they were marked: whoever says them calls `translated`."""
 
 
 class Step(NamedTuple):
@@ -111,13 +122,16 @@ def step_text(step: Step) -> str:
     to = None if step.to is None else socket_text(step.to)
     from_ = None if step.from_ is None else socket_text(step.from_)
     end = end_text(step.end)
-    return {
-        "move": f"Take {end} out of {from_} and plug it into {to}.",
-        "plug-in": f"Take the cap off {end} and plug it into {to}.",
-        "take-out": f"Take {end} out of {from_}; cap it and the socket.",
-        "lay-aside": f"Take {end} out of {from_}, cap it and lay it aside: its socket is needed first.",
-        "plug-back": f"Take the cap off {end}, laid aside before, and plug it into {to}.",
-    }[step.action]
+    values = {"end": end, "from_": from_, "to": to}
+    if step.action == "move":
+        return tell("Take {end} out of {from_} and plug it into {to}.", **values)
+    if step.action == "plug-in":
+        return tell("Take the cap off {end} and plug it into {to}.", **values)
+    if step.action == "take-out":
+        return tell("Take {end} out of {from_}; cap it and the socket.", **values)
+    if step.action == "lay-aside":
+        return tell("Take {end} out of {from_}, cap it and lay it aside: its socket is needed first.", **values)
+    return tell("Take the cap off {end}, laid aside before, and plug it into {to}.", **values)
 
 
 def labels_of(plan: RingPlan) -> tuple[tuple[str, str, str], ...]:
@@ -125,20 +139,14 @@ def labels_of(plan: RingPlan) -> tuple[tuple[str, str, str], ...]:
     found = []
     order = {step.end: step.number for step in steps_of(plan.moves)}
     for move in sorted(plan.moves, key=lambda move: order[move.end]):
-        now = "not plugged" if move.from_ is None else f"now {move.from_}"
-        then = "take out" if move.to is None else f"to {move.to}"
-        found.append((end_text(move.end), f"{str(move.end).upper()}: {now}", then))
+        plug = str(move.end).upper()
+        if move.from_ is None:
+            now = tell("{plug}: not plugged", plug=plug)
+        else:
+            now = tell("{plug}: now {place}", plug=plug, place=socket_mark(move.from_))
+        then = tell("take out") if move.to is None else tell("to {place}", place=socket_mark(move.to))
+        found.append((end_text(move.end), now, then))
     return tuple(found)
-
-
-def end_text(end: End) -> str:
-    """'the output of head-unit'."""
-    return f"the {'output' if end.side == 'out' else 'input'} of {end.owner}"
-
-
-def socket_text(socket: Socket) -> str:
-    """'position 3, lower row, of block main'."""
-    return f"position {socket.position}, {socket.row} row, of block {socket.block}"
 
 
 def done(file: RingFile, steps: Sequence[Step]) -> dict[Socket, End]:
