@@ -9,19 +9,23 @@ from pathlib import Path
 from satdiag.acceptance.checklist_document import Checklist, Item
 from satdiag.errors import SatdiagError
 from satdiag.job import Job
+from satdiag.language import mark, parted, tell
 from satdiag.report import palette
 from satdiag.report.cautions import CAUTIONS, Caution
 from satdiag.report.local_time import LocalTime, local_time_of
 from satdiag.report.page import masker, template_environment
+from satdiag.report.words import Words, row_words
 from satdiag.report.writing import check_place, replace_file
 
-STATES = {
-    "proved": "proved",
-    "contradicted": "the log speaks against it",
-    "partly": "in part",
-    "missing": "not shown",
-    "does-not-apply": "does not apply",
-}
+STATES = Words(
+    {
+        "proved": mark("proved"),
+        "contradicted": mark("the log speaks against it"),
+        "partly": mark("in part"),
+        "missing": mark("not shown"),
+        "does-not-apply": mark("does not apply"),
+    }
+)
 MARKS = {"proved": "[x]", "contradicted": "[!]", "partly": "[/]", "missing": "[ ]", "does-not-apply": "[-]"}
 GENERAL = ("airbag", "garage", "rules")
 
@@ -86,22 +90,22 @@ def line_of(item: Item, local: LocalTime) -> Line:
     """An item with its times as a person at the place reads them."""
     said = STATES[item.state]
     if item.earlier and item.state == "partly":
-        said = "proved earlier, not now"
+        said = tell("proved earlier, not now")
     elif item.by_hand:
-        said = "by hand"
+        said = tell("by hand")
     when = local.text(item.at) if item.at else ""
-    rows = ", ".join(item.rows)
+    rows = row_words(item.rows)
     return Line(
         key=item.key,
         title=item.title,
-        question=f"question {item.question}" if item.question else "",
+        question=tell("question {number}", number=item.question) if item.question else "",
         why=item.why,
         how=item.how,
         caution=item.caution,
         state=item.state,
         said=said,
         text=item.text,
-        shown="; ".join(part for part in (item.seen, when, rows) if part),
+        shown=parted(part for part in (item.seen, when, rows) if part),
     )
 
 
@@ -109,20 +113,27 @@ def checklist_lines(job: Job, found: Checklist) -> list[str]:
     """The plain form for a terminal: a box, the item, and beneath it what the log says and what is left to do."""
     local = local_time_of(job)
     clean = masker(job)
-    lines = [found.text, f"As of {local.text(found.as_of)}; job {found.job}. {local.sentence}"]
+    as_of = tell("As of {moment}; job {job}.", moment=local.text(found.as_of), job=found.job)
+    lines = [found.text, f"{as_of} {local.sentence}"]
     for section in found.sections:
         lines += ["", section.title]
         for item in section.items:
             lines += _item_lines(line_of(item, local))
-    boxes = "[x] proved  [!] the log speaks against it  [/] in part or earlier  [ ] not shown  [-] does not apply"
-    lines += ["", boxes, "", *(f"{caution.head}: {caution.text}" for caution in general_cautions())]
+    boxes = tell(
+        "[x] proved  [!] the log speaks against it  [/] in part or earlier  [ ] not shown  [-] does not apply"
+    )
+    lines += ["", boxes, "", *map(_caution_line, general_cautions())]
     return [clean(line) for line in lines]
+
+
+def _caution_line(caution: Caution) -> str:
+    return tell("{head}: {said}", head=caution.head, said=caution.text)
 
 
 def _item_lines(line: Line) -> list[str]:
     head = f"{MARKS[line.state]} {line.title}" + (f" ({line.question})" if line.question else "")
     lines = [head, f"    {line.text}" + (f" ({line.shown})" if line.shown else "")]
     if line.state not in ("proved", "does-not-apply"):
-        lines.append(f"    How: {line.how}")
-        lines += [f"    Care: {line.caution}"] if line.caution else []
+        lines.append(f"    {tell('How: {what}', what=line.how)}")
+        lines += [f"    {tell('Care: {what}', what=line.caution)}"] if line.caution else []
     return lines

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from satdiag.errors import SatdiagError
+from satdiag.language import mark, tell, translated
 from satdiag.report import palette
 from satdiag.report.day_plan_figure import day_figure
 from satdiag.report.figure import Figure, Table, table
@@ -28,14 +29,20 @@ from satdiag.sky.pole import at_a_pole
 from satdiag.sky.ranks import Hour
 
 METHOD = (
-    "Directions are those of the geometry on the WGS84 ellipsoid, azimuth from true north. Refraction is left out: "
-    "it lifts a satellite by less than a tenth of a degree above 10 degrees.",
-    "A satellite that moves is carried from its elements with SGP4 and turned to the Earth by mean sidereal time; "
-    "that is good to a few hundredths of a degree, its elements to what their age allows.",
-    "Where the sky at the place is known (from navigation satellites, a skyline, obstacles or a word), best and "
-    "worst hours go by the chance that at least one satellite is clear. It is worked out for all of them together, "
-    "because they share their obstacles. Besides, and where the sky is not known, they go by elevation alone: for "
-    "each hour the lowest elevation in it counts.",
+    mark(
+        "Directions are those of the geometry on the WGS84 ellipsoid, azimuth from true north. Refraction is left "
+        "out: it lifts a satellite by less than a tenth of a degree above 10 degrees."
+    ),
+    mark(
+        "A satellite that moves is carried from its elements with SGP4 and turned to the Earth by mean sidereal "
+        "time; that is good to a few hundredths of a degree, its elements to what their age allows."
+    ),
+    mark(
+        "Where the sky at the place is known (from navigation satellites, a skyline, obstacles or a word), best and "
+        "worst hours go by the chance that at least one satellite is clear. It is worked out for all of them "
+        "together, because they share their obstacles. Besides, and where the sky is not known, they go by "
+        "elevation alone: for each hour the lowest elevation in it counts."
+    ),
 )
 
 
@@ -57,8 +64,11 @@ class Part:
 def local_time_of_site(site: Site) -> LocalTime:
     """The site's own time zone; UTC, and said, where it names none."""
     if site.timezone:
-        return LocalTime(ZoneInfo(site.timezone), f"Times are local time at {site.name} ({site.timezone}).")
-    return LocalTime(UTC, "Times are UTC, because no time zone is named.")
+        return LocalTime(
+            ZoneInfo(site.timezone),
+            tell("Times are local time at {place} ({zone}).", place=site.name, zone=site.timezone),
+        )
+    return LocalTime(UTC, mark("Times are UTC, because no time zone is named."))
 
 
 def write_day_plan(
@@ -87,7 +97,7 @@ def day_plan_html(plans: Sequence[DayPlan], expected: Sequence[str | None], clea
         .render(
             parts=parts,
             cautions=[_sentence(text) for text in cautions_of(plans)],
-            method=METHOD,
+            method=[translated(text) for text in METHOD],
             drawings={figure.name: cleaned(figure.spec, clean) for figure in figures},
             palette=palette,
             light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},
@@ -123,19 +133,24 @@ def _part(plan: DayPlan, number: int, expected: str | None) -> Part:
         expected=tuple(line.strip() for line in (expected or "").splitlines() if line.strip()),
         figure=figure,
         tables=(satellites_table(plan, local), *(one for one in tables if one is not None)),
-        times=f"{local.sentence} Below {plan.coverage_min_elevation_deg:g}° the service is not offered.",
+        times=tell(
+            "{times} Below {least:g}° the service is not offered.",
+            times=local.sentence,
+            least=plan.coverage_min_elevation_deg,
+        ),
     )
 
 
 def where(site: Site) -> str:
     """'41.2000° N, 96.1000° W, 300 m above the ellipsoid'."""
-    north = f"{abs(site.latitude_deg):.4f}° {'N' if site.latitude_deg >= 0 else 'S'}"
-    east = f"{abs(site.longitude_deg):.4f}° {'E' if site.longitude_deg >= 0 else 'W'}"
-    return f"{north}, {east}, {site.height_m:.0f} m above the ellipsoid"
-
-
-def _from_where(site: Site) -> str:
-    return "from the meridian named above" if at_a_pole(site) else "from true north"
+    latitude, longitude = abs(site.latitude_deg), abs(site.longitude_deg)
+    north = (
+        tell("{angle:.4f}° N", angle=latitude) if site.latitude_deg >= 0 else tell("{angle:.4f}° S", angle=latitude)
+    )
+    east = tell("{angle:.4f}° E", angle=longitude)
+    if site.longitude_deg < 0:
+        east = tell("{angle:.4f}° W", angle=longitude)
+    return tell("{north}, {east}, {height:.0f} m above the ellipsoid", north=north, east=east, height=site.height_m)
 
 
 def clock(local: LocalTime, instant: str | None) -> str:
@@ -154,15 +169,28 @@ def satellites_table(plan: DayPlan, local: LocalTime) -> Table:
             degrees_text(one.sky.azimuth_deg),
             degrees_text(one.sky.elevation_deg),
             quantity(None if one.sky.range_km is None else round(one.sky.range_km, -1), "km"),
-            f"at its highest, {clock(local, one.sky.as_of)[:5]}" if one.moves else "all day",
+            tell("at its highest, {time}", time=clock(local, one.sky.as_of)[:5]) if one.moves else tell("all day"),
             _chance_words(one),
             SKY_SOURCES[one.sky.from_],
-            one.status or "not stated",
+            translated(one.status) if one.status else tell("not stated"),
         )
         for one in plan.satellites
     ]
-    heads = ("satellite", "azimuth", "elevation", "distance", "holds", "chance of being clear", "known from", "slot")
-    caption = f"Satellites as seen from {plan.site.name}; azimuth {_from_where(plan.site)}, clockwise."
+    heads = (
+        tell("satellite"),
+        tell("azimuth"),
+        tell("elevation"),
+        tell("distance"),
+        tell("holds"),
+        tell("chance of being clear"),
+        tell("known from"),
+        tell("slot"),
+    )
+    caption = tell("Satellites as seen from {site}; azimuth from true north, clockwise.", site=plan.site.name)
+    if at_a_pole(plan.site):
+        caption = tell(
+            "Satellites as seen from {site}; azimuth from the meridian named above, clockwise.", site=plan.site.name
+        )
     return table(caption, heads, rows, "azimuth|elevation|distance|chance of being clear")
 
 
@@ -170,7 +198,7 @@ def _chance_words(one: SatelliteDay) -> str:
     """The chance of being clear; of a satellite that moves, how much of its time up is expected to be clear."""
     if not one.moves or one.p_clear_while_up is None:
         return percent(one.sky.p_clear, one.sky.p_clear_90)
-    return f"{percent(one.p_clear_while_up, one.p_clear_while_up_90)} of its time up"
+    return tell("{share} of its time up", share=percent(one.p_clear_while_up, one.p_clear_while_up_90))
 
 
 def passes_table(plan: DayPlan, local: LocalTime) -> Table | None:
@@ -183,18 +211,20 @@ def passes_table(plan: DayPlan, local: LocalTime) -> Table | None:
     ]
     if not rows:
         return None
-    caption = (
-        f"Rise above {plan.coverage_min_elevation_deg:g}°, highest point, and set within the day; a dash: outside it."
+    caption = tell(
+        "Rise above {least:g}°, highest point, and set within the day; a dash: outside it.",
+        least=plan.coverage_min_elevation_deg,
     )
-    return table(caption, ("satellite", "rise", "highest", "elevation then", "set"), rows, "elevation then")
+    heads = (tell("satellite"), tell("rise"), tell("highest"), tell("elevation then"), tell("set"))
+    return table(caption, heads, rows, "elevation then")
 
 
 def _pass_words(one: PassTimes | None, plan: DayPlan, local: LocalTime) -> tuple[str, ...]:
     if one is None:
-        return ("not on this day", "", "", "")
+        return (tell("not on this day"), "", "", "")
     times = (one.rise, one.culmination, one.set)
     rise, top, finish = (clock(local, instant) for instant in times)
-    top = {plan.from_: "as the day begins", plan.to: "as the day ends"}.get(one.culmination, top)
+    top = {plan.from_: tell("as the day begins"), plan.to: tell("as the day ends")}.get(one.culmination, top)
     return (rise, top, degrees_text(one.culmination_elevation_deg), finish)
 
 
@@ -204,20 +234,21 @@ def clear_hours_table(plan: DayPlan, local: LocalTime) -> Table | None:
     if found is None:
         return None
     if found.same_all_day:
-        rows = [("every hour alike", "", percent(found.best.p_any_clear, found.best.p_any_clear_90))]
+        rows = [(tell("every hour alike"), "", percent(found.best.p_any_clear, found.best.p_any_clear_90))]
     else:
         rows = [
             (
                 word,
-                f"{clock(local, hour.from_)[:5]} to {clock(local, hour.to)[:5]}",
+                _span(hour.from_, hour.to, local),
                 percent(hour.p_any_clear, hour.p_any_clear_90),
             )
-            for word, hour in (("best hour", found.best), ("worst hour", found.worst))
+            for word, hour in ((tell("best hour"), found.best), (tell("worst hour"), found.worst))
         ]
-    heads = ("hour", "from, to", "at least one satellite clear")
-    known = f"known from: {SKY_SOURCES[found.known_from]}"
-    caption = (
-        f"Best and worst hour by the share of it in which at least one satellite is expected to be clear; {known}."
+    heads = (tell("hour"), tell("from, to"), tell("at least one satellite clear"))
+    caption = tell(
+        "Best and worst hour by the share of it in which at least one satellite is expected to be clear; "
+        "known from: {source}.",
+        source=SKY_SOURCES[found.known_from],
     )
     return table(caption, heads, rows, "at least one satellite clear")
 
@@ -226,32 +257,37 @@ def hours_table(plan: DayPlan, local: LocalTime) -> Table | None:
     """Best and worst hour for the best and the second-best satellite; None where nothing moves."""
     if not any(one.moves for one in plan.satellites):
         return None
-    names = {1: "the highest satellite", 2: "the second highest"}
+    names = {1: tell("the highest satellite"), 2: tell("the second highest")}
     rows = []
     for rank in plan.ranks:
         best, worst = (hour_words(hour, plan, local) for hour in (rank.best, rank.worst))
         rows.append(
-            (names[rank.rank], *(("every hour alike", best[1]) * 2 if rank.same_all_day else (*best, *worst)))
+            (names[rank.rank], *((tell("every hour alike"), best[1]) * 2 if rank.same_all_day else (*best, *worst)))
         )
-    heads = ("of", "best hour", "at least", "worst hour", "down to")
-    caption = "Best and worst hour of the day by elevation alone: the lowest within the hour."
+    heads = (tell("of"), tell("best hour"), tell("at least"), tell("worst hour"), tell("down to"))
+    caption = tell("Best and worst hour of the day by elevation alone: the lowest within the hour.")
     return table(caption, heads, rows)
 
 
 def hour_words(hour: Hour, plan: DayPlan, local: LocalTime) -> tuple[str, str]:
     """'14:00 to 15:00' and '63.3° (east)' of an hour."""
-    span = f"{clock(local, hour.from_)[:5]} to {clock(local, hour.to)[:5]}"
+    span = _span(hour.from_, hour.to, local)
     if hour.lowest_elevation_deg < plan.coverage_min_elevation_deg:
-        return span, "not high enough for the service"
+        return span, tell("not high enough for the service")
     return span, f"{degrees_text(hour.lowest_elevation_deg)} ({hour.satellite})"
+
+
+def _span(start: str, end: str, local: LocalTime) -> str:
+    return tell("{start} to {end}", start=clock(local, start)[:5], end=clock(local, end)[:5])
 
 
 def handover_table(plan: DayPlan, local: LocalTime) -> Table | None:
     """When another satellite becomes the highest; None where that never happens."""
     if not plan.handovers:
         return None
-    rows = [(clock(local, one.at), one.from_ or "none", one.to or "none") for one in plan.handovers]
-    return table("When another satellite becomes the highest.", ("at", "from", "to"), rows)
+    rows = [(clock(local, one.at), one.from_ or tell("none"), one.to or tell("none")) for one in plan.handovers]
+    heads = (tell("at"), tell("from"), tell("to"))
+    return table(tell("When another satellite becomes the highest."), heads, rows)
 
 
 def _track_tables(plan: DayPlan, local: LocalTime) -> tuple[Table, ...]:
@@ -264,5 +300,5 @@ def _track_table(one: SatelliteDay, local: LocalTime) -> Table:
         for point in one.track
         if point.hour
     ]
-    caption = f"{one.sky.name} hour by hour while it is above the horizon."
-    return table(caption, ("at", "azimuth", "elevation"), rows, "azimuth|elevation")
+    caption = tell("{satellite} hour by hour while it is above the horizon.", satellite=one.sky.name)
+    return table(caption, (tell("at"), tell("azimuth"), tell("elevation")), rows, "azimuth|elevation")

@@ -7,20 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from satdiag.findings import SatelliteSky
+from satdiag.language import listed, tell
 from satdiag.report.figure import Figure, Spec, Table, label, layout
 from satdiag.report.local_time import LocalTime, parse_instant
 from satdiag.report.palette import BLUE, FAINT, GREEN, INK, ORANGE, PAPER, PURPLE, VERMILLION
-from satdiag.report.sky_plot import (
-    HEIGHT_PX,
-    place_of,
-    polar_axes,
-    satellite_marks,
-    skyline_trace,
-    zenith_distance,
-)
+from satdiag.report.sky_line import skyline_trace, zenith_distance
+from satdiag.report.sky_plot import HEIGHT_PX, place_of, polar_axes, satellite_marks
 from satdiag.report.sky_words import Point
+from satdiag.sky.compass import compass_word
 from satdiag.sky.day_plan import DayPlan, SatelliteDay, TrackPoint
-from satdiag.sky.parking import compass_word
 from satdiag.sky.pole import at_a_pole
 
 LABELLED_HOURS = 3
@@ -109,7 +104,7 @@ def _least(elevation_deg: float) -> Spec:
         "theta": [float(azimuth) for azimuth in range(0, 361, 4)],
         "r": [zenith_distance(elevation_deg)] * 91,
         "line": {"color": FAINT, "width": 1.2, "dash": "longdash"},
-        "name": f"{elevation_deg:g}° high, the least for the service",
+        "name": tell("{elevation:g}° high, the least for the service", elevation=elevation_deg),
         "hoverinfo": "skip",
     }
 
@@ -166,7 +161,8 @@ def _ticks(one: SatelliteDay, way: Way, local: LocalTime, end: str, taken: list[
         "mode": "markers",
         "marker": {**marker, "line": {"color": PAPER, "width": 1}},
         "customdata": [
-            f"{at:%H:%M}, {point.elevation_deg:.0f}° high" for point, at in zip(points, times, strict=True)
+            tell("{time}, {elevation:.0f}° high", time=f"{at:%H:%M}", elevation=point.elevation_deg)
+            for point, at in zip(points, times, strict=True)
         ],
         "hovertemplate": f"{name}, %{{customdata}}<extra></extra>",
     }
@@ -219,22 +215,34 @@ def _hour_rank(words: str) -> int:
 
 
 def _caption(plan: DayPlan, moving: bool) -> str:
-    skyline = " What is dotted or hatched lies behind the skyline." if plan.mask else " No skyline was measured here."
-    ticks = (
-        " A line is the way of a satellite that moves, with a tick at each full hour (or, of a quick one, at the "
-        "highest point of each pass), named where there is room."
-        if moving
-        else ""
-    )
-    up = "the meridian named above" if at_a_pole(plan.site) else "true north"
-    return (
-        f"The sky over {plan.site.name} on {plan.day}: {up} is up, east is right, the zenith is in the middle, "
-        f"the horizon is the rim.{skyline}{ticks}{_one_way_words(plan)}"
-    )
+    values = {"site": plan.site.name, "day": plan.day}
+    if at_a_pole(plan.site):
+        first = tell(
+            "The sky over {site} on {day}: the meridian named above is up, east is right, the zenith is in the "
+            "middle, the horizon is the rim.",
+            **values,
+        )
+    else:
+        first = tell(
+            "The sky over {site} on {day}: true north is up, east is right, the zenith is in the middle, the horizon "
+            "is the rim.",
+            **values,
+        )
+    said = [first, tell("No skyline was measured here.")]
+    if plan.mask:
+        said = [first, tell("What is dotted or hatched lies behind the skyline.")]
+    if moving:
+        said.append(
+            tell(
+                "A line is the way of a satellite that moves, with a tick at each full hour (or, of a quick one, at "
+                "the highest point of each pass), named where there is room."
+            )
+        )
+    return " ".join([*said, *_one_way_words(plan)])
 
 
-def _one_way_words(plan: DayPlan) -> str:
-    """Which satellites follow one and the same way in the sky, so that their lines lie on each other; '' for none."""
+def _one_way_words(plan: DayPlan) -> list[str]:
+    """Which satellites follow one and the same way in the sky, so that their lines lie on each other."""
     left = [one for one in plan.satellites if len(one.track) > 1]
     said = []
     while left:
@@ -242,9 +250,11 @@ def _one_way_words(plan: DayPlan) -> str:
         same = [other for other in left if _same_way(first, other) and _same_way(other, first)]
         if same:
             names = [first.sky.name, *(one.sky.name for one in same)]
-            said.append(f" {', '.join(names[:-1])} and {names[-1]} follow one way, so their lines lie on each other.")
+            said.append(
+                tell("{satellites} follow one way, so their lines lie on each other.", satellites=listed(names))
+            )
             left = [one for one in left if one not in same]
-    return "".join(said)
+    return said
 
 
 def _same_way(one: SatelliteDay, other: SatelliteDay) -> bool:
@@ -259,14 +269,22 @@ def _same_way(one: SatelliteDay, other: SatelliteDay) -> bool:
 
 def _alt(plan: DayPlan, still: Sequence[SatelliteSky], moving: Sequence[SatelliteDay]) -> str:
     said = [
-        f"{sky.name} in the {compass_word(sky.azimuth_deg or 0.0)}, {sky.elevation_deg or 0.0:.0f} degrees up"
+        tell(
+            "{satellite} in the {side}, {elevation:.0f} degrees up",
+            satellite=sky.name,
+            side=compass_word(sky.azimuth_deg or 0.0),
+            elevation=sky.elevation_deg or 0.0,
+        )
         for sky in still
     ]
     said += [
-        f"{one.sky.name} moves and reaches {one.sky.elevation_deg or 0.0:.0f} degrees in the "
-        f"{compass_word(one.sky.azimuth_deg or 0.0)}"
+        tell(
+            "{satellite} moves and reaches {elevation:.0f} degrees in the {side}",
+            satellite=one.sky.name,
+            elevation=one.sky.elevation_deg or 0.0,
+            side=compass_word(one.sky.azimuth_deg or 0.0),
+        )
         for one in moving
     ]
-    return f"Polar plot of the sky over {plan.site.name}. " + (
-        "; ".join(said) + "." if said else "No satellite is drawn."
-    )
+    first = tell("Polar plot of the sky over {site}.", site=plan.site.name)
+    return f"{first} {'; '.join(said)}." if said else f"{first} {tell('No satellite is drawn.')}"

@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from satdiag.findings import ElsewhereFindings, Findings, PathElsewhere, PlaceElsewhere
+from satdiag.language import parted, tell
 from satdiag.report.figure import Figure, Spec, Table, axis, label, layout, note, table
-from satdiag.report.numbers import FIXED_SPACE, THIN_SPACE, UNKNOWN, percent
+from satdiag.report.numbers import FIXED_SPACE, THIN_SPACE, percent, unknown
 from satdiag.report.palette import INK, SKY_BLUE
 from satdiag.report.words import fault_words, sentence
 
@@ -67,13 +68,19 @@ def _said(found: ElsewhereFindings) -> tuple[str, ...]:
 
 def _sentences(likely: Sequence[str], chances: dict[str, float], found: ElsewhereFindings) -> tuple[str, ...]:
     text = {move.fault: move.text for move in found.moves}
-    said = [sentence(f"{fault_words(fault)} ({percent(chances[fault])} probable): {text[fault]}") for fault in likely]
     return (
-        *said,
+        *(sentence(_gain_words(fault, chances[fault], text[fault])) for fault in likely),
         sentence(found.weather),
-        "These are models of kinds of place, not measurements of this one: driving through a street or under trees "
-        "the loss changes from metre to metre, and a vehicle that stands has one of those losses all the time.",
+        tell(
+            "These are models of kinds of place, not measurements of this one: driving through a street or under "
+            "trees the loss changes from metre to metre, and a vehicle that stands has one of those losses all the "
+            "time."
+        ),
     )
+
+
+def _gain_words(fault: str, chance: float, gain: str) -> str:
+    return tell("{fault} ({chance} probable): {gain}", fault=fault_words(fault), chance=percent(chance), gain=gain)
 
 
 # --- tables ------------------------------------------------------------------------------------------------------
@@ -85,32 +92,41 @@ def _table(found: ElsewhereFindings) -> Table:
         for path in one.paths:
             losses = (_db(path.exceeded_90_db), _db(path.exceeded_50_db), _db(path.exceeded_10_db))
             rows.append((one.words, path.name, *losses, percent(path.works_share), _any_words(one)))
-    heads = ("place", "satellite", "9 in 10 lose", "half lose", "1 in 10 loses", "it works", "any works")
-    margin = UNKNOWN if found.margin_db is None else f"{found.margin_db:.0f}{THIN_SPACE}dB"
-    caption = (
-        f"Loss against an open sky that is reached or passed in 90, 50 and 10 of 100 cases, and the share in which a "
-        f"path with {margin} in hand works. Cases are metres driven in streets and under trees, and garages."
+    heads = (
+        tell("place"),
+        tell("satellite"),
+        tell("9 in 10 lose"),
+        tell("half lose"),
+        tell("1 in 10 loses"),
+        tell("it works"),
+        tell("any works"),
+    )
+    margin = unknown() if found.margin_db is None else f"{found.margin_db:.0f}{THIN_SPACE}dB"
+    caption = tell(
+        "Loss against an open sky that is reached or passed in 90, 50 and 10 of 100 cases, and the share in which a "
+        "path with {margin} in hand works. Cases are metres driven in streets and under trees, and garages.",
+        margin=margin,
     )
     return table(caption, heads, rows, "|".join(heads[2:]))
 
 
 def _db(value: float | None) -> str:
     if value is None:
-        return UNKNOWN
-    return f"{round(value)}{THIN_SPACE}dB" if round(value) > 0 else "nothing"
+        return unknown()
+    return f"{round(value)}{THIN_SPACE}dB" if round(value) > 0 else tell("nothing")
 
 
 def _any_words(one: PlaceElsewhere) -> str:
     if one.any_path_share_range is None:
-        return UNKNOWN
+        return unknown()
     low, high = (percent(share) for share in one.any_path_share_range)
-    return low if low == high else f"{low} to {high}".replace(" ", FIXED_SPACE)
+    return low if low == high else tell("{low} to {high}", low=low, high=high).replace(" ", FIXED_SPACE)
 
 
 def _sources_table(found: ElsewhereFindings) -> Table:
     rows: list[tuple[str, str]] = [(source.name, source.standing) for source in found.sources]
-    rows += [(text, "note") for text in found.notes]
-    return table("What these figures rest on.", ("model or figure", "standing"), rows)
+    rows += [(text, tell("note")) for text in found.notes]
+    return table(tell("What these figures rest on."), (tell("model or figure"), tell("standing")), rows)
 
 
 # --- figure ------------------------------------------------------------------------------------------------------
@@ -123,13 +139,20 @@ def _figure(
     spans = [(one.words, *ends) for one, path in found if (ends := _ends(path)) is not None]
     if not spans:
         return None
-    name, elevation = satellite.name, f"{satellite.elevation_deg:.0f}°"
-    caption = (
-        f"What is lost against an open sky towards {name}, {elevation} high, by kind of place: the bar holds the "
-        "middle 80 of 100 cases, the stroke in it is the middle one."
+    caption = tell(
+        "What is lost against an open sky towards {satellite}, {elevation:.0f}° high, by kind of place: the bar "
+        "holds the middle 80 of 100 cases, the stroke in it is the middle one.",
+        satellite=satellite.name,
+        elevation=satellite.elevation_deg,
     )
-    said = "; ".join(f"{words} {low:.0f} to {high:.0f} dB, middle {middle:.0f}" for words, low, middle, high in spans)
-    return Figure("elsewhere", caption, f"Spans of loss towards {name}: {said}.", _spec(spans), tables)
+    said = parted(
+        tell(
+            "{place} {low:.0f} to {high:.0f} dB, middle {middle:.0f}", place=words, low=low, high=high, middle=middle
+        )
+        for words, low, middle, high in spans
+    )
+    alt = tell("Spans of loss towards {satellite}: {spans}.", satellite=satellite.name, spans=said)
+    return Figure("elsewhere", caption, alt, _spec(spans), tables)
 
 
 Span = tuple[str, float, float, float]
@@ -145,7 +168,8 @@ def _spec(spans: Sequence[Span]) -> Spec:
     """Bars from the top down, each with its words above it; the vertical axis counts pixels downwards."""
     places, words, used = [], [], 0.0
     for name, low, middle, high in spans:
-        lines = textwrap.wrap(f"{name}: {_span_words(low, middle, high)}", LINE_LENGTH)
+        said = tell("{place}: {loss}", place=name, loss=_span_words(low, middle, high))
+        lines = textwrap.wrap(said, LINE_LENGTH)
         used += GAP_PX + LINE_PX * len(lines) + BAR_PX
         places.append(used - BAR_PX / 2)
         text = "<br>".join(label(line) for line in lines)
@@ -174,7 +198,7 @@ def _spec(spans: Sequence[Span]) -> Spec:
         "data": [bars, strokes],
         "layout": layout(
             round(used) + GAP_PX + FOOT_PX,
-            xaxis=axis("loss against an open sky, dB", range=[0, 1.06 * max(most, 10.0)]),
+            xaxis=axis(tell("loss against an open sky, dB"), range=[0, 1.06 * max(most, 10.0)]),
             yaxis=axis(visible=False, range=[used + GAP_PX, 0]),
             annotations=words,
             showlegend=False,
@@ -187,4 +211,4 @@ def _spec(spans: Sequence[Span]) -> Spec:
 def _span_words(low: float, middle: float, high: float) -> str:
     if round(low) == round(high):
         return f"{round(middle)} dB"
-    return f"{round(low)} to {round(high)} dB, middle {round(middle)}"
+    return tell("{low} to {high} dB, middle {middle}", low=round(low), high=round(high), middle=round(middle))

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from satdiag.language import spoken, translated
 from satdiag.report.palette import FAINT, GRID, INK
 
 Spec = dict[str, Any]
@@ -43,9 +44,11 @@ class Table:
 
 
 def table(caption: str, heads: Sequence[str], rows: Sequence[Sequence[str | Cell]], numeric: str = "") -> Table:
-    """A table from texts and cells; `numeric` lists heads parted by '|'."""
+    """A table from texts and cells; `numeric` lists heads parted by '|', in English or as they stand in `heads`."""
     cells = tuple(tuple(part if isinstance(part, Cell) else Cell(part) for part in row) for row in rows)
-    return Table(caption, tuple(heads), cells, frozenset(numeric.split("|")) if numeric else frozenset())
+    return Table(
+        caption, tuple(heads), cells, frozenset(map(translated, numeric.split("|"))) if numeric else frozenset()
+    )
 
 
 @dataclass(frozen=True)
@@ -101,5 +104,19 @@ def layout(height_px: int, **changes: Any) -> Spec:
         "showlegend": True,
         "dragmode": False,
         "template": None,
+        **_separators(),
         **changes,
     }
+
+
+_SEPARATORS = {"es": ",.", "fr": ",\u202f"}
+"""Decimal sign and grouping of the numbers that the page's script writes itself."""
+
+
+def _separators() -> Spec:
+    return {} if spoken() == "en" else {"separators": _SEPARATORS[spoken()]}
+
+
+def day_ticks(format_of_day: str = "%-d %b") -> str:
+    """How the page's script writes a day beside an axis: by the month's name, which it knows in English only."""
+    return format_of_day if spoken() == "en" else "%-d/%-m"

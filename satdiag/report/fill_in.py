@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from satdiag.findings import EntitlementFindings, FillCurve, StepFinding
+from satdiag.language import tell
 from satdiag.report.figure import Figure, Spec, Table, axis, layout, note, table
 from satdiag.report.fill_in_marks import completion, rest_marks, rest_words
-from satdiag.report.numbers import HOUR_S, MINUTE_S, RANGE, duration, percent
+from satdiag.report.numbers import HOUR_S, MINUTE_S, duration, percent, range_words
 from satdiag.report.palette import BLUE, FAINT, INK, SKY_BLUE, VERMILLION
 
 HEIGHT_PX = 380
@@ -25,8 +26,8 @@ def fill_in_figure(found: EntitlementFindings) -> Figure | None:
     marks = [*rest_marks(found, scale), *completion(found, scale)]
     look = layout(
         HEIGHT_PX,
-        xaxis=axis(f"time listened, {unit}", rangemode="tozero"),
-        yaxis=axis("channels that play", rangemode="tozero"),
+        xaxis=axis(tell("time listened, {unit}", unit=unit), rangemode="tozero"),
+        yaxis=axis(tell("channels that play"), rangemode="tozero"),
         shapes=_lines(found, scale),
         annotations=_line_labels(found, scale),
         margin={"l": 48, "r": 14, "t": 64, "b": 48},
@@ -55,15 +56,16 @@ def _band(curve: FillCurve, scale: float) -> list[Spec]:
             "line": edge,
             "fill": "tonexty",
             "fillcolor": "rgba(86,180,233,0.25)",
-            "name": f"expected, {RANGE}",
+            "name": tell("expected, {range}", range=range_words()),
             "hoverinfo": "skip",
         },
         {
             **shared,
             "y": list(curve.median),
             "line": {"color": BLUE, "width": 2.5},
-            "name": "expected, middle",
-            "hovertemplate": "%{x:.0f}: %{y:.0f} expected<extra></extra>",
+            "name": tell("expected, middle"),
+            "hovertemplate": tell("{listened}: {count} expected", listened="%{x:.0f}", count="%{y:.0f}")
+            + "<extra></extra>",
         },
     ]
 
@@ -81,7 +83,7 @@ def _steps(steps: StepFinding | None, scale: float) -> list[Spec]:
             "x": x,
             "y": y,
             "line": {"color": INK, "width": 1.5, "shape": "hv"},
-            "name": "step estimate",
+            "name": tell("step estimate"),
             "hoverinfo": "skip",
         }
     ]
@@ -99,8 +101,8 @@ def _seen(curve: FillCurve, scale: float) -> list[Spec]:
     }
     tops = {**marks, "symbol": "triangle-down"}
     return [
-        {**shared, "y": list(curve.seen_low), "marker": marks, "name": "seen, at least"},
-        {**shared, "y": list(curve.seen_high), "marker": tops, "name": "seen, at most"},
+        {**shared, "y": list(curve.seen_low), "marker": marks, "name": tell("seen, at least")},
+        {**shared, "y": list(curve.seen_high), "marker": tops, "name": tell("seen, at most")},
     ]
 
 
@@ -133,39 +135,66 @@ def _line_labels(found: EntitlementFindings, scale: float) -> list[Spec]:
     labels: list[Spec] = []
     if found.exposure_s is not None:
         now = round(found.exposure_s / scale, 4)
-        labels.append(note("last row", VERMILLION, x=now, y=0.02, yref="paper", xshift=4))
+        labels.append(note(tell("last row"), VERMILLION, x=now, y=0.02, yref="paper", xshift=4))
     if found.expected is not None:
-        labels.append(note(f"{found.expected} expected", FAINT, x=0, xref="paper", y=found.expected, xshift=4))
+        labels.append(
+            note(tell("{count} expected", count=found.expected), FAINT, x=0, xref="paper", y=found.expected, xshift=4)
+        )
     return labels
 
 
 def _caption(found: EntitlementFindings) -> str:
-    most = " The strip beside it reaches to the longest listening that the log allows." if _open_ended(found) else ""
-    return (
-        "Channels that play against the time the receiver has listened. The blue line and its band show what the "
-        "model expects of the channels still to come; the triangles show what was seen: at least so many, at most "
-        "so many, and the stepped line is the estimate that needs no model (Turnbull 1976). The dash-dotted line is "
-        f"where the log ends{rest_words(found)}.{most}"
-    )
+    said = [
+        tell(
+            "Channels that play against the time the receiver has listened. The blue line and its band show what "
+            "the model expects of the channels still to come; the triangles show what was seen: at least so many, "
+            "at most so many, and the stepped line is the estimate that needs no model (Turnbull 1976)."
+        ),
+        rest_words(found),
+    ]
+    if _open_ended(found):
+        said.append(tell("The strip beside it reaches to the longest listening that the log allows."))
+    return " ".join(said)
 
 
 def _alt(found: EntitlementFindings, curve: FillCurve) -> str:
-    seen = ""
+    said = [tell("Line chart of channels that play over listening time.")]
     if curve.seen_s:
-        seen = f" At the last check at least {curve.seen_low[-1]:.0f} and at most {curve.seen_high[-1]:.0f} played."
-    last = f"{duration(curve.exposure_s[-1])} of listening"
-    ends = f"{curve.median[-1]:.0f} ({curve.p05[-1]:.0f} to {curve.p95[-1]:.0f})"
-    whole = "" if found.expected is None else f" of {found.expected} expected"
-    return f"Line chart of channels that play over listening time.{seen} After {last} the model has {ends}{whole}."
+        said.append(
+            tell(
+                "At the last check at least {least:.0f} and at most {most:.0f} played.",
+                least=curve.seen_low[-1],
+                most=curve.seen_high[-1],
+            )
+        )
+    values = {
+        "time": duration(curve.exposure_s[-1]),
+        "middle": f"{curve.median[-1]:.0f}",
+        "low": f"{curve.p05[-1]:.0f}",
+        "high": f"{curve.p95[-1]:.0f}",
+    }
+    if found.expected is None:
+        said.append(tell("After {time} of listening the model has {middle} ({low} to {high}).", **values))
+    else:
+        said.append(
+            tell(
+                "After {time} of listening the model has {middle} ({low} to {high}) of {expected} expected.",
+                **values,
+                expected=found.expected,
+            )
+        )
+    return " ".join(said)
 
 
 def _tables(found: EntitlementFindings, curve: FillCurve) -> tuple[Table, ...]:
     every = max(1, -(-len(curve.exposure_s) // TABLE_ROWS))
     picked = range(0, len(curve.exposure_s), every)
-    thinned = f" Every {every}th point of the curve is listed." if every > 1 else ""
+    caption = tell("Channels expected to play after a time of listening, with the {range}.", range=range_words())
+    if every > 1:
+        caption += " " + tell("Every {every}th point of the curve is listed.", every=every)
     model = table(
-        f"Channels expected to play after a time of listening, with the {RANGE}.{thinned}",
-        ("listened", "middle", "5 %", "95 %"),
+        caption,
+        (tell("listened"), tell("middle"), tell("5 %"), tell("95 %")),
         [
             (duration(curve.exposure_s[i]), *(f"{part[i]:.0f}" for part in (curve.median, curve.p05, curve.p95)))
             for i in picked
@@ -174,8 +203,8 @@ def _tables(found: EntitlementFindings, curve: FillCurve) -> tuple[Table, ...]:
     )
     rows = zip(curve.seen_s, curve.seen_low, curve.seen_high, strict=True)
     seen = table(
-        "Channels seen to play: fewest and most that the checks allow.",
-        ("listened", "at least", "at most"),
+        tell("Channels seen to play: fewest and most that the checks allow."),
+        (tell("listened"), tell("at least"), tell("at most")),
         [(duration(at), f"{low:.0f}", f"{high:.0f}") for at, low, high in rows],
         "listened|at least|at most",
     )
@@ -186,8 +215,10 @@ def _tables(found: EntitlementFindings, curve: FillCurve) -> tuple[Table, ...]:
 def _step_table(steps: StepFinding) -> Table:
     rows = zip(steps.lower_s, steps.upper_s, steps.share, strict=True)
     return table(
-        f"Estimate without a model (Turnbull): the share of {steps.channels} channels that has come.",
-        ("after", "and by", "have come"),
+        tell(
+            "Estimate without a model (Turnbull): the share of {count} channels that has come.", count=steps.channels
+        ),
+        (tell("after"), tell("and by"), tell("have come")),
         [(duration(low), duration(high), percent(share)) for low, high, share in rows],
         "after|and by|have come",
     )

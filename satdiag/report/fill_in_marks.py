@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from satdiag.findings import ChannelFinding, EntitlementFindings
+from satdiag.language import tell
 from satdiag.report import palette, words
 from satdiag.report.figure import Spec
 from satdiag.report.palette import INK, PURPLE
@@ -45,9 +46,9 @@ def rest_marks(found: EntitlementFindings, scale: float) -> list[Spec]:
                 "x": [x] * len(channels),
                 "y": [height + k for k in range(1, len(channels) + 1)],
                 "marker": {"symbol": SYMBOLS[look.symbol], "size": size, "color": color, "line": {"width": 1.2}},
-                "text": [f"channel {number}" for number in channels],
+                "text": [tell("channel {channels}", channels=number) for number in channels],
                 "hovertemplate": "%{text}<extra></extra>",
-                "name": f"{len(channels)} {words.CHANNEL_STATES[state]}",
+                "name": tell("{count} {state}", count=len(channels), state=words.CHANNEL_STATES[state]),
                 "cliponaxis": False,
             }
         )
@@ -83,18 +84,29 @@ def completion(found: EntitlementFindings, scale: float) -> list[Spec]:
                 "width": 5,
             },
             "marker": {"symbol": "diamond", "size": 11, "color": PURPLE, "line": {"color": INK, "width": 1.2}},
-            "name": "the last one, predicted",
-            "hovertemplate": "the last one, predicted: %{x:.0f}<extra></extra>",
+            "name": tell("the last one, predicted"),
+            "hovertemplate": tell("the last one, predicted: {listened}", listened="%{x:.0f}") + "<extra></extra>",
             "cliponaxis": False,
         }
     ]
 
 
 def rest_words(found: EntitlementFindings) -> str:
-    """What the caption says of the marks; it stands behind 'where the log ends'."""
-    said = ""
-    if found.exposure_s is not None and _rest(found):
-        said = ", with one mark for each channel that does not play yet"
-    if completion(found, 1.0):
-        said += "; the diamond is when the last one should come, and its whiskers the 90 % range as far as it fits"
-    return said
+    """What the caption says of the line where the log ends and of the marks on it, in a sentence."""
+    has_rest = found.exposure_s is not None and bool(_rest(found))
+    has_end = bool(completion(found, 1.0))
+    if has_rest and has_end:
+        return tell(
+            "The dash-dotted line is where the log ends, with one mark for each channel that does not play yet; the "
+            "diamond is when the last one should come, and its whiskers the 90 % range as far as it fits."
+        )
+    if has_rest:
+        return tell(
+            "The dash-dotted line is where the log ends, with one mark for each channel that does not play yet."
+        )
+    if has_end:
+        return tell(
+            "The dash-dotted line is where the log ends; the diamond is when the last one should come, and its "
+            "whiskers the 90 % range as far as it fits."
+        )
+    return tell("The dash-dotted line is where the log ends.")

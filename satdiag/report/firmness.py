@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from satdiag.diagnosis.model import load_model
 from satdiag.findings import DiagnosisFindings, PlanStep, Swing
+from satdiag.language import parted, spoken, tell, tell_many, translated
 from satdiag.report.figure import Figure, Spec, Table, axis, label, layout, note, table
 from satdiag.report.numbers import MINUTE_S, duration, percent
 from satdiag.report.palette import FAINT, HATCH, INK, ORANGE, SKY_BLUE
@@ -26,16 +27,25 @@ def sentences(found: DiagnosisFindings) -> list[str]:
     if found.odd_reading is not None:
         chance = percent(found.odd_reading.chance)
         said.append(
-            f"This reading fits badly with the rest and is worth repeating: {found.odd_reading.text} (given all else "
-            f"its chance is {chance})."
+            tell(
+                "This reading fits badly with the rest and is worth repeating: {reading} (given all else its chance "
+                "is {chance}).",
+                reading=found.odd_reading.text,
+                chance=chance,
+            )
         )
     if found.sets_up_to > 2:
-        said.append("More than two faults at once are plausible; sets of three were looked at too.")
+        said.append(tell("More than two faults at once are plausible; sets of three were looked at too."))
     if found.stop_text:
         said.append(found.stop_text)
     if found.learned_jobs:
-        jobs = "1 closed job" if found.learned_jobs == 1 else f"{found.learned_jobs} closed jobs"
-        said.append(f"The packaged figures were moved by {jobs} of this computer's user.")
+        said.append(
+            tell_many(
+                "The packaged figures were moved by {n} closed job of this computer's user.",
+                "The packaged figures were moved by {n} closed jobs of this computer's user.",
+                found.learned_jobs,
+            )
+        )
     return said
 
 
@@ -52,7 +62,7 @@ def swing_figure(found: DiagnosisFindings, fault: str | None) -> Figure | None:
     height = len(found.swings) * ROW_PX
     spec_layout = layout(
         height + TOP_PX + FOOT_PX,
-        xaxis=axis(f"probability of “{fault_words(fault)}”", range=[-0.01, 1.01], tickformat=".0%"),
+        xaxis=axis(tell("probability of “{fault}”", fault=fault_words(fault)), range=[-0.01, 1.01], **_ticks()),
         yaxis=axis(visible=False, range=[height + 8, 0]),
         annotations=words,
         shapes=[_line(now)],
@@ -60,26 +70,38 @@ def swing_figure(found: DiagnosisFindings, fault: str | None) -> Figure | None:
     )
     data = [part for part in (_trace(bars, False), _trace(bars, True)) if part["y"]]
     rows = [
-        (_what(one), percent(one.low), percent(one.high), "yes" if one.changes_lead else "no") for one in found.swings
+        (_what(one), percent(one.low), percent(one.high), tell("yes") if one.changes_lead else tell("no"))
+        for one in found.swings
     ]
-    heads = ("figure moved", "lowest", "highest", "does another cause lead then?")
-    behind = table("What each figure of the model does, the widest first.", heads, rows, "lowest|highest")
-    caption = (
+    heads = (tell("figure moved"), tell("lowest"), tell("highest"), tell("does another cause lead then?"))
+    behind = table(tell("What each figure of the model does, the widest first."), heads, rows, "lowest|highest")
+    caption = tell(
         "How far the probability of the leading cause moves when one figure of the model moves within its stated "
         "range, all others as they are. Hatched bars: another cause would lead at one end. The dotted line is where "
         "it stands now."
     )
-    alt = "Bars of probability ranges: " + "; ".join(
-        f"{_what(one)} {percent(one.low)} to {percent(one.high)}" for one in found.swings
+    ranges = parted(
+        tell("{what} {low} to {high}", what=_what(one), low=percent(one.low), high=percent(one.high))
+        for one in found.swings
     )
-    return Figure("firmness", caption, f"{alt}.", {"data": data, "layout": spec_layout}, (behind,))
+    alt = tell("Bars of probability ranges: {ranges}.", ranges=ranges)
+    return Figure("firmness", caption, alt, {"data": data, "layout": spec_layout}, (behind,))
+
+
+def _ticks() -> Spec:
+    """Shares along the axis as the language writes per cent."""
+    if spoken() == "en":
+        return {"tickformat": ".0%"}
+    shares = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
+    return {"tickvals": list(shares), "ticktext": [percent(share) for share in shares]}
 
 
 def _what(swing: Swing) -> str:
     if swing.what == "prior":
-        return f"how often this comes: {fault_words(swing.of)}"
-    what = load_model().items[swing.what].what if swing.what in load_model().items else swing.what
-    return f"{what}, given: {fault_words(swing.of)}"
+        return tell("how often this comes: {fault}", fault=fault_words(swing.of))
+    items = load_model().items
+    what = translated(items[swing.what].what) if swing.what in items else swing.what
+    return tell("{what}, given: {fault}", what=what, fault=fault_words(swing.of))
 
 
 def _line(at: float) -> Spec:
@@ -101,7 +123,7 @@ def _trace(bars: Sequence[tuple[Swing, float]], turns: bool) -> Spec:
         "width": BAR_PX,
         "marker": {**fill, "line": {"color": INK, "width": 1.2}},
         "hoverinfo": "skip",
-        "name": "another cause would lead at one end" if turns else "the same cause leads",
+        "name": tell("another cause would lead at one end") if turns else tell("the same cause leads"),
     }
 
 
@@ -113,8 +135,9 @@ def plan_tables(found: DiagnosisFindings) -> list[Table]:
             (part.text, fault_words(part.fault), percent(part.probability), duration(part.minutes * MINUTE_S))
             for part in found.repairs
         ]
-        heads = ("repair", "for", "chance", "work")
-        made.append(table("What to try, in the order that finds the cause soonest.", heads, rows, "chance|work"))
+        heads = (tell("repair"), tell("for"), tell("chance"), tell("work"))
+        caption = tell("What to try, in the order that finds the cause soonest.")
+        made.append(table(caption, heads, rows, "chance|work"))
     return made
 
 
@@ -123,6 +146,8 @@ def _step(number: int, step: PlanStep) -> Table:
         (one.text, percent(one.chance), f"{fault_words(one.fault)}, {percent(one.probability)}")
         for one in step.answers
     ]
-    after = "" if number == 1 else " (after the likeliest answer before)"
-    caption = f"Step {number}{after}: {step.text}"
-    return table(caption, ("what it may show", "chance", "most likely then"), rows, "chance")
+    if number == 1:
+        caption = tell("Step {number}: {test}", number=number, test=step.text)
+    else:
+        caption = tell("Step {number} (after the likeliest answer before): {test}", number=number, test=step.text)
+    return table(caption, (tell("what it may show"), tell("chance"), tell("most likely then")), rows, "chance")

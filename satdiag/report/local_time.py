@@ -10,14 +10,20 @@ import numpy as np
 
 from satdiag.findings import Instant
 from satdiag.job import Job
+from satdiag.language import mark, moment_text, tell, translated
 
 
 @dataclass(frozen=True)
 class LocalTime:
-    """A time zone and the sentence that names it."""
+    """A time zone and the sentence that names it, as it was told or marked."""
 
     zone: tzinfo
-    sentence: str
+    told: str
+
+    @property
+    def sentence(self) -> str:
+        """The sentence that names the zone, in the language in use."""
+        return translated(self.told)
 
     def wall(self, moment: datetime) -> datetime:
         """An aware instant as a naive wall-clock time of the zone, which is what the figures' axes take."""
@@ -34,20 +40,22 @@ class LocalTime:
     def text(self, instant: Instant | None) -> str:
         """'3 May 2031, 08:40' of an instant of the findings."""
         if instant is None:
-            return "not known"
-        wall = self.wall(parse_instant(instant))
-        return f"{wall.day} {wall:%B} {wall.year}, {wall:%H:%M}"
+            return tell("not known")
+        return moment_text(self.wall(parse_instant(instant)))
 
 
-IN_UTC = LocalTime(UTC, "Times are UTC.")
+IN_UTC = LocalTime(UTC, mark("Times are UTC."))
 
 
 def local_time_of(job: Job) -> LocalTime:
     """The zone of the first site that names one; UTC, and said, where none does."""
     for site in job.sheet.sites:
         if site.timezone:
-            return LocalTime(ZoneInfo(site.timezone), f"Times are local time at {site.name} ({site.timezone}).")
-    return LocalTime(UTC, "Times are UTC, because the job names no time zone.")
+            return LocalTime(
+                ZoneInfo(site.timezone),
+                tell("Times are local time at {place} ({zone}).", place=site.name, zone=site.timezone),
+            )
+    return LocalTime(UTC, tell("Times are UTC, because the job names no time zone."))
 
 
 def parse_instant(instant: Instant) -> datetime:

@@ -1,84 +1,44 @@
-"""The opening of the report: the verdict, how sure it is, what speaks for and against it, what could not be done."""
+"""What the report says of the verdict: how sure, what speaks for and against it, what was left out."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 
-from satdiag.findings import Evidence, Findings, NextTest, Verdict
-from satdiag.job import Job
-from satdiag.report import palette, words
+from satdiag.findings import Evidence, Findings, Verdict
+from satdiag.language import mark, tell, translated
+from satdiag.report import words
 from satdiag.report.local_time import LocalTime
-from satdiag.report.numbers import FIXED_SPACE, MINUTE_S, decibans, duration, percent
+from satdiag.report.numbers import decibans, percent
 
 REASONS_SHOWN = 3
-TESTS_SHOWN = 3
-WORTH_SAYING_MINUTES = 0.5
 WORTH_SAYING_DB = 0.5
+ON_FIRST_PAGE = 3
+AGAINST_WORTH_A_LINE_DB = 3.0
+"""What speaks against the verdict stands on the first page from 'moderate' on."""
 
 
-@dataclass(frozen=True)
-class Opening:
-    """Everything above the first section, in words."""
-
-    state: str
-    symbol: str
-    text: str
-    sure: str
-    do_next: str
-    customer: str
-    reasons_for: tuple[str, ...]
-    reasons_against: tuple[str, ...]
-    tests: tuple[str, ...]
-    earlier: tuple[str, ...]
-    could_not: tuple[str, ...]
-    facts: tuple[tuple[str, str], ...]
-
-
-def opening_of(job: Job, findings: Findings, local: LocalTime, technician: bool) -> Opening:
-    """The opening of a job's report."""
-    verdict = findings.verdict
-    reasons_for, reasons_against = reasons(findings)
-    return Opening(
-        state=_head(verdict),
-        symbol=palette.VERDICTS[verdict.state],
-        text=words.sentence(verdict.text) or "Nothing can be said about this vehicle yet.",
-        sure=how_sure(verdict),
-        do_next=words.sentence(verdict.do_next) or "No next step follows from this log.",
-        customer=words.sentence(verdict.customer),
-        reasons_for=reasons_for,
-        reasons_against=reasons_against,
-        tests=tuple(_test_words(test) for test in findings.diagnosis.next_tests[:TESTS_SHOWN]),
-        earlier=_earlier(findings, local),
-        could_not=could_not(findings),
-        facts=_facts(job, findings, local, technician),
-    )
-
-
-def _head(verdict: Verdict) -> str:
-    """The verdict in a few words: a fault's own name, else the state."""
-    if verdict.state == "fault" and verdict.fault in words.FAULTS:
-        name = words.FAULTS[verdict.fault]
-        return name[0].upper() + name[1:]
-    return words.VERDICTS[verdict.state]
+SURE = (
+    mark("Sure: of 100 vehicles with such a log, hardly any would turn out so."),
+    mark("Sure: of 100 vehicles with such a log, about {n} would turn out so."),
+    mark("Sure: of 100 vehicles with such a log, all or nearly all would turn out so."),
+)
+NOT_SURE = (
+    mark("Not sure yet: of 100 vehicles with such a log, hardly any would turn out so."),
+    mark("Not sure yet: of 100 vehicles with such a log, about {n} would turn out so."),
+    mark("Not sure yet: of 100 vehicles with such a log, all or nearly all would turn out so."),
+)
 
 
 def how_sure(verdict: Verdict) -> str:
     """How sure the verdict is, in one or two sentences."""
     if verdict.probability is None:
-        return "No figure can be given for how sure this is."
-    hundred = f"Of 100 vehicles with such a log, {_of_hundred(verdict.probability)} would turn out so."
-    if verdict.sure:
-        moved = "No single assumption, moved within its range, would change it."
-        return f"Sure: {percent(verdict.probability)}. {hundred} {moved}"
-    return f"Not sure yet: {percent(verdict.probability)}. {hundred}"
-
-
-def _of_hundred(probability: float) -> str:
-    whole = round(100 * probability)
-    if whole >= 100:
-        return "all or nearly all"
-    return f"about {whole}" if whole >= 1 else "hardly any"
+        return tell("No figure can be given for how sure this is.")
+    whole = round(100 * verdict.probability)
+    hardly, about, nearly_all = SURE if verdict.sure else NOT_SURE
+    said = translated(nearly_all if whole >= 100 else hardly if whole < 1 else about).format(n=whole)
+    if not verdict.sure:
+        return said
+    return f"{said} {tell('No single assumption, moved within its range, would change it.')}"
 
 
 def reasons(findings: Findings) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -86,38 +46,69 @@ def reasons(findings: Findings) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
     What speaks for another cause speaks against this one; what speaks against another one is on neither side.
     """
-    verdict = findings.verdict
-    ours = {verdict.fault, verdict.class_} - {None} or {"none"}
+    ours = _ours(findings)
+    speaks_for, against = _ranked(findings)
+    return tuple(_weighed(item, ours) for item in speaks_for[:REASONS_SHOWN]), tuple(
+        _weighed(item, ours) for item in against[:REASONS_SHOWN]
+    )
+
+
+def three_reasons(findings: Findings) -> tuple[str, ...]:
+    """The three reasons of the first page; the last of them speaks against the verdict where that weighs enough."""
+    speaks_for, against = _ranked(findings)
+    doubt = [item for item in against if abs(item.weight_db) >= AGAINST_WORTH_A_LINE_DB][:1]
+    kept = speaks_for[: ON_FIRST_PAGE - len(doubt)]
+    return (*(_plain(item) for item in kept), *(_but(item) for item in doubt))
+
+
+def _ours(findings: Findings) -> set[str | None]:
+    return {findings.verdict.fault, findings.verdict.class_} - {None} or {"none"}
+
+
+def _ranked(findings: Findings) -> tuple[Sequence[Evidence], Sequence[Evidence]]:
+    """What speaks for the verdict and against it, strongest first."""
+    ours = _ours(findings)
     worth_saying = [item for item in findings.diagnosis.evidence if abs(item.weight_db) >= WORTH_SAYING_DB]
     ranked = sorted(worth_saying, key=lambda item: -abs(item.weight_db))
     speaks_for = [item for item in ranked if item.for_ in ours and item.weight_db > 0]
     against = [item for item in ranked if (item.weight_db < 0 if item.for_ in ours else item.weight_db > 0)]
-    return _said(speaks_for, ours), _said(against, ours)
+    return speaks_for, against
 
 
-def _said(items: Iterable[Evidence], ours: set[str | None]) -> tuple[str, ...]:
-    return tuple(_reason(item, ours) for item in list(items)[:REASONS_SHOWN])
-
-
-def _reason(item: Evidence, ours: set[str | None]) -> str:
+def _plain(item: Evidence) -> str:
+    """A reason with its weight in a word, where it has one."""
     said = words.sentence(item.text).rstrip(".")
-    towards = "" if item.for_ in ours else f" for “{words.fault_words(item.for_)}”"
-    return f"{said} ({decibans(item.weight_db)}{FIXED_SPACE}decibans{towards})."
+    return tell("{what} ({strength}).", what=said, strength=item.strength) if item.strength else f"{said}."
 
 
-def _test_words(test: NextTest) -> str:
-    takes = duration(test.minutes * MINUTE_S)
-    if test.worth_minutes < WORTH_SAYING_MINUTES:
-        return f"{words.sentence(test.text)} It takes about {takes}."
-    saves = duration(test.worth_minutes * MINUTE_S)
-    return f"{words.sentence(test.text)} It takes about {takes} and saves about {saves} of work."
+def _but(item: Evidence) -> str:
+    """What speaks against the verdict: a phrase within its sentence."""
+    said = item.text.strip()[:1] + words.sentence(item.text).rstrip(".")[1:]
+    if not item.strength:
+        return tell("Against it: {what}.", what=said)
+    return tell("Against it: {what} ({strength}).", what=said, strength=item.strength)
 
 
-def _earlier(findings: Findings, local: LocalTime) -> tuple[str, ...]:
+def _weighed(item: Evidence, ours: set[str | None]) -> str:
+    said, weight = words.sentence(item.text).rstrip("."), decibans(item.weight_db)
+    if item.for_ in ours:
+        return tell("{what} ({weight}\u00a0decibans).", what=said, weight=weight)
+    towards = words.fault_words(item.for_)
+    return tell("{what} ({weight}\u00a0decibans for “{cause}”).", what=said, weight=weight, cause=towards)
+
+
+def earlier(findings: Findings, local: LocalTime) -> tuple[str, ...]:
+    """What was wrong earlier and is gone: the fault, when, and what ended it."""
     return tuple(
         words.sentence(
-            f"{words.fault_words(part.fault)} ({percent(part.probability)}), from {local.text(part.from_)} to "
-            f"{local.text(part.to)}; it ended with: {part.ended_by}"
+            tell(
+                "{fault} ({p}), from {begin} to {end}; it ended with: {ended_by}",
+                fault=words.fault_words(part.fault),
+                p=percent(part.probability),
+                begin=local.text(part.from_),
+                end=local.text(part.to),
+                ended_by=part.ended_by,
+            )
         )
         for part in findings.diagnosis.earlier
     )
@@ -126,22 +117,8 @@ def _earlier(findings: Findings, local: LocalTime) -> tuple[str, ...]:
 def could_not(findings: Findings) -> tuple[str, ...]:
     """Everything that could not be done, each sentence once, in the order of the rooms."""
     rooms = (findings.sky, findings.signal, findings.entitlement, findings.tuning, findings.wiring)
-    said = [*findings.could_not, *(text for room in rooms for text in room.could_not)]
-    return tuple(dict.fromkeys(words.sentence(text) for text in said))
+    return _once((*findings.could_not, *(text for room in rooms for text in room.could_not)))
 
 
-def _facts(job: Job, findings: Findings, local: LocalTime, technician: bool) -> tuple[tuple[str, str], ...]:
-    sheet = job.sheet
-    facts = [
-        ("Job", sheet.id),
-        ("Vehicle", sheet.vehicle or "not described"),
-        ("Receiver", sheet.receiver.masked_id),
-        ("Reason", words.VISIT_REASONS.get(sheet.reason, sheet.reason)),
-        ("Log from", local.text(findings.from_)),
-        ("Log to", local.text(findings.to)),
-        ("Visits", str(findings.visits)),
-        ("Places", ", ".join(site.name for site in sheet.sites) or "not given"),
-    ]
-    if technician and sheet.technician:
-        facts.append(("Technician", sheet.technician))
-    return tuple(facts)
+def _once(texts: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(words.sentence(text) for text in texts))

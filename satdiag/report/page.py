@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -13,11 +13,13 @@ from plotly.offline import get_plotlyjs
 
 from satdiag.findings import Findings
 from satdiag.job import Job
+from satdiag.language import spoken, tell, tell_many, translated
 from satdiag.report import palette
+from satdiag.report.appendix import appendix_of
 from satdiag.report.cautions import cautions_for
+from satdiag.report.first_page import first_page_of
 from satdiag.report.local_time import local_time_of
-from satdiag.report.opening import opening_of
-from satdiag.report.sections import method_section, sections_of
+from satdiag.report.sections import sections_of
 
 SHORTEST_MASKED = 5
 """An identifier shorter than this is not searched for in free text: it would strike common words."""
@@ -25,30 +27,29 @@ SHORTEST_MASKED = 5
 Clean = Callable[[str], str]
 
 
-def report_html(job: Job, findings: Findings, *, technician: bool = False) -> str:
-    """The report of a job as HTML.
+def report_html(job: Job, findings: Findings, *, technician: bool = False, can: Collection[str] | None = None) -> str:
+    """The report of a job as HTML, in the language in use.
 
     The receiver's identifier is masked wherever it stands, free text included. `technician` shows the technician's
-    name, which is left out otherwise. Draws what the findings hold; computes nothing.
+    name, which is left out otherwise; `can` is what the person said they have or can do (see `satdiag.analyse`).
+    Draws what the findings hold; computes nothing.
     """
     clean = masker(job)
     local = local_time_of(job)
-    sections = sections_of(job, findings, local)
-    method = method_section(job, findings)
+    sections = sections_of(job, findings, local, can)
     figures = [figure for section in sections for figure in section.figures]
     template = template_environment(clean).get_template("report.html.j2")
     return template.render(
-        opening=opening_of(job, findings, local, technician),
+        first=first_page_of(job, findings, local, technician),
         sections=sections,
         cautions=cautions_for(findings),
-        method=method,
+        appendix=appendix_of(job, local, clean),
         local=local,
-        as_of=local.text(findings.verdict.as_of) if findings.verdict.as_of else "",
         drawings={figure.name: cleaned(figure.spec, clean) for figure in figures},
         palette=palette,
         light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},
         has_figures=bool(figures),
-        plotly_js=Markup(script_safe(get_plotlyjs())),
+        plotly_js=Markup(script_safe(get_plotlyjs())) if figures else "",
     )
 
 
@@ -73,6 +74,8 @@ def cleaned(part: Any, clean: Clean) -> Any:
 
 
 def template_environment(clean: Clean) -> Environment:
+    """The templates of this room; what they print is masked by `clean`, and they may tell texts of the catalogue."""
+
     def finalize(value: Any) -> Any:
         """Mask what a template prints; what is safe already (styles, script, drawings) passes."""
         if isinstance(value, Markup) or not isinstance(value, str):
@@ -88,8 +91,14 @@ def template_environment(clean: Clean) -> Environment:
         finalize=finalize,
     )
     environment.policies["json.dumps_kwargs"] = {"allow_nan": False, "sort_keys": False, "ensure_ascii": False}
+    environment.globals |= {"tell": tell, "tell_many": tell_many, "translated": translated, "html_lang": html_lang}
     environment.tests["numeric_in"] = lambda head, table: head in table.numeric
     return environment
+
+
+def html_lang() -> str:
+    """The language in use as HTML names it (BCP 47); English is written as in Great Britain."""
+    return "en-GB" if spoken() == "en" else spoken()
 
 
 def script_safe(script: str) -> str:

@@ -12,7 +12,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from satdiag.findings import PathSignal, Stretch
-from satdiag.report.figure import Spec, axis, label, layout, note
+from satdiag.language import tell
+from satdiag.report.figure import Spec, axis, day_ticks, label, layout, note
 from satdiag.report.local_time import LocalTime, parse_instant, utc
 from satdiag.report.palette import BLUE, FAINT, HATCH, INK, PURPLE, STRETCHES, Mark
 from satdiag.report.words import STRETCHES as STRETCH_WORDS
@@ -24,7 +25,7 @@ SIZES_PX = {LEVELS: 92.0, STATES: 16.0, EVENTS: 18.0}
 GAP_PX = 34.0
 SEAM_PX = 4.0
 TOP_PX = 40
-FOOT_PX = 84
+FOOT_PX = 92
 
 POINTS = 3000
 MARKERS_BELOW = 80
@@ -81,7 +82,7 @@ class Drawing:
         times, values = _thinned(rows["at"].to_numpy(), rows["number"].to_numpy(dtype=float))
         x, y = self._joined(times, values)
         line: Spec = {"color": BLUE, "width": 1.4}
-        self._add("level", "level as logged", x, y, vertical, line=line, mode="lines")
+        self._add("level", tell("level as logged"), x, y, vertical, line=line, mode="lines")
         self._traces[-1]["hovertemplate"] = f"%{{x|%H:%M:%S}}: %{{y}} {label(unit_words(unit))}<extra></extra>"
         if len(times) < MARKERS_BELOW:
             marker = {"size": 5, "color": BLUE, "line": {"color": INK, "width": 0.8}}
@@ -89,12 +90,12 @@ class Drawing:
         if path is not None and path.expected_level is not None:
             level = [path.expected_level, path.expected_level]
             look = {"mode": "lines", "line": {"color": FAINT, "width": 1.2, "dash": "dash"}}
-            self._add("expected", "expected under a clear sky", self._ends(), level, vertical, **look)
+            self._add("expected", tell("expected under a clear sky"), self._ends(), level, vertical, **look)
 
     def states(self, panel: Panel, stretches: Sequence[Stretch]) -> None:
         """A strip of the states of a path."""
         vertical = self._axis(panel, visible=False, range=[0, 1])
-        if not any(trace["name"] == "level as logged" and self._is_above(trace, panel) for trace in self._traces):
+        if not any(trace["legendgroup"] == "level" and self._is_above(trace, panel) for trace in self._traces):
             self._label(panel, f"<b>{label(path_words(panel.path), 30)}</b>")
         for state, mark in STRETCHES.items():
             kept = [part for part in stretches if part.state == state]
@@ -106,21 +107,29 @@ class Drawing:
     def events(self, panel: Panel, rows: pd.DataFrame) -> None:
         """Diamonds where something else was logged; the words show on touching one, and stand in the table."""
         vertical = self._axis(panel, visible=False, range=[0, 1])
-        self._label(panel, "<b>what else was logged</b>")
+        self._label(panel, f"<b>{label(tell('what else was logged'))}</b>")
         x = [self._local.axis(utc(at)) for at in rows["at"].to_numpy()]
         words = [label(f"{kind}: {value}") for kind, value in zip(rows["kind"], rows["value"], strict=True)]
         marker = {"symbol": "diamond", "size": 11, "color": PURPLE, "line": {"color": INK, "width": 1.2}}
-        self._add("events", "events", x, [0.5] * len(x), vertical, mode="markers", marker=marker, text=words)
+        self._add("events", tell("events"), x, [0.5] * len(x), vertical, mode="markers", marker=marker, text=words)
         self._traces[-1] |= {"showlegend": False, "cliponaxis": False}
         self._traces[-1]["hovertemplate"] = "%{x|%H:%M:%S} %{text}<extra></extra>"
 
     def spec(self, height_px: int) -> Spec:
         """The finished figure."""
-        time_axis = axis(type="date", range=self._ends(), anchor="free", position=0.0, nticks=6, showgrid=False)
+        time_axis = axis(
+            tell("time of day"),
+            type="date",
+            range=self._ends(),
+            anchor="free",
+            position=0.0,
+            nticks=6,
+            showgrid=False,
+        )
         time_axis["tickformatstops"] = [
             {"dtickrange": [None, 60000], "value": "%H:%M:%S"},
-            {"dtickrange": [60000, 86400000], "value": "%H:%M\n%-d %b"},
-            {"dtickrange": [86400000, None], "value": "%-d %b"},
+            {"dtickrange": [60000, 86400000], "value": f"%H:%M\n{day_ticks()}"},
+            {"dtickrange": [86400000, None], "value": day_ticks()},
         ]
         legend = {"orientation": "h", "x": 0, "xanchor": "left", "yref": "container", "y": 0.0}
         legend |= {"yanchor": "bottom", "tracegroupgap": 0}

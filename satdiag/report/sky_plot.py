@@ -6,9 +6,11 @@ import math
 from collections.abc import Sequence
 
 from satdiag.findings import Mask, SatelliteSky, SiteSky
+from satdiag.language import in_figures, mark, parted, tell, translated
 from satdiag.report.figure import Figure, Spec, Table, label, layout, table
-from satdiag.report.numbers import RANGE, UNKNOWN, percent, quantity
+from satdiag.report.numbers import RANGE, percent, quantity, range_words, unknown
 from satdiag.report.palette import FAINT, GREEN, GRID, INK, ORANGE, PAPER, VERMILLION
+from satdiag.report.sky_line import skyline_trace, zenith_distance
 from satdiag.report.sky_points import look_cells, navigation_table, navigation_words, point_traces
 from satdiag.report.sky_words import Point, Words, sides_of
 from satdiag.report.words import PLACES, SKY_SOURCES
@@ -16,6 +18,7 @@ from satdiag.report.words import PLACES, SKY_SOURCES
 HEIGHT_PX = 480
 MARK_PX = 15
 MASK_ROWS = 36
+_WINDS = mark("N NE E SE S SW W NW")
 PROBABLY_CLEAR = 0.8
 PROBABLY_BLOCKED = 0.2
 
@@ -49,7 +52,7 @@ def polar_axes() -> Spec:
             "rotation": 90,
             "tickmode": "array",
             "tickvals": [0, 45, 90, 135, 180, 225, 270, 315],
-            "ticktext": ["N", "NE", "E", "SE", "S", "SW", "W", "NW"],
+            "ticktext": translated(_WINDS).split(),
             "gridcolor": GRID,
             "linecolor": INK,
             "tickfont": {"size": 13, "color": INK},
@@ -68,76 +71,6 @@ def polar_axes() -> Spec:
     }
 
 
-def zenith_distance(elevation_deg: float) -> float:
-    """Where an elevation is drawn: degrees from the centre, at most the rim."""
-    return round(90.0 - min(max(elevation_deg, 0.0), 90.0), 2)
-
-
-def skyline_trace(mask: Mask) -> list[Spec]:
-    """Down to the rim dotted where it was measured and hatched where only inferred, the line, and its band."""
-    return [
-        _hatching(mask, True, "behind the skyline, measured", "."),
-        _hatching(mask, False, "behind the skyline, only inferred", "/"),
-        _band(mask),
-        _ring(mask, mask.edge_elevation_deg, {"color": INK, "width": 2}, "skyline"),
-        _ring(mask, mask.edge_p05_deg, {"color": FAINT, "width": 1.2, "dash": "dot"}, f"its {RANGE}"),
-        {**_ring(mask, mask.edge_p95_deg, {"color": FAINT, "width": 1.2, "dash": "dot"}, ""), "showlegend": False},
-    ]
-
-
-def _hatching(mask: Mask, measured: bool, name: str, pattern: str) -> Spec:
-    edges = zip(mask.azimuth_deg, mask.edge_elevation_deg, mask.measured, strict=True)
-    kept = [(azimuth, edge) for azimuth, edge, known in edges if known == measured and edge > 0]
-    distances = [zenith_distance(edge) for _, edge in kept]
-    return {
-        "type": "barpolar",
-        "theta": [azimuth for azimuth, _ in kept],
-        "base": distances,
-        "r": [round(90.0 - distance, 2) for distance in distances],
-        "width": 360.0 / len(mask.azimuth_deg),
-        "marker": {
-            "color": "rgba(128,128,128,0.16)",
-            "line": {"width": 0},
-            "pattern": {"shape": pattern, "fgcolor": FAINT, "bgcolor": "rgba(128,128,128,0.16)", "size": 7},
-        },
-        "name": name,
-        "hoverinfo": "skip",
-        "showlegend": bool(kept),
-    }
-
-
-def _ring(mask: Mask, elevations_deg: tuple[float, ...], line: Spec, name: str) -> Spec:
-    closed = [*zip(mask.azimuth_deg, elevations_deg, strict=True)]
-    closed.append(closed[0])
-    return {
-        "type": "scatterpolar",
-        "mode": "lines",
-        "theta": [azimuth for azimuth, _ in closed],
-        "r": [zenith_distance(elevation) for _, elevation in closed],
-        "line": line,
-        "name": name,
-        "hoverinfo": "skip",
-    }
-
-
-def _band(mask: Mask) -> Spec:
-    """The band of the skyline as a filled ring: outwards one way round, inwards the other."""
-    azimuth = [*mask.azimuth_deg, mask.azimuth_deg[0]]
-    low, high = ([*edge, edge[0]] for edge in (mask.edge_p05_deg, mask.edge_p95_deg))
-    return {
-        "type": "scatterpolar",
-        "mode": "lines",
-        "theta": [*azimuth, *reversed(azimuth)],
-        "r": [zenith_distance(edge) for edge in (*low, *reversed(high))],
-        "fill": "toself",
-        "fillcolor": "rgba(86,180,233,0.16)",
-        "line": {"width": 0},
-        "name": f"its {RANGE}",
-        "hoverinfo": "skip",
-        "showlegend": False,
-    }
-
-
 def satellite_marks(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[Spec]:
     """Satellites as marks, and over them their names and chances; each has a direction."""
     sides = text_sides(drawn, mask)
@@ -148,7 +81,7 @@ def satellite_marks(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[Sp
 
 
 def _chance_words(sat: SatelliteSky) -> str:
-    return "" if sat.p_clear is None else f"{percent(sat.p_clear)} clear"
+    return "" if sat.p_clear is None else tell("{share} clear", share=percent(sat.p_clear))
 
 
 def _words_of(sat: SatelliteSky, side: str) -> Spec:
@@ -179,7 +112,13 @@ def _mark_of(sat: SatelliteSky) -> Spec:
         "theta": [azimuth],
         "r": [zenith_distance(elevation)],
         "marker": {"symbol": symbol, "size": MARK_PX, "color": fill, "line": {"color": INK, "width": 1.8}},
-        "hovertemplate": f"{label(sat.name, 24)}: azimuth {azimuth:.0f}°, elevation {elevation:.0f}°<extra></extra>",
+        "hovertemplate": tell(
+            "{satellite}: azimuth {azimuth:.0f}°, elevation {elevation:.0f}°",
+            satellite=label(sat.name, 24),
+            azimuth=azimuth,
+            elevation=elevation,
+        )
+        + "<extra></extra>",
         "showlegend": False,
         "cliponaxis": False,
     }
@@ -208,65 +147,111 @@ def text_sides(drawn: Sequence[SatelliteSky], mask: Mask | None) -> list[str]:
 
 
 def _caption(site: SiteSky) -> str:
-    share = ""
+    first = tell(
+        "The sky over {site}: north is up, east is right, the zenith is in the middle, the horizon is the rim.",
+        site=site.name,
+    )
+    said = [first, _skyline_words(site), *_end_words(site)]
     if site.visible_fraction is not None:
-        share = f" Of the usable sky, {percent(site.visible_fraction, site.visible_fraction_90)} is open."
-    share += together_words(site)
-    place = f" The place was described as {PLACES.get(site.place, site.place)}." if site.place else ""
-    skyline = " No skyline was measured here."
-    if site.mask:
-        skyline = (
-            " What is dotted lies behind the measured skyline, what is hatched behind one that is only inferred; the "
-            f"dotted lines are its {RANGE}."
+        share = percent(site.visible_fraction, site.visible_fraction_90)
+        said.append(tell("Of the usable sky, {share} is open.", share=share))
+    said += together_words(site)
+    if site.place:
+        said.append(tell("The place was described as {place}.", place=PLACES.get(site.place, site.place)))
+    said.append(
+        tell(
+            "A disc marks a satellite that is probably clear, a triangle one that is doubtful, a cross one that is "
+            "probably hidden."
         )
-    return (
-        f"The sky over {site.name}: north is up, east is right, the zenith is in the middle, the horizon is the rim."
-        f"{skyline}{_end_words(site)}{share}{place} A disc marks a satellite that is probably clear, "
-        f"a triangle one that is doubtful, a cross one that is probably hidden.{navigation_words(site)}"
+    )
+    return " ".join([*said, *navigation_words(site)])
+
+
+def _skyline_words(site: SiteSky) -> str:
+    if not site.mask:
+        return tell("No skyline was measured here.")
+    return tell(
+        "What is dotted lies behind the measured skyline, what is hatched behind one that is only inferred; the "
+        "dotted lines are its {range}.",
+        range=range_words(),
     )
 
 
-def together_words(site: SiteSky) -> str:
-    """The chance that at least one satellite is clear, in a sentence after a blank; '' for one alone or unknown."""
+def together_words(site: SiteSky) -> list[str]:
+    """The chance that at least one satellite is clear, in a sentence; none for one satellite alone or unknown."""
     risen = [sat for sat in site.satellites if (sat.elevation_deg or 0.0) > 0.0]
     if len(risen) < 2 or site.p_any_clear is None:
-        return ""
-    both = "both" if len(risen) == 2 else f"all {len(risen)}"
-    said = f" At least one of the satellites is clear with {percent(site.p_any_clear, site.p_any_clear_90)}"
-    if site.p_all_clear is not None:
-        said += f", {both} with {percent(site.p_all_clear, site.p_all_clear_90)}"
-    return f"{said}; they share their obstacles, so this is not the product of their chances."
+        return []
+    any_clear = percent(site.p_any_clear, site.p_any_clear_90)
+    if site.p_all_clear is None:
+        return [
+            tell(
+                "At least one of the satellites is clear with {any}; they share their obstacles, so this is not the "
+                "product of their chances.",
+                any=any_clear,
+            )
+        ]
+    all_clear = percent(site.p_all_clear, site.p_all_clear_90)
+    if len(risen) == 2:
+        return [
+            tell(
+                "At least one of the satellites is clear with {any}, both with {all}; they share their obstacles, so "
+                "this is not the product of their chances.",
+                any=any_clear,
+                all=all_clear,
+            )
+        ]
+    return [
+        tell(
+            "At least one of the satellites is clear with {any}, all {count} with {all}; they share their obstacles, "
+            "so this is not the product of their chances.",
+            any=any_clear,
+            count=len(risen),
+            all=all_clear,
+        )
+    ]
 
 
 def _alt(site: SiteSky) -> str:
     said = [
-        f"{sat.name} at azimuth {sat.azimuth_deg:.0f} degrees, elevation {sat.elevation_deg:.0f} degrees, "
-        f"chance of being clear {percent(sat.p_clear)}"
+        tell(
+            "{satellite} at azimuth {azimuth:.0f} degrees, elevation {elevation:.0f} degrees, chance of being clear "
+            "{chance}",
+            satellite=sat.name,
+            azimuth=sat.azimuth_deg,
+            elevation=sat.elevation_deg,
+            chance=percent(sat.p_clear),
+        )
         for sat in site.satellites
         if sat.azimuth_deg is not None and sat.elevation_deg is not None
     ]
-    shown = "; ".join(said) + "." if said else "No broadcast satellite is drawn."
-    return f"Polar plot of the sky over {site.name}. {shown}{navigation_words(site)}"
+    shown = parted(said) + "." if said else tell("No broadcast satellite is drawn.")
+    return " ".join([tell("Polar plot of the sky over {site}.", site=site.name), shown, *navigation_words(site)])
 
 
 def satellite_table(site: SiteSky) -> Table:
     """Where each broadcast satellite stands and how likely the way to it is clear."""
-    heads: tuple[str, ...] = ("satellite", "azimuth", "elevation", "distance", "chance of being clear", "known from")
+    heads: tuple[str, ...] = (
+        tell("satellite"),
+        tell("azimuth"),
+        tell("elevation"),
+        tell("distance"),
+        tell("chance of being clear"),
+        tell("known from"),
+    )
     rows = [_satellite_row(sat) for sat in site.satellites]
     if site.navigation is not None:
-        heads = (*heads, "nearest look", "stay parked")
+        heads = (*heads, tell("nearest look"), tell("stay parked"))
         rows = [(*row, *look_cells(sat)) for row, sat in zip(rows, site.satellites, strict=True)]
-    caption = (
-        f"Broadcast satellites as seen from {site.name}; azimuth from true north, clockwise.{_end_words(site)}"
-        f"{together_words(site)}"
-    )
+    first = tell("Broadcast satellites as seen from {site}; azimuth from true north, clockwise.", site=site.name)
+    caption = " ".join([first, *_end_words(site), *together_words(site)])
     return table(caption, heads, rows, "azimuth|elevation|distance|chance of being clear")
 
 
-def _end_words(site: SiteSky) -> str:
+def _end_words(site: SiteSky) -> list[str]:
     if all(sat.as_of is None for sat in site.satellites):
-        return ""
-    return " Those that move are shown as they stood at the end of the stay."
+        return []
+    return [tell("Those that move are shown as they stood at the end of the stay.")]
 
 
 def _satellite_row(sat: SatelliteSky) -> tuple[str, ...]:
@@ -281,7 +266,7 @@ def _satellite_row(sat: SatelliteSky) -> tuple[str, ...]:
 
 
 def degrees_text(angle_deg: float | None) -> str:
-    return UNKNOWN if angle_deg is None else f"{angle_deg:.1f}°".replace("-", "\u2212")
+    return unknown() if angle_deg is None else in_figures(f"{angle_deg:.1f}").replace("-", "\u2212") + "°"
 
 
 def _mask_table(mask: Mask) -> Table:
@@ -290,15 +275,17 @@ def _mask_table(mask: Mask) -> Table:
         (
             f"{mask.azimuth_deg[i]:.0f}°",
             degrees_text(mask.edge_elevation_deg[i]),
-            f"{degrees_text(mask.edge_p05_deg[i])} to {degrees_text(mask.edge_p95_deg[i])}",
-            "measured" if mask.measured[i] else "inferred",
+            tell("{low} to {high}", low=degrees_text(mask.edge_p05_deg[i]), high=degrees_text(mask.edge_p95_deg[i])),
+            tell("measured") if mask.measured[i] else tell("inferred"),
         )
         for i in range(0, len(mask.azimuth_deg), every)
     ]
-    thinned = f" Every {every}th direction is listed." if every > 1 else ""
+    caption = tell("The skyline by direction, with its {range}.", range=range_words())
+    if every > 1:
+        caption += " " + tell("Every {every}th direction is listed.", every=every)
     return table(
-        f"The skyline by direction, with its {RANGE}.{thinned}",
-        ("azimuth", "skyline", RANGE, "how known"),
+        caption,
+        (tell("azimuth"), tell("skyline"), range_words(), tell("how known")),
         rows,
         f"azimuth|skyline|{RANGE}",
     )

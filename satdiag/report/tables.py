@@ -10,13 +10,15 @@ from satdiag.findings import (
     DelayFindings,
     EntitlementFindings,
     PathSignal,
+    Quantiles,
     SignalFindings,
     SwapGain,
     TuningFindings,
 )
+from satdiag.language import mark, tell, tell_many, translated
 from satdiag.report import palette, words
 from satdiag.report.figure import Cell, Table, table
-from satdiag.report.numbers import RANGE, UNKNOWN, duration, percent, quantity, seconds, wait_minutes
+from satdiag.report.numbers import duration, percent, quantity, range_words, seconds, unknown, wait_minutes
 from satdiag.tables import LineUpChannel
 
 
@@ -47,8 +49,12 @@ def channel_groups(found: EntitlementFindings, lineup: Sequence[LineUpChannel] |
             whole = _channel_table(state, channels, by_number)
             stands_open = state in OPEN and len(channels) <= OPEN_UP_TO
             symbol = palette.CHANNELS[state].symbol
-            groups.append(ChannelGroup(words.CHANNEL_STATES[state], symbol, len(channels), stands_open, whole))
+            groups.append(ChannelGroup(_state_words(state), symbol, len(channels), stands_open, whole))
     return groups
+
+
+def _state_words(state: str) -> str:
+    return words.CHANNEL_STATES[state]
 
 
 def _channel_table(state: str, channels: Sequence[ChannelFinding], lineup: Mapping[int, LineUpChannel]) -> Table:
@@ -61,15 +67,20 @@ def _channel_table(state: str, channels: Sequence[ChannelFinding], lineup: Mappi
                 str(part.channel),
                 known.name if known else "",
                 known.category if known else "",
-                Cell(words.CHANNEL_STATES[part.state], symbol),
+                Cell(_state_words(part.state), symbol),
                 percent(part.p_will_come) if state != "authorised" else "",
-                wait_minutes(part.remaining_s) if part.remaining_s else "",
+                _wait(part.remaining_s) if part.remaining_s else "",
                 words.CHANNEL_REASONS[part.reason],
             )
         )
-    heads = ("channel", "name", "category", "state", "chance of coming", "wait still", "why")
-    caption = f"Channels: {words.CHANNEL_STATES[state]}."
-    return _without_empty(table(caption, heads, rows, "channel|chance of coming|wait still"))
+    channel, chance, wait = tell("channel"), tell("chance of coming"), tell("wait still")
+    heads = (channel, tell("name"), tell("category"), tell("state"), chance, wait, tell("why"))
+    caption = tell("Channels: {state}.", state=_state_words(state))
+    return _without_empty(table(caption, heads, rows, f"{channel}|{chance}|{wait}"))
+
+
+def _wait(left: Quantiles) -> str:
+    return wait_minutes(left) if left.p95 > 0 else tell("may be there already")
 
 
 def _without_empty(whole: Table) -> Table:
@@ -83,10 +94,10 @@ def _without_empty(whole: Table) -> Table:
 
 
 EXPECTED_LEVEL_FROM = {
-    "open-sky": "its own level under an open sky before",
-    "remembered": "its own level under an open sky, kept from other jobs",
-    "earlier-visit": "its own level at an earlier visit",
-    "link-budget": "a link budget, see its inputs",
+    "open-sky": mark("its own level under an open sky before"),
+    "remembered": mark("its own level under an open sky, kept from other jobs"),
+    "earlier-visit": mark("its own level at an earlier visit"),
+    "link-budget": mark("a link budget, see its inputs"),
 }
 
 
@@ -95,25 +106,26 @@ def share_table(found: SignalFindings) -> Table | None:
     if not found.paths:
         return None
     heads = (
-        "path",
-        "clear",
-        "weakened",
-        "weakened, each reading alone",
-        "nothing received",
-        "drop-outs seen per hour",
-        "a drop-out seen lasts",
-        "rests on",
+        tell("path"),
+        tell("clear"),
+        tell("weakened"),
+        tell("weakened, each reading alone"),
+        tell("nothing received"),
+        tell("drop-outs seen per hour"),
+        tell("a drop-out seen lasts"),
+        tell("rests on"),
     )
-    caption = (
+    caption = tell(
         "How much of the time logged each path was received, and its drop-outs; in brackets, for the shares, the "
-        f"{RANGE} of what such a place gives in the long run. Between two readings a drop-out may pass unseen."
+        "{range} of what such a place gives in the long run. Between two readings a drop-out may pass unseen.",
+        range=range_words(),
     )
     rows = [(words.path_words(name), *_shares(path)) for name, path in found.paths.items()]
     return table(caption, heads, rows, "|".join(heads[1:]))
 
 
 def _shares(path: PathSignal) -> tuple[str, ...]:
-    shares = [UNKNOWN] * 4
+    shares = [unknown()] * 4
     if path.share is not None:
         ends, plain = path.share_90, path.plain_share
         shares = [
@@ -129,9 +141,9 @@ def _dropouts(path: PathSignal) -> tuple[str, str]:
     """The rate and length that were seen; with those between readings there may be more of them, and shorter ones."""
     rate, length = quantity(path.dropouts_per_h, ""), quantity(path.mean_dropout_s, "s")
     if path.dropouts_per_h is not None and path.dropouts_per_h_90 is not None:
-        rate += f", at most {quantity(path.dropouts_per_h_90[1], '')}"
+        rate = tell("{rate}, at most {most}", rate=rate, most=quantity(path.dropouts_per_h_90[1], ""))
     if path.mean_dropout_s is not None and path.mean_dropout_s_90 is not None:
-        length += f", at least {quantity(path.mean_dropout_s_90[0], 's')}"
+        length = tell("{length}, at least {least}", length=length, least=quantity(path.mean_dropout_s_90[0], "s"))
     return rate, length
 
 
@@ -141,23 +153,35 @@ def level_table(found: SignalFindings) -> Table | None:
     for name, path in found.paths.items():
         if path.clear_level is not None or path.deficit_at_least is not None:
             unit = words.unit_words(path.unit)
-            in_unit = "bars" if unit.endswith("bars") else unit
+            in_unit = _difference_unit(path.unit)
             short = quantity(path.deficit, in_unit, path.deficit_90)
             if path.deficit_at_least is not None:
-                short = f"more than {quantity(path.deficit_at_least, in_unit)}"
+                short = tell("more than {amount}", amount=quantity(path.deficit_at_least, in_unit))
             expected = quantity(path.expected_level, unit, path.expected_90)
             level = path.clear_level if path.level_here is None else path.level_here
-            beside = EXPECTED_LEVEL_FROM[path.expected_from] if path.expected_from else ""
-            told = "nothing above the floor" if path.deficit_at_least is not None else quantity(level, unit)
+            beside = translated(EXPECTED_LEVEL_FROM[path.expected_from]) if path.expected_from else ""
+            told = tell("nothing above the floor") if path.deficit_at_least is not None else quantity(level, unit)
             rows.append((words.path_words(name), told, expected, short, beside))
     if not rows:
         return None
-    heads = ("path", "level at its best", "level expected", "short by", "compared with")
-    caption = (
+    heads = (
+        tell("path"),
+        tell("level at its best"),
+        tell("level expected"),
+        tell("short by"),
+        tell("compared with"),
+    )
+    caption = tell(
         "The usual level of a path while nothing weakened it for a time, beside what was expected with a clear way; "
-        f"in brackets the {RANGE}."
+        "in brackets the {range}.",
+        range=range_words(),
     )
     return table(caption, heads, rows, "|".join(heads[1:4]))
+
+
+def _difference_unit(unit: str | None) -> str:
+    """The unit of a difference of levels: bars alone, not 'of 5 bars'."""
+    return tell("bars") if unit is not None and unit.startswith("bars/") else words.unit_words(unit)
 
 
 def budget_table(found: SignalFindings) -> Table | None:
@@ -169,33 +193,57 @@ def budget_table(found: SignalFindings) -> Table | None:
     ]
     if not rows:
         return None
-    heads = ("path", "input", "value", "from", "standing")
-    caption = "What the expected levels were worked out from; in brackets the range that was carried through."
-    return table(caption, heads, rows, "value")
+    value = tell("value")
+    heads = (tell("path"), tell("input"), value, tell("taken from"), tell("standing"))
+    caption = tell("What the expected levels were worked out from; in brackets the range that was carried through.")
+    return table(caption, heads, rows, value)
+
+
+REPEATS = {
+    "place": mark(
+        "The drop-outs come back at the same positions: the surroundings make them; {n} positions were passed more "
+        "than once."
+    ),
+    "vehicle": mark(
+        "The drop-outs do not come back at the same positions: look at vehicle, lead and receiver; {n} positions "
+        "were passed more than once."
+    ),
+    None: mark(
+        "The drop-outs may or may not come back at the same positions: the passes are too few to say; {n} positions "
+        "were passed more than once."
+    ),
+}
+TURNS = {
+    "vehicle": mark("What was received turns with the vehicle: antenna, roof or its load make it."),
+    "site": mark(
+        "What was received differs from path to path and stays so while the vehicle turns: the surroundings make it."
+    ),
+    None: mark("What was received shows no clear pattern over the headings."),
+}
 
 
 def signal_sentences(found: SignalFindings) -> tuple[str, ...]:
     """What drop-outs and weak levels go with, and where single readings tell something else."""
     said = []
     if found.repeats_place_db is not None:
-        where = {
-            "place": "come back at the same positions: the surroundings make them",
-            "vehicle": "do not come back at the same positions: look at vehicle, lead and receiver",
-            None: "may or may not come back at the same positions: the passes are too few to say",
-        }[found.repeats_at]
-        said.append(f"The drop-outs {where}; {found.repeats_positions} positions were passed more than once.")
+        said.append(translated(REPEATS[found.repeats_at]).format(n=found.repeats_positions))
     if found.turns_vehicle_db is not None:
-        turns = {
-            "vehicle": "turns with the vehicle: antenna, roof or its load make it",
-            "site": "differs from path to path and stays so while the vehicle turns: the surroundings make it",
-            None: "shows no clear pattern over the headings",
-        }[found.turns_with]
+        said.append(translated(TURNS[found.turns_with]))
         if found.turns_both:
-            turns += "; besides, paths differ whatever the heading, and the surroundings make that"
-        said.append(f"What was received {turns}; {found.turns_headings} headings at one spot were compared.")
+            said.append(tell("Besides, paths differ whatever the heading, and the surroundings make that."))
+        said.append(
+            tell_many(
+                "{n} heading at one spot was compared.",
+                "{n} headings at one spot were compared.",
+                found.turns_headings or 0,
+            )
+        )
     if any(path.expected_from in ("open-sky", "remembered", "earlier-visit") for path in found.paths.values()):
         said.append(
-            "A comparison with the vehicle's own level cannot show a loss that the vehicle had from its first day."
+            tell(
+                "A comparison with the vehicle's own level cannot show a loss that the vehicle had from its first "
+                "day."
+            )
         )
     said += [_gain(one) for one in found.swap_gains]
     said += [words.sentence(text) for text in found.disagreements]
@@ -206,19 +254,28 @@ def signal_sentences(found: SignalFindings) -> tuple[str, ...]:
 def _gain(one: SwapGain) -> str:
     """What other parts gained on a path."""
     unit = words.unit_words(one.unit)
-    in_unit = "bars" if unit.endswith("bars") else unit
-    more = quantity(one.gain, in_unit, one.gain_90)
-    went = f"from {quantity(one.before, unit)} to {quantity(one.after, unit)} at the same spot: a gain of {more}"
-    return f"With the other {one.part}, the level of {words.path_words(one.path)} went {went}."
+    return tell(
+        "With the other {part}, the level of {path} went from {before} to {after} at the same spot: a gain of "
+        "{more}.",
+        part=one.part,
+        path=words.path_words(one.path),
+        before=quantity(one.before, unit),
+        after=quantity(one.after, unit),
+        more=quantity(one.gain, _difference_unit(one.unit), one.gain_90),
+    )
 
 
 def together_sentences(found: SignalFindings) -> tuple[str, ...]:
     """How many drop-outs took every path at once; nothing where too few can tell."""
     if found.together_share is None or found.together_events is None or found.together_taken is None:
         return ()
-    share = percent(found.together_share, found.together_share_90)
-    counted = f"{found.together_taken} of {found.together_events}"
-    return (f"Of the drop-outs that can tell, {counted} took every path at once: {share}.",)
+    said = tell(
+        "Of the drop-outs that can tell, {n} of {total} took every path at once: {share}.",
+        n=found.together_taken,
+        total=found.together_events,
+        share=percent(found.together_share, found.together_share_90),
+    )
+    return (said,)
 
 
 # --- channel changes ---------------------------------------------------------------------------------------------
@@ -226,16 +283,20 @@ def together_sentences(found: SignalFindings) -> tuple[str, ...]:
 
 def tuning_table(found: TuningFindings) -> Table | None:
     """Times to sound and to title, or None if no change was timed."""
-    parts = (("to the sound", found.audio_s), ("to the title", found.title_s))
+    parts = ((tell("to the sound"), found.audio_s), (tell("to the title"), found.title_s))
     rows = [(name, *_delay(delay)) for name, delay in parts if delay is not None]
     if not rows:
         return None
-    heads = ("from the press", "half are done within", "nine in ten within", "changes timed", "given up")
-    return table(f"How long channel changes took; in brackets the {RANGE}.", heads, rows, "|".join(heads[1:]))
+    heads = (
+        tell("from the press"),
+        tell("half are done within"),
+        tell("nine in ten within"),
+        tell("changes timed"),
+        tell("given up"),
+    )
+    caption = tell("How long channel changes took; in brackets the {range}.", range=range_words())
+    return table(caption, heads, rows, "|".join(heads[1:]))
 
 
 def _delay(delay: DelayFindings) -> tuple[str, ...]:
     return seconds(delay.median, delay.median_90), seconds(delay.p90), str(delay.n), str(delay.timed_out)
-
-
-# --- wiring ------------------------------------------------------------------------------------------------------

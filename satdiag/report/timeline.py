@@ -9,6 +9,7 @@ import pandas as pd
 
 from satdiag.findings import SignalFindings, Stretch
 from satdiag.job import Job, Visit
+from satdiag.language import in_figures, tell
 from satdiag.report.figure import Figure, Table, table
 from satdiag.report.local_time import LocalTime, parse_instant, utc
 from satdiag.report.numbers import duration
@@ -44,9 +45,12 @@ def _visit_figure(job: Job, found: SignalFindings, local: LocalTime, number: int
             drawing.states(band, [part for part in stretches if part.path == band.path])
         else:
             drawing.events(band, events)
-    which = f" Visit {number} of {len(job.visits)}." if len(job.visits) > 1 else ""
-    diamonds = "" if events.empty else " Diamonds mark what else was logged; the table names it."
-    caption = f"Levels as logged, and under each the state of the path.{which}{diamonds} {local.sentence}"
+    said = [tell("Levels as logged, and under each the state of the path.")]
+    if len(job.visits) > 1:
+        said.append(tell("Visit {number} of {visits}.", number=number, visits=len(job.visits)))
+    if not events.empty:
+        said.append(tell("Diamonds mark what else was logged; the table names it."))
+    caption = " ".join([*said, local.sentence])
     tables = [_stretch_table(stretches, local)] if stretches else [_level_table(levels, local)]
     tables += [] if events.empty else [_event_table(events, local)]
     alt = _alt(paths, stretches, local, start, end)
@@ -75,9 +79,15 @@ def _events(job: Job, visit: Visit) -> pd.DataFrame:
 
 def _alt(paths: Sequence[str], stretches: Sequence[Stretch], local: LocalTime, start: datetime, end: datetime) -> str:
     states = dict.fromkeys(STRETCH_WORDS[part.state] for part in stretches)
-    said = f" States seen: {', '.join(states)}." if states else " No state could be told from the levels."
-    names = ", ".join(path_words(path) for path in paths)
-    return f"Timeline from {local.wall(start):%H:%M} to {local.wall(end):%H:%M} of {names}.{said}"
+    drawn = tell(
+        "Timeline from {start} to {end} of {paths}.",
+        start=f"{local.wall(start):%H:%M}",
+        end=f"{local.wall(end):%H:%M}",
+        paths=", ".join(path_words(path) for path in paths),
+    )
+    if states:
+        return f"{drawn} {tell('States seen: {states}.', states=', '.join(states))}"
+    return f"{drawn} {tell('No state could be told from the levels.')}"
 
 
 def _clock(local: LocalTime, moment: datetime) -> str:
@@ -85,7 +95,9 @@ def _clock(local: LocalTime, moment: datetime) -> str:
 
 
 def _more(count: int) -> str:
-    return f" The first {ROWS_LISTED} of {count} are listed." if count > ROWS_LISTED else ""
+    if count <= ROWS_LISTED:
+        return ""
+    return " " + tell("The first {listed} of {all} are listed.", listed=ROWS_LISTED, all=count)
 
 
 def _stretch_table(stretches: Sequence[Stretch], local: LocalTime) -> Table:
@@ -94,18 +106,19 @@ def _stretch_table(stretches: Sequence[Stretch], local: LocalTime) -> Table:
         start, end = parse_instant(part.from_), parse_instant(part.to)
         lasted = duration((end - start).total_seconds())
         rows.append((path_words(part.path), STRETCH_WORDS[part.state], _clock(local, start), lasted))
-    caption = f"Stretches of time in one state.{_more(len(stretches))}"
-    return table(caption, ("path", "state", "from", "lasted"), rows, "from|lasted")
+    caption = tell("Stretches of time in one state.") + _more(len(stretches))
+    return table(caption, (tell("path"), tell("state"), tell("from"), tell("lasted")), rows, "from|lasted")
 
 
 def _level_table(levels: pd.DataFrame, local: LocalTime) -> Table:
     kept = levels.head(ROWS_LISTED)
     parts = zip(kept["at"].to_numpy(), kept["subject"], kept["number"], kept["unit"], strict=True)
     rows = [
-        (_clock(local, utc(at)), path_words(str(path)), f"{level:g} {unit_words(unit)}")
+        (_clock(local, utc(at)), path_words(str(path)), f"{in_figures(f'{level:g}')} {unit_words(unit)}")
         for at, path, level, unit in parts
     ]
-    return table(f"Levels as logged.{_more(len(levels))}", ("time", "path", "level"), rows, "time|level")
+    caption = tell("Levels as logged.") + _more(len(levels))
+    return table(caption, (tell("time"), tell("path"), tell("level")), rows, "time|level")
 
 
 def _event_table(events: pd.DataFrame, local: LocalTime) -> Table:
@@ -115,4 +128,6 @@ def _event_table(events: pd.DataFrame, local: LocalTime) -> Table:
         (_clock(local, utc(at)), str(kind), str(subject), str(value), str(note))
         for at, kind, subject, value, note in parts
     ]
-    return table(f"What else was logged.{_more(len(events))}", ("time", "kind", "of", "value", "note"), rows, "time")
+    caption = tell("What else was logged.") + _more(len(events))
+    heads = (tell("time"), tell("kind"), tell("of"), tell("value"), tell("note"))
+    return table(caption, heads, rows, "time")

@@ -6,11 +6,13 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+from satdiag.diagnosis.model import load_model
 from satdiag.findings import DiagnosisFindings, Evidence
+from satdiag.language import parted, spoken, tell, translated
 from satdiag.report.figure import Figure, Spec, axis, label, layout, note, table
 from satdiag.report.numbers import decibans, percent
 from satdiag.report.palette import FAINT, HATCH, INK, ORANGE, SKY_BLUE
-from satdiag.report.words import CLASSES, fault_words
+from satdiag.report.words import CLASSES, fault_words, row_words
 
 LINE_PX = 17
 BAR_PX = 16
@@ -38,47 +40,83 @@ def evidence_figure(found: DiagnosisFindings) -> Figure | None:
     ranked = sorted(found.evidence, key=lambda item: -abs(item.weight_db))
     main = _main_aim(ranked)
     bars = [Bar(_bar_words(item, main), item.weight_db, decibans(item.weight_db)) for item in ranked]
-    data, spec_layout = _drawing(bars[:EVIDENCE_BARS], "weight, decibans")
+    data, spec_layout = _drawing(bars[:EVIDENCE_BARS], tell("weight, decibans"))
     spec_layout["shapes"] = [_zero_line()]
     spec_layout["xaxis"]["range"] = _range([bar.length for bar in bars])
     rows = [
-        (item.text, _item_words(item), fault_words(item.for_), decibans(item.weight_db), ", ".join(item.rows))
+        (item.text, _item_words(item), fault_words(item.for_), decibans(item.weight_db), row_words(item.rows))
         for item in ranked
     ]
-    evidence = table(
-        "Every piece of evidence, strongest first.",
-        ("what was seen", "item", "concerning", "weight, decibans", "rows of the log"),
-        rows,
-        "weight, decibans",
+    heads = (
+        tell("what was seen"),
+        tell("item"),
+        tell("concerning"),
+        tell("weight, decibans"),
+        tell("rows of the log"),
     )
+    evidence = table(tell("Every piece of evidence, strongest first."), heads, rows, "weight, decibans")
     return Figure("evidence", _evidence_caption(ranked), _evidence_alt(ranked), _spec(data, spec_layout), (evidence,))
 
 
 def probability_figures(found: DiagnosisFindings) -> list[Figure]:
     """How probable each class is, and each fault; several can be present at once, so they need not add up to one."""
-    parts = (
-        ("classes", "kind of cause", {name: CLASSES.get(name, name) for name in found.classes}, found.classes),
-        ("faults", "fault", {name: fault_words(name) for name in found.faults}, found.faults),
+    made = []
+    if found.classes:
+        words = {name: CLASSES.get(name, name) for name in found.classes}
+        made.append(_probabilities("classes", _of_classes(), words, found.classes))
+    if found.faults:
+        words = {name: fault_words(name) for name in found.faults}
+        made.append(_probabilities("faults", _of_faults(), words, found.faults))
+    return made
+
+
+class _Said(NamedTuple):
+    """The sentences of one figure of probabilities."""
+
+    what: str
+    caption: str
+    of_table: str
+    alt: str
+
+
+def _of_classes() -> _Said:
+    return _Said(
+        tell("kind of cause"),
+        tell(
+            "How probable each kind of cause is, given all that was logged. More than one can be present, so the "
+            "bars need not add up to a whole."
+        ),
+        tell("Probability of each kind of cause, highest first."),
+        tell("Bar chart of probabilities by kind of cause:"),
     )
-    return [_probabilities(name, what, words, chances) for name, what, words, chances in parts if chances]
 
 
-def _probabilities(name: str, what: str, words: Mapping[str, str], chances: Mapping[str, float]) -> Figure:
+def _of_faults() -> _Said:
+    return _Said(
+        tell("fault"),
+        tell(
+            "How probable each fault is, given all that was logged. More than one can be present, so the bars need "
+            "not add up to a whole."
+        ),
+        tell("Probability of each fault, highest first."),
+        tell("Bar chart of probabilities by fault:"),
+    )
+
+
+def _probabilities(name: str, said: _Said, words: Mapping[str, str], chances: Mapping[str, float]) -> Figure:
     ranked = sorted(chances.items(), key=lambda item: -item[1])
     shown = [item for item in ranked if item[1] >= WORTH_A_BAR][:FAULT_BARS] or ranked[:1]
     bars = [Bar(words[key], p, percent(p)) for key, p in shown]
-    data, spec_layout = _drawing(bars, "probability")
+    data, spec_layout = _drawing(bars, tell("probability"))
     spec_layout["xaxis"] |= {"range": [-0.004, 1.18], "tickvals": [0, 0.25, 0.5, 0.75, 1]}
     spec_layout["xaxis"]["ticktext"] = [percent(share) for share in (0, 0.25, 0.5, 0.75, 1)]
-    left_out = f" Those below {percent(WORTH_A_BAR * 2)} have no bar." if len(shown) < len(ranked) else ""
-    caption = (
-        f"How probable each {what} is, given all that was logged. More than one can be present, so the bars need not "
-        f"add up to a whole.{left_out}"
-    )
-    top = "; ".join(f"{words[key]} {percent(p)}" for key, p in shown)
+    caption = said.caption
+    if len(shown) < len(ranked):
+        caption = f"{caption} {tell('Those below {share} have no bar.', share=percent(WORTH_A_BAR * 2))}"
+    top = parted(f"{words[key]} {percent(p)}" for key, p in shown)
     rows = [(words[key], percent(p)) for key, p in ranked]
-    whole = table(f"Probability of each {what}, highest first.", (what, "probability"), rows, "probability")
-    return Figure(name, caption, f"Bar chart of probabilities by {what}: {top}.", _spec(data, spec_layout), (whole,))
+    whole = table(said.of_table, (said.what, tell("probability")), rows, "probability")
+    return Figure(name, caption, f"{said.alt} {top}.", _spec(data, spec_layout), (whole,))
 
 
 def _spec(data: list[Spec], spec_layout: Spec) -> Spec:
@@ -86,6 +124,10 @@ def _spec(data: list[Spec], spec_layout: Spec) -> Spec:
 
 
 def _item_words(item: Evidence) -> str:
+    """The names of the model, which are words in English; elsewhere what the item is called."""
+    known = load_model().items
+    if spoken() != "en" and item.item in known:
+        return translated(known[item.item].what)
     return f"{item.item.replace('-', ' ')}: {item.state.replace('-', ' ')}"
 
 
@@ -170,14 +212,21 @@ def _range(lengths: Sequence[float]) -> list[float]:
 
 def _evidence_caption(ranked: Sequence[Evidence]) -> str:
     main = fault_words(_main_aim(ranked))
-    concerning = f" The cause meant is “{main}” where no other stands in brackets."
-    more = f" The {EVIDENCE_BARS} strongest are drawn." if len(ranked) > EVIDENCE_BARS else ""
-    return (
-        "What each piece of evidence weighs on its own, in decibans: plain bars to the right speak for the cause, "
-        f"hatched bars to the left against it. Ten decibans make the odds ten times as high.{concerning}{more}"
-    )
+    said = [
+        tell(
+            "What each piece of evidence weighs on its own, in decibans: plain bars to the right speak for the "
+            "cause, hatched bars to the left against it. Ten decibans make the odds ten times as high."
+        ),
+        tell("The cause meant is “{cause}” where no other stands in brackets.", cause=main),
+    ]
+    if len(ranked) > EVIDENCE_BARS:
+        said.append(tell("The {count} strongest are drawn.", count=EVIDENCE_BARS))
+    return " ".join(said)
 
 
 def _evidence_alt(ranked: Sequence[Evidence]) -> str:
-    said = "; ".join(f"{_item_words(item)}, {decibans(item.weight_db)} decibans" for item in ranked[:EVIDENCE_BARS])
-    return f"Bar chart of evidence: {said}."
+    said = parted(
+        tell("{item}, {weight} decibans", item=_item_words(item), weight=decibans(item.weight_db))
+        for item in ranked[:EVIDENCE_BARS]
+    )
+    return tell("Bar chart of evidence: {items}.", items=said)

@@ -3,52 +3,51 @@
 from __future__ import annotations
 
 import os
-import shutil
+from collections.abc import Collection
 from pathlib import Path
 
 from satdiag.errors import SatdiagError
 from satdiag.findings import Findings
 from satdiag.job import Job
+from satdiag.report.browser import pdf_or_page
 from satdiag.report.page import report_html
-from satdiag.safe_write import beside, sync
+from satdiag.report.placing import check_pdf_place, check_place, replace_file
 
-PAGE_BEGINS = b"<!doctype html>"
+__all__ = ["check_place", "replace_file", "write_pdf", "write_report"]
 
 
-def write_report(path: str | os.PathLike[str], job: Job, findings: Findings, *, technician: bool = False) -> None:
-    """Write the report of a job to a file, over an older page if there is one. Raises SatdiagError."""
+def write_report(
+    path: str | os.PathLike[str],
+    job: Job,
+    findings: Findings,
+    *,
+    technician: bool = False,
+    can: Collection[str] | None = None,
+) -> None:
+    """Write the report of a job to a file, over an older page if there is one. Raises SatdiagError.
+
+    `technician` and `can` as in `report_html`.
+    """
     place = Path(path).resolve()
     try:
         check_place(place)
-        replace_file(place, report_html(job, findings, technician=technician).encode())
+        replace_file(place, report_html(job, findings, technician=technician, can=can).encode())
     except OSError as error:
         why = error.strerror or str(error)
         raise SatdiagError(f"{place}: the report cannot be written ({why}). Nothing was changed there.") from None
 
 
-def check_place(place: Path) -> None:
-    """Refuse a place where a report would do harm: a folder, a device, a file that is no web page."""
-    if place.is_dir():
-        raise SatdiagError(f"{place}: this is a folder. Name a file for the report, such as {place / 'report.html'}.")
-    if not place.parent.is_dir():
-        raise SatdiagError(f"{place}: there is no folder {place.parent}. Make it first, or name another place.")
-    if place.exists() and not (place.is_file() and _is_page(place)):
-        raise SatdiagError(f"{place}: what is there is no web page, and is not written over. Name another file.")
+def write_pdf(
+    path: str | os.PathLike[str],
+    job: Job,
+    findings: Findings,
+    *,
+    technician: bool = False,
+    can: Collection[str] | None = None,
+) -> Path:
+    """Write the report of a job as a PDF and return where it is; where no browser is, the page beside it.
 
-
-def _is_page(place: Path) -> bool:
-    """True of a web page and of an empty file."""
-    with place.open("rb") as file:
-        begin = file.read(len(PAGE_BEGINS)).lower()
-    return begin in (b"", PAGE_BEGINS)
-
-
-def replace_file(place: Path, data: bytes) -> None:
-    """Write beside the file, then put it in its place, with the rights of the one that was there."""
-    with beside(place) as made:
-        made.write_bytes(data)
-        if place.exists():
-            shutil.copymode(place, made)
-        sync(made)
-        os.replace(made, place)
-    sync(place.parent)
+    `technician` and `can` as in `report_html`. Raises SatdiagError.
+    """
+    check_pdf_place(Path(path).resolve())
+    return pdf_or_page(report_html(job, findings, technician=technician, can=can), path)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from satdiag.errors import SatdiagError
-from satdiag.report import report_html, write_report, writing
+from satdiag.report import placing, report_html, write_report
 from tests.report import made
 
 OLD = "<!doctype html><p>old"
@@ -79,7 +79,7 @@ def test_a_failed_write_leaves_the_old_report(tmp_path, monkeypatch):
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(writing, "sync", full)
+    monkeypatch.setattr(placing, "sync", full)
     with pytest.raises(SatdiagError, match=r"cannot be written \(No space left on device\)"):
         _write(place)
     assert place.read_text() == OLD

@@ -7,12 +7,37 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from satdiag.findings import BiasFindings, FeedReading, FeedWindows, LeadFindings
+from satdiag.language import mark, tell
 from satdiag.report.figure import Figure, Spec, Table, axis, layout, note
 from satdiag.report.numbers import quantity
 from satdiag.report.palette import BLUE, FAINT, GREEN, HATCH, INK, ORANGE, PAPER, PURPLE, SKY_BLUE, VERMILLION
-from satdiag.report.words import BIAS_STATES
+from satdiag.report.words import BIAS_STATES, Words
 
 HEIGHT_PX = 390
+_REGIONS = Words(
+    {
+        "open": mark("open"),
+        "low": mark("low"),
+        "normal": mark("normal"),
+        "high": mark("high"),
+        "short": mark("short"),
+        "absent": mark("absent"),
+    }
+)
+_LEARNT = Words(
+    {
+        "": mark("learnt as usual"),
+        "satellite": mark("learnt as usual, satellite"),
+        "repeater": mark("learnt as usual, repeater"),
+    }
+)
+_AT_THE_END = Words(
+    {
+        "": mark("at the end"),
+        "satellite": mark("at the end, satellite lead"),
+        "repeater": mark("at the end, repeater lead"),
+    }
+)
 TICKS_MA = (0, 5, 15, 40, 80, 150, 300, 600, 1200)
 _SYMBOLS = {None: "circle", "satellite": "circle", "repeater": "square"}
 _ENDS = {None: "star-diamond", "satellite": "star-diamond", "repeater": "star-square"}
@@ -37,13 +62,13 @@ def feed_figure(found: BiasFindings, tables: Sequence[Table]) -> Figure | None:
             shapes=_regions(lead.windows, top_ma, top_v),
             annotations=_labels(lead.windows, top_ma, top_v),
             xaxis=axis(
-                "current, mA",
+                tell("current, mA"),
                 range=[-0.35, _root(top_ma)],
                 tickvals=[_root(tick) for tick in TICKS_MA if tick < top_ma],
                 ticktext=[str(tick) for tick in TICKS_MA if tick < top_ma],
                 showgrid=False,
             ),
-            yaxis=axis("voltage, V", range=[-0.04 * top_v, top_v], showgrid=False),
+            yaxis=axis(tell("voltage, V"), range=[-0.04 * top_v, top_v], showgrid=False),
             margin={"l": 48, "r": 14, "t": 84, "b": 48},
         ),
     }
@@ -83,7 +108,7 @@ def _box(left: float, right: float, bottom: float, top: float, color: str, opaci
 def _labels(windows: FeedWindows, top_ma: float, top_v: float) -> list[Spec]:
     found = [
         note(
-            name,
+            _REGIONS[name],
             x=(_root(left) + _root(right)) / 2.0,
             y=0.985 * top_v,
             xanchor="center",
@@ -94,8 +119,8 @@ def _labels(windows: FeedWindows, top_ma: float, top_v: float) -> list[Spec]:
     ]
     middle = windows.no_voltage_v / 2.0
     low: Spec = {"xanchor": "center", "yanchor": "middle", "font": {"size": 12, "color": INK}}
-    found.append(note("absent", x=_root(windows.no_current_ma) / 2.0, y=middle, **low))
-    found.append(note("short", x=(_root(windows.no_current_ma) + _root(top_ma)) / 2.0, y=middle, **low))
+    found.append(note(_REGIONS["absent"], x=_root(windows.no_current_ma) / 2.0, y=middle, **low))
+    found.append(note(_REGIONS["short"], x=(_root(windows.no_current_ma) + _root(top_ma)) / 2.0, y=middle, **low))
     return found
 
 
@@ -103,7 +128,7 @@ def _learnt(lead: LeadFindings, top_v: float) -> Spec:
     """The learnt window of the current, hatched."""
     low, high = lead.windows.normal_ma
     bottom, top = lead.windows.normal_v[0], min(lead.windows.normal_v[1], top_v)
-    name = "learnt as usual" + (f", {lead.path}" if lead.path else "")
+    name = _LEARNT[lead.path or ""]
     return {
         "type": "scatter",
         "mode": "lines",
@@ -120,8 +145,8 @@ def _learnt(lead: LeadFindings, top_v: float) -> Spec:
 
 def _points(readings: Sequence[FeedReading]) -> list[Spec]:
     kinds = (
-        ("while it worked", True, [one for one in readings if one.live and one.worked]),
-        ("not known to work", False, [one for one in readings if one.live and not one.worked]),
+        (tell("while it worked"), True, [one for one in readings if one.live and one.worked]),
+        (tell("not known to work"), False, [one for one in readings if one.live and not one.worked]),
     )
     found = [_trace(name, solid, part) for name, solid, part in kinds if part]
     off = [one for one in readings if not one.live]
@@ -134,7 +159,7 @@ def _trace(name: str, solid: bool, readings: Sequence[FeedReading]) -> Spec:
 
 
 def _off(readings: Sequence[FeedReading]) -> Spec:
-    return _marks("feed or receiver off", readings, {"size": 9, "color": FAINT, "symbol": "x-thin-open"})
+    return _marks(tell("feed or receiver off"), readings, {"size": 9, "color": FAINT, "symbol": "x-thin-open"})
 
 
 def _symbol(one: FeedReading) -> str:
@@ -172,7 +197,7 @@ def _now(lead: LeadFindings) -> Spec:
         "error_x": {**bars, "array": [_root(high_ma) - x], "arrayminus": [x - _root(low_ma)]},
         "error_y": {**bars, "array": [high_v - y], "arrayminus": [y - low_v]},
         "marker": {"symbol": _ENDS[lead.path], "size": 15, "color": ORANGE, "line": {"color": HATCH, "width": 1.6}},
-        "name": "at the end" + (f", {lead.path} lead" if lead.path else ""),
+        "name": _AT_THE_END[lead.path or ""],
         "text": [f"{quantity(volts, 'V')}, {quantity(milliamps, 'mA')}"],
         "hovertemplate": "%{text}<extra></extra>",
     }
@@ -180,22 +205,40 @@ def _now(lead: LeadFindings) -> Spec:
 
 def _caption(found: BiasFindings, lead: LeadFindings) -> str:
     said = [
-        "Voltage and current of the antenna's feed, among the regions that each state covers; the box outlined in "
-        "full is what is normal. The scale of the current is stretched at its low end."
+        tell(
+            "Voltage and current of the antenna's feed, among the regions that each state covers; the box outlined "
+            "in full is what is normal. The scale of the current is stretched at its low end."
+        )
     ]
     if lead.windows.learnt_ma is not None:
-        said.append("Hatched: learnt from readings taken while the receiver worked.")
+        said.append(tell("Hatched: learnt from readings taken while the receiver worked."))
     if len(found.leads) > 1:
-        said.append(f"The regions are those of the {lead.path} lead; squares are readings of the repeater lead.")
+        said.append(_whose_regions(lead))
     if any(one.voltage_v is None or one.current_ma is None for one in found.readings):
-        said.append("A triangle at an axis is a reading of one quantity alone.")
+        said.append(tell("A triangle at an axis is a reading of one quantity alone."))
     return " ".join(said)
 
 
+def _whose_regions(lead: LeadFindings) -> str:
+    if lead.path == "repeater":
+        return tell("The regions are those of the repeater lead; squares are readings of the repeater lead.")
+    return tell("The regions are those of the satellite lead; squares are readings of the repeater lead.")
+
+
+_READS = Words(
+    {
+        "": mark("At the end the feed reads {volts} and {milliamps}: {state}."),
+        "satellite": mark("At the end the satellite lead reads {volts} and {milliamps}: {state}."),
+        "repeater": mark("At the end the repeater lead reads {volts} and {milliamps}: {state}."),
+    }
+)
+
+
 def _alt(found: BiasFindings, lead: LeadFindings) -> str:
-    state = BIAS_STATES[lead.state] if lead.state else "a state that cannot be told"
-    name = f"the {lead.path} lead" if lead.path else "the feed"
-    return (
-        f"Plot of voltage against current with {len(found.readings)} readings. At the end {name} reads "
-        f"{quantity(lead.voltage_v, 'V')} and {quantity(lead.current_ma, 'mA')}: {state}."
+    plot = tell("Plot of voltage against current with {count} readings.", count=len(found.readings))
+    reads = _READS[lead.path or ""].format(
+        volts=quantity(lead.voltage_v, "V"),
+        milliamps=quantity(lead.current_ma, "mA"),
+        state=BIAS_STATES[lead.state] if lead.state else tell("a state that cannot be told"),
     )
+    return f"{plot} {reads}"

@@ -10,6 +10,7 @@ from plotly.offline import get_plotlyjs
 
 from satdiag.errors import SatdiagError
 from satdiag.job import Job
+from satdiag.language import mark, tell, translated
 from satdiag.report import palette
 from satdiag.report.cautions import CAUTIONS
 from satdiag.report.figure import table
@@ -25,10 +26,15 @@ from satdiag.wiring.feed import FeedFindings
 
 CAUTION_KEYS = ("feed", "airbag", "driving", "rules")
 METHOD = (
-    "The windows of voltage and current are common practice, scaled to what the job sheet says and narrowed to what "
-    "was read while the receiver worked. Chances are those that the accuracy of the readings leaves.",
-    "The expected rise follows from gain, noise figures, loss and temperatures by the textbook formula for stages in "
-    "a row, over the stated range of each; an amplifier without supply is taken as a matched load at 290 K.",
+    mark(
+        "The windows of voltage and current are common practice, scaled to what the job sheet says and narrowed to "
+        "what was read while the receiver worked. Chances are those that the accuracy of the readings leaves."
+    ),
+    mark(
+        "The expected rise follows from gain, noise figures, loss and temperatures by the textbook formula for "
+        "stages in a row, over the stated range of each; an amplifier without supply is taken as a matched load at "
+        "290 K."
+    ),
 )
 
 
@@ -57,7 +63,9 @@ def feed_html(job: Job, found: FeedFindings) -> str:
     clean: Clean = masker(job)
     parts = feed_parts(found, local_time_of(job))
     figures = [figure for part in parts for figure in part.figures]
-    summary = table("What the feed showed.", ("part", "state", "measured"), [part.row for part in parts])
+    summary = table(
+        tell("What the feed showed."), (tell("part"), tell("state"), tell("measured")), [part.row for part in parts]
+    )
     return (
         template_environment(clean)
         .get_template("feed.html.j2")
@@ -67,7 +75,7 @@ def feed_html(job: Job, found: FeedFindings) -> str:
             parts=parts,
             could_not=[sentence(text) for text in found.could_not],
             cautions=[caution for caution in CAUTIONS if caution.key in CAUTION_KEYS],
-            method=METHOD,
+            method=[translated(text) for text in METHOD],
             drawings={figure.name: cleaned(figure.spec, clean) for figure in figures},
             palette=palette,
             light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},

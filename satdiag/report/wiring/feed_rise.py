@@ -3,48 +3,58 @@
 from __future__ import annotations
 
 from satdiag.findings import Interval, NoiseRiseFindings, RiseInput
+from satdiag.language import in_figures, mark, tell
 from satdiag.report.figure import Figure, Spec, Table, axis, layout, table
 from satdiag.report.local_time import IN_UTC, LocalTime
 from satdiag.report.numbers import UNKNOWN, quantity, rounded
 from satdiag.report.palette import BLUE, FAINT, GREEN, INK, ORANGE, PAPER
 from satdiag.report.wiring.part import Part
+from satdiag.report.words import Words
 
 HEIGHT_PX = 330
 
-MEANINGS = {
-    "none": "it does not rise",
-    "low": "it rises too little",
-    "as expected": "it rises as it should",
-    "high": "it rises too far",
-    "cannot tell": UNKNOWN,
-}
+MEANINGS = Words(
+    {
+        "none": mark("it does not rise"),
+        "low": mark("it rises too little"),
+        "as expected": mark("it rises as it should"),
+        "high": mark("it rises too far"),
+        "cannot tell": UNKNOWN,
+    }
+)
+_FEED = Words({"off": mark("off"), "on": mark("on")})
 
 
 def rise_part(found: NoiseRiseFindings, local: LocalTime = IN_UTC) -> Part:
     """How far the noise rises, beside how far it should."""
     measured = quantity(found.rise_db, "dB", found.rise_db_90)
-    row = ("noise with the feed switched on", MEANINGS[found.meaning], measured)
+    row = (tell("noise with the feed switched on"), MEANINGS[found.meaning], measured)
     return Part(row, (found.text,), (_figure(found, local),) if found.blocks else ())
 
 
 def inputs_table(inputs: tuple[RiseInput, ...]) -> Table:
     """What an expected rise was computed from."""
     rows = [(one.words, f"{ends(one.low, one.high)} {one.unit}", one.standing) for one in inputs]
-    caption = "What the expected rise was computed from; each figure lies evenly in its range."
-    return table(caption, ("figure", "range", "standing"), rows, "range")
+    caption = tell("What the expected rise was computed from; each figure lies evenly in its range.")
+    return table(caption, (tell("figure"), tell("range"), tell("standing")), rows, "range")
 
 
 def ends(low: float, high: float) -> str:
     """'25 to 30', or '28' of a range without width."""
-    return rounded(low, 0.0) if low == high else f"{rounded(low, 0.0)} to {rounded(high, 0.0)}"
+    if low == high:
+        return rounded(low, 0.0)
+    return tell("{low} to {high}", low=rounded(low, 0.0), high=rounded(high, 0.0))
 
 
 def _figure(found: NoiseRiseFindings, local: LocalTime) -> Figure:
     count = len(found.blocks)
-    traces = [_band("a healthy antenna", found.expected_db_90, count, GREEN, "/")]
+    traces = [_band(tell("a healthy antenna"), found.expected_db_90, count, GREEN, "/")]
     if found.rise_db_90 is not None:
-        traces.append(_band("measured rise, 90 % range", found.rise_db_90, count, ORANGE, ""))
-    for name, feed, symbol, fill in (("feed off", "off", "square", PAPER), ("feed on", "on", "circle", BLUE)):
+        traces.append(_band(tell("measured rise, 90 % range"), found.rise_db_90, count, ORANGE, ""))
+    for name, feed, symbol, fill in (
+        (tell("feed off"), "off", "square", PAPER),
+        (tell("feed on"), "on", "circle", BLUE),
+    ):
         own = [(nth, block) for nth, block in enumerate(found.blocks, 1) if block.feed == feed]
         marker = {"symbol": symbol, "size": 11, "color": fill, "line": {"color": INK, "width": 1.6}}
         traces.append(
@@ -63,13 +73,13 @@ def _figure(found: NoiseRiseFindings, local: LocalTime) -> Figure:
         "layout": layout(
             HEIGHT_PX,
             xaxis=axis(
-                "noise readings between switchings, in order",
+                tell("noise readings between switchings, in order"),
                 range=[0.4, count + 0.6],
                 tickvals=list(range(1, count + 1)),
-                ticktext=[block.feed for block in found.blocks],
+                ticktext=[_FEED[block.feed] for block in found.blocks],
                 showgrid=False,
             ),
-            yaxis=axis("dB above feed off"),
+            yaxis=axis(tell("dB above feed off")),
             shapes=_between_tests(found),
             margin={"l": 48, "r": 14, "t": 84, "b": 48},
         ),
@@ -116,16 +126,23 @@ def _blocks(found: NoiseRiseFindings, local: LocalTime) -> Table:
         (
             local.clock(block.at),
             str(block.test),
-            block.feed,
+            _FEED[block.feed],
             quantity(block.noise_db, "dB"),
-            f"{block.above_off_db:+.1f} dB".replace("-", "\u2212"),
+            in_figures(f"{block.above_off_db:+.1f} dB").replace("-", "\u2212"),
             str(block.n),
         )
         for block in found.blocks
     ]
-    heads = ("time", "test", "feed", "noise, as read out", "above feed off", "readings")
+    heads = (
+        tell("time"),
+        tell("test"),
+        tell("feed"),
+        tell("noise, as read out"),
+        tell("above feed off"),
+        tell("readings"),
+    )
     return table(
-        f"The noise between the switchings of the feed. {local.sentence}",
+        f"{tell('The noise between the switchings of the feed.')} {local.sentence}",
         heads,
         rows,
         "noise, as read out|above feed off",
@@ -133,16 +150,19 @@ def _blocks(found: NoiseRiseFindings, local: LocalTime) -> Table:
 
 
 def _caption(found: NoiseRiseFindings) -> str:
-    said = (
+    said = tell(
         "Noise before and after the feed was switched, above the level with the feed off. Hatched: where a healthy "
         "antenna should lift it to; dashed: how far it rose, with its range."
     )
-    return said + (" A dotted line parts tests." if found.tests > 1 else "")
+    return f"{said} {tell('A dotted line parts tests.')}" if found.tests > 1 else said
 
 
 def _alt(found: NoiseRiseFindings) -> str:
     low, high = found.expected_db_90
-    return (
-        f"Plot of {len(found.blocks)} noise levels in order. Measured rise "
-        f"{quantity(found.rise_db, 'dB', found.rise_db_90)}; expected {low:.0f} to {high:.0f} dB."
+    return tell(
+        "Plot of {count} noise levels in order. Measured rise {rise}; expected {low:.0f} to {high:.0f} dB.",
+        count=len(found.blocks),
+        rise=quantity(found.rise_db, "dB", found.rise_db_90),
+        low=low,
+        high=high,
     )

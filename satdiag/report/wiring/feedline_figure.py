@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from satdiag.findings import FeedlineFindings, LeadProfile, Reflection
+from satdiag.language import tell
 from satdiag.report import words
 from satdiag.report.figure import Spec, axis, label, layout, note
 from satdiag.report.palette import BLUE, FAINT, GREEN, INK, ORANGE, PAPER, PURPLE, VERMILLION
@@ -29,16 +30,17 @@ def feedline_spec(found: FeedlineFindings, shown: Shown) -> Spec:
     curve = found.profile
     assert curve is not None
     across = curve.distance_m if curve.distance_m is not None else curve.delay_ns
-    title = "metres along the lead" if curve.distance_m is not None else "nanoseconds there and back"
+    in_metres = curve.distance_m is not None
+    title = tell("metres along the lead") if in_metres else tell("nanoseconds there and back")
     low = _lowest(found, curve)
     drawn = [pair for pair in shown if across[0] <= _place(pair[1], curve) <= across[-1]]
     shapes, notes = _expected(found) if curve.distance_m is not None else ([], [])
     return {
-        "data": [_curve(curve, across, title), *_noise(found, across, low), *_marks(found, drawn, curve)],
+        "data": [_curve(curve, across), *_noise(found, across, low), *_marks(found, drawn, curve)],
         "layout": layout(
             HEIGHT_PX,
             xaxis=axis(title, range=[across[0], across[-1]]),
-            yaxis=axis("dB of the wave sent", range=[low, 8.0]),
+            yaxis=axis(tell("dB of the wave sent"), range=[low, 8.0]),
             shapes=shapes,
             annotations=notes,
             margin={"l": 48, "r": 14, "t": 52, "b": 44},
@@ -56,15 +58,16 @@ def _place(one: Reflection, curve: LeadProfile) -> float:
     return one.delay_ns if curve.distance_m is None or one.distance_m is None else one.distance_m
 
 
-def _curve(curve: LeadProfile, across: Sequence[float], title: str) -> Spec:
+def _curve(curve: LeadProfile, across: Sequence[float]) -> Spec:
+    unit = tell("metres") if curve.distance_m is not None else tell("nanoseconds")
     return {
         "type": "scatter",
         "mode": "lines",
         "x": [round(value, 3) for value in across],
         "y": [round(value, 1) for value in curve.level_db],
         "line": {"color": INK, "width": 1.3},
-        "name": "measured",
-        "hovertemplate": f"%{{x:.2f}} {title.split()[0]}: %{{y:.0f}} dB<extra></extra>",
+        "name": tell("measured"),
+        "hovertemplate": f"%{{x:.2f}} {unit}: %{{y:.0f}} dB<extra></extra>",
     }
 
 
@@ -78,7 +81,7 @@ def _noise(found: FeedlineFindings, across: Sequence[float], low: float) -> list
             "x": [across[0], across[-1]],
             "y": [found.noise_floor_db] * 2,
             "line": {"color": FAINT, "width": 1.2, "dash": "dot"},
-            "name": "noise reaches this",
+            "name": tell("noise reaches this"),
             "hoverinfo": "skip",
         }
     ]
@@ -120,7 +123,7 @@ def _trace(kind: str, drawn: Shown, numbered: set[int], curve: LeadProfile, colo
             "line": {"color": FAINT if hollow else PAPER, "width": 2 if hollow else 1},
         },
         "name": label(words.REFLECTIONS[kind]),
-        "customdata": [f"no. {number}" for number, _ in drawn],
+        "customdata": [tell("no. {number}", number=number) for number, _ in drawn],
         "hovertemplate": "%{customdata}, %{x:.2f}: %{y:.1f} dB<extra></extra>",
         "cliponaxis": False,
     }
@@ -142,14 +145,13 @@ def _trace(kind: str, drawn: Shown, numbered: set[int], curve: LeadProfile, colo
 def _expected(found: FeedlineFindings) -> tuple[list[Spec], list[Spec]]:
     """Lines where receiver, joints and antenna should be, and a band for how closely the antenna's place is known."""
     shapes = [_line(0.0, FAINT, "solid"), *(_smear(*ends) for ends in found.smeared_m)]
-    notes = [_word(0.0, "receiver", "left")]
+    notes = [_word(0.0, tell("receiver"), "left")]
     for number, joint in enumerate(found.joints_m, 1):
         shapes.append(_line(joint, FAINT, "dash"))
         # On a second row, or the word would lie over the others on a telephone.
-        notes.append(
-            _word(joint, f"joint {number}" if len(found.joints_m) > 1 else "joint", "center", 2 - number % 2)
-        )
-    notes += [_word(0.5 * sum(ends), "smeared", "center", 0, "top") for ends in found.smeared_m]
+        name = tell("joint {number}", number=number) if len(found.joints_m) > 1 else tell("joint")
+        notes.append(_word(joint, name, "center", 2 - number % 2))
+    notes += [_word(0.5 * sum(ends), tell("smeared"), "center", 0, "top") for ends in found.smeared_m]
     if found.expected_length_m is not None:
         place, margin = found.expected_length_m, found.expected_margin_m or 0.0
         band = {
@@ -163,7 +165,7 @@ def _expected(found: FeedlineFindings) -> tuple[list[Spec], list[Spec]]:
         }
         shapes.append({**band, "fillcolor": GREEN, "opacity": 0.18, "line": {"width": 0}, "layer": "below"})
         shapes.append(_line(place, GREEN, "dash"))
-        notes.append(_word(place, "antenna", "center"))
+        notes.append(_word(place, tell("antenna"), "center"))
     return shapes, notes
 
 

@@ -10,6 +10,7 @@ from plotly.offline import get_plotlyjs
 
 from satdiag.errors import SatdiagError
 from satdiag.findings import FeedlineFindings
+from satdiag.language import mark, translated
 from satdiag.report import palette
 from satdiag.report.cautions import CAUTIONS
 from satdiag.report.page import Clean, cleaned, script_safe, template_environment
@@ -19,14 +20,20 @@ from satdiag.report.writing import check_place, replace_file
 
 SHOWN_CAUTIONS = ("sweep", "feed", "airbag", "rules")
 METHOD = (
-    "The sweep is turned into a reflection against delay behind a Hann window, with zeros added so that a peak is "
-    "placed to a millimetre or so. Delay becomes distance by the velocity factor, and its range is the main "
-    "uncertainty.",
-    "Echoes between two places are told by where they must stand and how high they may be; an echo can hide a small "
-    "reflection at the same place.",
-    "The cable's loss comes from published fits for its class, mostly made below 1 GHz. Cables of one class differ: "
-    "the ranges span them.",
-    "Thresholds for what counts as an end, a bad joint or a smear are judgements, not a standard's.",
+    mark(
+        "The sweep is turned into a reflection against delay behind a Hann window, with zeros added so that a peak "
+        "is placed to a millimetre or so. Delay becomes distance by the velocity factor, and its range is the main "
+        "uncertainty."
+    ),
+    mark(
+        "Echoes between two places are told by where they must stand and how high they may be; an echo can hide a "
+        "small reflection at the same place."
+    ),
+    mark(
+        "The cable's loss comes from published fits for its class, mostly made below 1 GHz. Cables of one class "
+        "differ: the ranges span them."
+    ),
+    mark("Thresholds for what counts as an end, a bad joint or a smear are judgements, not a standard's."),
 )
 
 
@@ -52,7 +59,7 @@ def feedline_html(found: FeedlineFindings, source: str, clean: Clean) -> str:
             source=source,
             notes=[sentence(text) for text in found.cautions],
             cautions=[caution for key in SHOWN_CAUTIONS for caution in CAUTIONS if caution.key == key],
-            method=METHOD,
+            method=[translated(text) for text in METHOD],
             drawings={figure.name: cleaned(figure.spec, clean) for figure in part.figures},
             palette=palette,
             light={name: getattr(palette, name) for name in ("INK", "FAINT", "GRID", "PAPER", "BLUE", "VERMILLION")},

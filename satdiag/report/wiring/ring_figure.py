@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
 from satdiag.findings import RingBlock, RingPosition
+from satdiag.language import mark, parted, tell, translated
 from satdiag.report.figure import Figure, Spec, Table, axis, label, layout, table
 from satdiag.report.palette import BLUE, FAINT, GREEN, GRID, INK, ORANGE, PURPLE, VERMILLION
 
@@ -22,26 +23,31 @@ _NUMBER, _LEFT, _ARROW, _TIP, _RIGHT = 0.0, 0.085, 0.495, 0.555, 0.605
 
 
 class _Look(NamedTuple):
-    name: str
+    marked: str
     colour: str
     symbol: str
 
+    @property
+    def name(self) -> str:
+        return translated(self.marked)
+
 
 _RINGS = (
-    _Look("ring 1", BLUE, "circle"),
-    _Look("ring 2", ORANGE, "square"),
-    _Look("ring 3", GREEN, "diamond"),
-    _Look("further ring", PURPLE, "pentagon"),
+    _Look(mark("ring 1"), BLUE, "circle"),
+    _Look(mark("ring 2"), ORANGE, "square"),
+    _Look(mark("ring 3"), GREEN, "diamond"),
+    _Look(mark("further ring"), PURPLE, "pentagon"),
 )
-_CHAIN = _Look("open chain", VERMILLION, "triangle-up")
-_DARK = _Look("no light passes", FAINT, "x-thin")
-_FREE = _Look("free socket", FAINT, "circle-open")
+_CHAIN = _Look(mark("open chain"), VERMILLION, "triangle-up")
+_DARK = _Look(mark("no light passes"), FAINT, "x-thin")
+_FREE = _Look(mark("free socket"), FAINT, "circle-open")
 
 
 def ring_figure(name: str, caption: str, blocks: Sequence[RingBlock], touched: Collection[Touched] = ()) -> Figure:
     """The blocks with their plugs. `touched` are sockets whose plug moves; the table behind holds everything."""
     if any(_is_mistaken(block, one) for block in blocks for one in block.positions):
-        caption += " An end with '!' stands in the wrong row."
+        wrong_row = tell("An end with '!' stands in the wrong row.")
+        caption = f"{caption} {wrong_row}"
     drawing = _Drawing(touched)
     for block in blocks:
         drawing.block(block)
@@ -54,22 +60,36 @@ def blocks_table(blocks: Sequence[RingBlock], touched: Collection[Touched] = ())
     for block in blocks:
         for one in block.positions:
             moves = [row for row in ("upper", "lower") if (block.name, one.position, row) in touched]
-            notes = [f"{row} plug moves" for row in moves] + (["a break may be here"] if one.suspect else [])
-            light = _look(one).name if one.light is None else one.light.replace("chain", "open chain")
-            rows.append(
-                (block.name, str(one.position), one.upper or "free", one.lower or "free", light, "; ".join(notes))
-            )
-    heads = ["block", "position", "upper", "lower", "light", "note"]
+            notes = [tell("upper plug moves") if row == "upper" else tell("lower plug moves") for row in moves]
+            notes += [tell("a break may be here")] if one.suspect else []
+            ends = (one.upper or tell("free"), one.lower or tell("free"))
+            rows.append((block.name, str(one.position), *ends, _light_words(one), parted(notes)))
+    heads = [tell("block"), tell("position"), tell("upper"), tell("lower"), tell("light"), tell("note")]
     if not any(row[-1] for row in rows):
         heads, rows = heads[:-1], [row[:-1] for row in rows]
-    return table("The plugs, position by position.", heads, rows, "position")
+    return table(tell("The plugs, position by position."), heads, rows, "position")
+
+
+def _light_words(one: RingPosition) -> str:
+    """Whose light passes a position; 'ring 1' and 'chain 2' are what the findings call a part."""
+    if one.light is None:
+        return _look(one).name
+    part, _, number = one.light.rpartition(" ")
+    return tell("open chain {number}", number=number) if part == "chain" else tell("ring {number}", number=number)
 
 
 def _in_words(blocks: Sequence[RingBlock]) -> str:
     said = []
     for block in blocks:
         used = [one for one in block.positions if one.upper or one.lower]
-        said.append(f"Block {block.name}: {len(used)} of {len(block.positions)} positions used.")
+        said.append(
+            tell(
+                "Block {block}: {used} of {all} positions used.",
+                block=block.name,
+                used=len(used),
+                all=len(block.positions),
+            )
+        )
     return " ".join(said)
 
 
@@ -88,6 +108,13 @@ def _look(one: RingPosition) -> _Look:
     return _DARK if one.upper or one.lower else _FREE
 
 
+def column_heads(block: RingBlock) -> tuple[str, str]:
+    """What stands over the two columns of a block, the outputs first."""
+    if block.outputs_row == "upper":
+        return tell("upper: outputs"), tell("lower: inputs")
+    return tell("lower: outputs"), tell("upper: inputs")
+
+
 class _Drawing:
     """Gathers marks, arrows and words, line by line from the top."""
 
@@ -102,10 +129,11 @@ class _Drawing:
 
     def block(self, block: RingBlock) -> None:
         """A head, the two column heads, and a line for each position."""
-        other = "lower" if block.outputs_row == "upper" else "upper"
-        self._words.append((_NUMBER, self._line, f"<b>block {label(block.name, 30)}</b>"))
-        self._words.append((_LEFT, self._line + 1, f"{block.outputs_row}: outputs"))
-        self._words.append((_RIGHT, self._line + 1, f"{other}: inputs"))
+        name = tell("block {name}", name=label(block.name, 30))
+        left, right = column_heads(block)
+        self._words.append((_NUMBER, self._line, f"<b>{name}</b>"))
+        self._words.append((_LEFT, self._line + 1, left))
+        self._words.append((_RIGHT, self._line + 1, right))
         self._line += 2
         for run in _runs(block.positions):
             self._position(block, run)
@@ -115,14 +143,15 @@ class _Drawing:
     def _position(self, block: RingBlock, run: Sequence[RingPosition]) -> None:
         one = run[0]
         if len(run) > 1:
-            self._words.append((_NUMBER, self._line, f"{one.position} to {run[-1].position}: free"))
+            free = tell("{first} to {last}: free", first=one.position, last=run[-1].position)
+            self._words.append((_NUMBER, self._line, free))
             return
         self._words.append((_NUMBER, self._line, str(one.position)))
         look = _look(one)
         for row, x in ((block.outputs_row, _LEFT), ("lower" if block.outputs_row == "upper" else "upper", _RIGHT)):
             end = one.upper if row == "upper" else one.lower
             moves = (block.name, one.position, row) in self._touched
-            text = "free" if end is None else _end_words(end, "out" if x == _LEFT else "in", moves)
+            text = tell("free") if end is None else _end_words(end, "out" if x == _LEFT else "in", moves)
             self._sockets.setdefault(look if end else _FREE, []).append((x, self._line, text))
             if moves:
                 self._moving.append((x, self._line))
@@ -160,7 +189,7 @@ class _Drawing:
         lines = sorted({y for points in self._sockets.values() for _, y, _ in points})
         points = [(x, y) for y in lines for x in (_LEFT, _RIGHT, None)]
         line = {"color": GRID, "width": 1}
-        return {**_trace("position", points), "mode": "lines", "line": line, "showlegend": False}
+        return {**_trace(tell("position"), points), "mode": "lines", "line": line, "showlegend": False}
 
     def _socket_traces(self) -> Iterator[Spec]:
         order = [*_RINGS, _CHAIN, _DARK, _FREE]
@@ -187,7 +216,7 @@ class _Drawing:
             heads = [f"triangle-{'left' if backwards else 'right'}" for _, backwards in lines for _ in range(3)]
             marker = {"symbol": heads, "size": [0, 11, 0] * len(lines), "color": look.colour, "opacity": 1}
             yield {
-                **_trace(f"light, {look.name}", []),
+                **_trace(tell("light, {part}", part=look.name), []),
                 "x": x,
                 "y": y,
                 "mode": "lines+markers",
@@ -199,11 +228,11 @@ class _Drawing:
     def _mark_traces(self) -> Iterator[Spec]:
         if self._moving:
             marker = {"symbol": "circle-open", "size": 22, "color": INK, "line": {"color": INK, "width": 2}}
-            yield {**_trace("plug that moves", self._moving), "mode": "markers", "marker": marker}
+            yield {**_trace(tell("plug that moves"), self._moving), "mode": "markers", "marker": marker}
         if self._suspects:
             marker = {"symbol": "x", "size": 15, "color": VERMILLION, "line": {"color": INK, "width": 1.4}}
             places = [(_ARROW - 0.02, line) for line in self._suspects]
-            yield {**_trace("a break may be here", places), "mode": "markers", "marker": marker}
+            yield {**_trace(tell("a break may be here"), places), "mode": "markers", "marker": marker}
 
     def _word_trace(self) -> Spec:
         return {

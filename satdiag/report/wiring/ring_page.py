@@ -11,9 +11,11 @@ from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from satdiag.errors import SatdiagError
+from satdiag.language import parted, tell, tell_many, translated
 from satdiag.report import palette
 from satdiag.report.cautions import CAUTIONS
 from satdiag.report.figure import Figure, Table, table
+from satdiag.report.numbers import unknown
 from satdiag.report.page import Clean, cleaned, script_safe, template_environment
 from satdiag.report.wiring.ring import break_sentences, break_tables, link_sentences, links_table, plan_state
 from satdiag.report.wiring.ring_figure import Touched, ring_figure
@@ -61,16 +63,23 @@ def check_page(file: RingFile, found: RingCheck) -> RingPage:
     links = tuple(link_shown(one) for one in budgets(file))
     parts = found.paths
     waits = only_waits_for(file.wanted or (), parts.rings, parts.chains, len(found.problems))
-    title = plan_state(found.state, waits) if found.state else "not known"
-    wanted = f"Wanted, in the order of the light: {' > '.join(file.wanted)}." if file.wanted else ""
-    rings = "; ".join(" > ".join(ring) for ring in found.paths.rings)
-    answer = (
-        f"The plugs make {'one ring' if len(found.paths.rings) == 1 else 'these rings'}: {rings}." if rings else ""
-    )
+    title = plan_state(found.state, waits) if found.state else unknown()
+    wanted = ""
+    if file.wanted:
+        wanted = tell("Wanted, in the order of the light: {order}.", order=" > ".join(file.wanted))
+    rings = parted(" > ".join(ring) for ring in found.paths.rings)
+    answer = ""
+    if rings:
+        answer = tell_many(
+            "The plugs make one ring: {rings}.",
+            "The plugs make these rings: {rings}.",
+            len(found.paths.rings),
+            rings=rings,
+        )
     problems = [problem.text for problem in found.problems]
     said = [*_sentences(problems), *link_sentences(links), *_sentences([*found.could_not, *budget_gaps(file)])]
     return RingPage(
-        "Optical ring: check",
+        tell("Optical ring: check"),
         title[:1].upper() + title[1:],
         " ".join(filter(None, (answer, wanted))),
         tuple(said),
@@ -82,22 +91,25 @@ def check_page(file: RingFile, found: RingCheck) -> RingPage:
 def break_page(file: RingFile, reading: BreakReading, reports: dict[str, int]) -> RingPage:
     """The page of a break: where it is, what it may be, which test parts that, the plugs with the suspect marked."""
     shown = break_shown(reading, reports)
-    titles = {"located": f"Broken before {reading.node}", "contradiction": "Contradicting reports"}
+    titles = {
+        "located": tell("Broken before {node}", node=reading.node),
+        "contradiction": tell("Contradicting reports"),
+    }
     first, *rest = break_sentences(shown)
     could_not = _sentences(reading.could_not)
     if reading.state == "unknown":  # the title says so already: what stands below it is why
         first, *could_not = could_not or [first]
-    told = f"Reported: {', '.join(shown.reports)}." if shown.reports else ""
-    weak = (
-        "Light arrives there, too weak to lock on: that points to attenuation, not to a cut." if reading.weak else ""
-    )
+    told = tell("Reported: {reports}.", reports=", ".join(shown.reports)) if shown.reports else ""
+    weak = ""
+    if reading.weak:
+        weak = tell("Light arrives there, too weak to lock on: that points to attenuation, not to a cut.")
     located = reading.state == "located"
     return RingPage(
-        "Optical ring: break",
-        titles.get(reading.state, "Where it is broken is unknown"),
+        tell("Optical ring: break"),
+        titles.get(reading.state, tell("Where it is broken is unknown")),
         first,
         tuple(filter(None, (told, weak if located else "", *rest, *could_not))),
-        BEFORE[:-1] if located else (),
+        tuple(map(translated, BEFORE[:-1])) if located else (),
         tuple(break_tables(shown)),
         _now(file, reading),
     )
@@ -107,35 +119,35 @@ def _now(file: RingFile, reading: BreakReading | None = None) -> tuple[Figure, .
     """The plugs as they are; nothing where they are not written."""
     if not file.plugs_known:
         return ()
-    return (ring_figure("ring", "As it is plugged now.", blocks_shown(file, reading)),)
+    return (ring_figure("ring", tell("As it is plugged now."), blocks_shown(file, reading)),)
 
 
 def plan_page(plan: RingPlan, said: Sequence[str] = ()) -> RingPage:
     """The page of a plan: what to do before, the labels, the steps, the drawings, what to do after, the way back."""
-    over, order = "Optical ring: plan", " > ".join(plan.order)
+    over, order = tell("Optical ring: plan"), " > ".join(plan.order)
     if plan.after is None:
-        figures = (ring_figure("ring-before", "As it is plugged now.", blocks_shown(plan.before)),)
-        title = "This order cannot be reached by moving plugs"
-        return RingPage(
-            over, title, f"Wanted: {order}.", tuple(_sentences(plan.impossible)) + tuple(said), (), (), figures
-        )
+        figures = (ring_figure("ring-before", tell("As it is plugged now."), blocks_shown(plan.before)),)
+        title = tell("This order cannot be reached by moving plugs")
+        wanted = tell("Wanted: {order}.", order=order)
+        against = tuple(_sentences(plan.impossible)) + tuple(said)
+        return RingPage(over, title, wanted, against, (), (), figures)
     count = len(plan.moves)
     if not count:
-        after = (ring_figure("ring-after", "As it is plugged now.", blocks_shown(plan.after)),)
-        return RingPage(
-            over, "Nothing to move", f"The ring is plugged as wanted: {order}.", tuple(said), figures=after
-        )
+        after = (ring_figure("ring-after", tell("As it is plugged now."), blocks_shown(plan.after)),)
+        answer = tell("The ring is plugged as wanted: {order}.", order=order)
+        return RingPage(over, tell("Nothing to move"), answer, tuple(said), figures=after)
     steps = steps_of(plan.moves)
+    back = tell("The way back: the same steps the other way round, should it not work.")
     return RingPage(
         over,
-        "One plug to move" if count == 1 else f"{count} plugs to move",
-        f"Wanted, in the order of the light: {order}. Fewer moves do not lead there.",
+        tell_many("One plug to move", "{n} plugs to move", count),
+        tell("Wanted, in the order of the light: {order}. Fewer moves do not lead there.", order=order),
         tuple(said),
-        BEFORE,
-        (labels_table(plan), steps_table(steps, "The steps, in this order.")),
+        tuple(map(translated, BEFORE)),
+        (labels_table(plan), steps_table(steps, tell("The steps, in this order."))),
         plan_figures(plan),
-        AFTERWARDS,
-        (steps_table(undo_of(steps), "The way back: the same steps the other way round, should it not work."),),
+        tuple(map(translated, AFTERWARDS)),
+        (steps_table(undo_of(steps), back),),
     )
 
 
@@ -146,31 +158,33 @@ def _sentences(texts: Sequence[str]) -> list[str]:
 def labels_table(plan: RingPlan) -> Table:
     """What to write on the tape of each plug before it is touched."""
     rows = [(f"{now}, {then}", end) for end, now, then in labels_of(plan)]
-    return table("Labels: tape on each of these plugs before you touch it.", ("write", "on the plug that is"), rows)
+    caption = tell("Labels: tape on each of these plugs before you touch it.")
+    return table(caption, (tell("write"), tell("on the plug that is")), rows)
 
 
 def steps_table(steps: Sequence[Step], caption: str) -> Table:
     """Numbered steps; each with what to mind of its plug. What holds for all of them stands before the table."""
     rows = [(step.name, step_text(step), _caution(step)) for step in steps]
-    return table(caption, ("step", "do", "mind"), rows)
+    return table(caption, (tell("step"), tell("do"), tell("mind")), rows)
 
 
 def _caution(step: Step) -> str:
     """What to mind at a step: an end that is left open, or one that is plugged."""
     if step.action in ("take-out", "lay-aside"):
-        return "Cap both at once."
+        return tell("Cap both at once.")
     if step.action == "move":
-        return "Touch no end face; cap the socket that it leaves."
-    return "It must snap in; no sharp bend behind it."
+        return tell("Touch no end face; cap the socket that it leaves.")
+    return tell("It must snap in; no sharp bend behind it.")
 
 
 def plan_figures(plan: RingPlan) -> tuple[Figure, ...]:
     """How it is and how it is to be, with the plugs that move marked in both."""
     if plan.after is None:
         return ()
+    before, after = tell("Before: as it is plugged now."), tell("After: as it is to be plugged.")
     return (
-        ring_figure("ring-before", "Before: as it is plugged now.", blocks_shown(plan.before), touched_before(plan)),
-        ring_figure("ring-after", "After: as it is to be plugged.", blocks_shown(plan.after), touched_after(plan)),
+        ring_figure("ring-before", before, blocks_shown(plan.before), touched_before(plan)),
+        ring_figure("ring-after", after, blocks_shown(plan.after), touched_after(plan)),
     )
 
 

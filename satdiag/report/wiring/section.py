@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from satdiag.findings import WiringFindings
+from satdiag.language import tell
 from satdiag.report.figure import Table, table
 from satdiag.report.local_time import IN_UTC, LocalTime
 from satdiag.report.wiring.feed import feed_part
@@ -26,4 +27,5 @@ def wiring_parts(found: WiringFindings, local: LocalTime = IN_UTC) -> tuple[Tabl
     )
     if not parts:
         return None, ()
-    return table("What the wiring showed.", ("part", "state", "measured"), [part.row for part in parts]), parts
+    heads = (tell("part"), tell("state"), tell("measured"))
+    return table(tell("What the wiring showed."), heads, [part.row for part in parts]), parts

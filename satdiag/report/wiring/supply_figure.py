@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from satdiag.findings import SupplyEvent, SupplyFindings, SupplyPoint
-from satdiag.report.figure import Figure, Spec, Table, axis, layout, note, table
+from satdiag.language import in_figures, mark, tell, translated
+from satdiag.report.figure import Figure, Spec, Table, axis, day_ticks, layout, note, table
 from satdiag.report.local_time import LocalTime, parse_instant
-from satdiag.report.numbers import duration
+from satdiag.report.numbers import duration, unknown
 from satdiag.report.palette import BLUE, FAINT, INK, ORANGE, PURPLE, VERMILLION
+from satdiag.report.words import Words
 from satdiag.vocabulary import VISIT_PAUSE_S
 
 VISITS_DRAWN = 3
@@ -24,12 +26,18 @@ HIGHEST_V = 16.0
 """Limits of the supply codes, ISO 16750-2:2010, table 1; a test compares them with those of the estimator."""
 
 SHAPES = {
-    "cranking": ("diamond", "dip like the start of an engine"),
-    "contact": ("x", "dip too brief for a start"),
-    "lasting": ("square", "low for longer than a start"),
-    "": ("triangle-down", "dip of unknown shape"),
+    "cranking": ("diamond", mark("dip like the start of an engine")),
+    "contact": ("x", mark("dip too brief for a start")),
+    "lasting": ("square", mark("low for longer than a start")),
+    "": ("triangle-down", mark("dip of unknown shape")),
 }
-SEEN_IN = {"readings": "readings", "minimum": "a lowest value", "both": "readings and a lowest value"}
+SEEN_IN = Words(
+    {
+        "readings": mark("readings"),
+        "minimum": mark("a lowest value"),
+        "both": mark("readings and a lowest value"),
+    }
+)
 
 
 def supply_figures(found: SupplyFindings, local: LocalTime) -> tuple[Figure, ...]:
@@ -68,24 +76,28 @@ def _figure(
     time_axis = axis(type="date", range=[local.axis(start), local.axis(end)], nticks=6, showgrid=False)
     time_axis["tickformatstops"] = [
         {"dtickrange": [None, 60000], "value": "%H:%M:%S"},
-        {"dtickrange": [60000, None], "value": "%H:%M\n%-d %b"},
+        {"dtickrange": [60000, None], "value": f"%H:%M\n{day_ticks()}"},
     ]
     spec = {
         "data": traces,
         "layout": layout(
             HEIGHT_PX,
             xaxis=time_axis,
-            yaxis=axis("V at the receiver", range=[lowest_v, highest_v], nticks=7),
+            yaxis=axis(tell("V at the receiver"), range=[lowest_v, highest_v], nticks=7),
             annotations=_limit_words((lowest_v, highest_v)),
             margin={"l": 52, "r": 14, "t": 16, "b": 150},
             legend={"orientation": "h", "x": 0, "xanchor": "left", "y": -0.2, "yanchor": "top", "tracegroupgap": 0},
         ),
     }
-    which = f" Visit {number} of {visits} with readings." if visits > 1 else ""
-    caption = (
-        "Voltages as logged; a bar is a lowest value over the time that it covers. Level lines are the lower limits "
-        f"of the supply codes A to D and their common upper one, 16 V (ISO 16750-2).{which} {local.sentence}"
-    )
+    said = [
+        tell(
+            "Voltages as logged; a bar is a lowest value over the time that it covers. Level lines are the lower "
+            "limits of the supply codes A to D and their common upper one, 16 V (ISO 16750-2)."
+        )
+    ]
+    if visits > 1:
+        said.append(tell("Visit {number} of {visits} with readings.", number=number, visits=visits))
+    caption = " ".join([*said, local.sentence])
     tables = tuple(
         part for part in (dip_table(dips, local), _restart_table(found, local, start, end)) if part is not None
     )
@@ -121,7 +133,7 @@ def _limits(
         own = code in ("", found.code_needed)
         if scale[0] < volts < scale[1]:
             line = {"color": INK if own else FAINT, "width": 1.4 if own else 1.0, "dash": "solid" if own else "dot"}
-            name = "limits of the receiver's code" if own else "limits of other codes"
+            name = tell("limits of the receiver's code") if own else tell("limits of other codes")
             shown = name not in {trace["name"] for trace in traces}
             traces.append(
                 _trace(x, [volts, volts], name, mode="lines", line=line, legendgroup=name, showlegend=shown)
@@ -132,11 +144,12 @@ def _limits(
 def _limit_words(scale: tuple[float, float]) -> list[Spec]:
     # Words of B under its line, or they would lie over those of C on a telephone; A alike, not to meet B.
     limits = [
-        (f"{code}: {volts:g} V", volts, "top" if code in "AB" else "bottom") for code, volts in LIMITS_V.items()
+        (tell("{code}: {volts:g} V", code=code, volts=volts), volts, "top" if code in "AB" else "bottom")
+        for code, volts in LIMITS_V.items()
     ]
     return [
         note(text, FAINT, x=1.0, xref="paper", xanchor="right", y=volts, yref="y", yanchor=side)
-        for text, volts, side in (*limits, (f"{HIGHEST_V:g} V", HIGHEST_V, "bottom"))
+        for text, volts, side in (*limits, (_volts(HIGHEST_V), HIGHEST_V, "bottom"))
         if scale[0] < volts < scale[1]
     ]
 
@@ -158,7 +171,7 @@ def _readings(points: Sequence[SupplyPoint], local: LocalTime) -> list[Spec]:
     look: Spec = {"mode": "lines", "line": {"color": BLUE, "width": 1.4}}
     if len(points) < MARKERS_BELOW:
         look |= {"mode": "lines+markers", "marker": {"size": 7, "color": BLUE, "line": {"color": INK, "width": 0.8}}}
-    return [_trace(x, y, "reading", hovertemplate="%{x|%H:%M:%S}: %{y} V<extra></extra>", **look)]
+    return [_trace(x, y, tell("reading"), hovertemplate="%{x|%H:%M:%S}: %{y} V<extra></extra>", **look)]
 
 
 def _lowest(points: Sequence[SupplyPoint], local: LocalTime) -> list[Spec]:
@@ -172,8 +185,8 @@ def _lowest(points: Sequence[SupplyPoint], local: LocalTime) -> list[Spec]:
         y += [round(point.voltage_v, 3)] * 2 + [None]
     marker = {"symbol": "line-ns-open", "size": 9, "color": PURPLE, "line": {"color": PURPLE, "width": 2}}
     line = {"color": PURPLE, "width": 3}
-    hover = "lowest up to %{x|%H:%M:%S}: %{y} V<extra></extra>"
-    return [_trace(x, y, "lowest value", mode="lines+markers", line=line, marker=marker, hovertemplate=hover)]
+    hover = f"{tell('lowest up to')} %{{x|%H:%M:%S}}: %{{y}} V<extra></extra>"
+    return [_trace(x, y, tell("lowest value"), mode="lines+markers", line=line, marker=marker, hovertemplate=hover)]
 
 
 def _dips(dips: Sequence[SupplyEvent], local: LocalTime) -> list[Spec]:
@@ -184,8 +197,8 @@ def _dips(dips: Sequence[SupplyEvent], local: LocalTime) -> list[Spec]:
             x = [local.axis(parse_instant(one.to)) for one in kept]
             marker = {"symbol": symbol, "size": 12, "color": ORANGE, "line": {"color": INK, "width": 1.2}}
             y = [round(one.extreme_v, 3) for one in kept]
-            hover = "dip to %{y} V<extra></extra>"
-            traces.append(_trace(x, y, words, mode="markers", marker=marker, hovertemplate=hover))
+            hover = f"{tell('dip to')} %{{y}} V<extra></extra>"
+            traces.append(_trace(x, y, translated(words), mode="markers", marker=marker, hovertemplate=hover))
     return traces
 
 
@@ -196,7 +209,7 @@ def _restarts(instants: Sequence[str], highest_v: float, tied: bool, local: Loca
     color = VERMILLION
     symbol = "star" if tied else "star-open"
     marker = {"symbol": symbol, "size": 13, "color": color, "line": {"color": INK if tied else color, "width": 1.2}}
-    name = "restart with a dip" if tied else "restart, no dip seen"
+    name = tell("restart with a dip") if tied else tell("restart, no dip seen")
     x = [local.axis(parse_instant(one)) for one in instants]
     hover = f"%{{x|%H:%M:%S}} {name}<extra></extra>"
     return [_trace(x, [highest_v - 0.5] * len(x), name, mode="markers", marker=marker, hovertemplate=hover)]
@@ -216,14 +229,15 @@ def dip_table(dips: Sequence[SupplyEvent], local: LocalTime) -> Table | None:
     rows = [
         (
             *_event_words(one, local),
-            "" if one.depth_v is None else f"{one.depth_v:.2g} V",
-            SHAPES[one.shape or ""][1],
+            "" if one.depth_v is None else in_figures(f"{one.depth_v:.2g} V"),
+            translated(SHAPES[one.shape or ""][1]),
             str(one.restarts) if one.restarts else "",
         )
         for one in dips[:ROWS_LISTED]
     ]
-    heads = (*_EVENT_HEADS, "below before", "looks like", "restarts")
-    return table(f"Dips below {LIMITS_V['D']:g} V.{_more(len(dips))}", heads, rows, "reached|below before|restarts")
+    heads = (*_event_heads(), tell("below before"), tell("looks like"), tell("restarts"))
+    caption = tell("Dips below {limit:g} V.", limit=LIMITS_V["D"]) + _more(len(dips))
+    return table(caption, heads, rows, "reached|below before|restarts")
 
 
 def over_table(over: Sequence[SupplyEvent], local: LocalTime) -> Table | None:
@@ -231,45 +245,61 @@ def over_table(over: Sequence[SupplyEvent], local: LocalTime) -> Table | None:
     if not over:
         return None
     rows = [_event_words(one, local) for one in over[:ROWS_LISTED]]
-    return table(f"The supply above {HIGHEST_V:g} V.{_more(len(over))}", _EVENT_HEADS, rows, "reached")
+    caption = tell("The supply above {limit:g} V.", limit=HIGHEST_V) + _more(len(over))
+    return table(caption, _event_heads(), rows, "reached")
 
 
-_EVENT_HEADS = ("from", "to", "reached", "lasted", "seen in")
+def _event_heads() -> tuple[str, ...]:
+    return tell("from"), tell("to"), tell("reached"), tell("lasted"), tell("seen in")
+
+
+def _volts(value: float) -> str:
+    return in_figures(f"{value:g} V")
 
 
 def _event_words(one: SupplyEvent, local: LocalTime) -> tuple[str, ...]:
-    most = "no end seen" if one.at_most_s is None else f"at most {duration(one.at_most_s)}"
-    least = f"at least {duration(one.at_least_s)}, " if one.at_least_s > 0.0 else ""
+    lasted = [tell("at least {length}", length=duration(one.at_least_s))] if one.at_least_s > 0.0 else []
+    if one.at_most_s is None:
+        lasted.append(tell("no end seen"))
+    else:
+        lasted.append(tell("at most {length}", length=duration(one.at_most_s)))
     return (
-        "not known" if one.from_ is None else _clock(one.from_, local),
+        unknown() if one.from_ is None else _clock(one.from_, local),
         _clock(one.to, local),
-        f"{one.extreme_v:g} V",
-        least + most,
+        _volts(one.extreme_v),
+        ", ".join(lasted),
         SEEN_IN[one.seen_in],
     )
 
 
 def _more(count: int) -> str:
-    return f" The first {ROWS_LISTED} of {count} are listed." if count > ROWS_LISTED else ""
+    if count <= ROWS_LISTED:
+        return ""
+    return " " + tell("The first {listed} of {all} are listed.", listed=ROWS_LISTED, all=count)
 
 
 def _restart_table(found: SupplyFindings, local: LocalTime, start: datetime, end: datetime) -> Table | None:
     kept = [one for one in found.restarts if start <= parse_instant(one.at) <= end][:ROWS_LISTED]
     if not kept:
         return None
-    rows = [(_clock(one.at, local), "in or just after a dip" if one.tied else "no dip seen") for one in kept]
-    return table("Unexpected restarts.", ("at", "the supply then"), rows)
+    rows = [
+        (_clock(one.at, local), tell("in or just after a dip") if one.tied else tell("no dip seen")) for one in kept
+    ]
+    return table(tell("Unexpected restarts."), (tell("at"), tell("the supply then")), rows)
 
 
 def _point_table(points: Sequence[SupplyPoint], local: LocalTime) -> Table:
-    rows = [(_clock(point.at, local), f"{point.voltage_v:g} V", _kind_words(point)) for point in points[:ROWS_LISTED]]
-    return table(f"Voltages drawn.{_more(len(points))}", ("at", "voltage", "what"), rows, "voltage")
+    rows = [(_clock(point.at, local), _volts(point.voltage_v), _kind_words(point)) for point in points[:ROWS_LISTED]]
+    heads = (tell("at"), tell("voltage"), tell("what"))
+    return table(tell("Voltages drawn.") + _more(len(points)), heads, rows, "voltage")
 
 
 def _kind_words(point: SupplyPoint) -> str:
     if point.span_s is None:
-        return "reading"
-    return f"lowest of {duration(point.span_s)}" if point.span_s else "lowest since an unknown time"
+        return tell("reading")
+    if point.span_s:
+        return tell("lowest of {length}", length=duration(point.span_s))
+    return tell("lowest since an unknown time")
 
 
 def _clock(instant: str, local: LocalTime) -> str:
@@ -278,6 +308,12 @@ def _clock(instant: str, local: LocalTime) -> str:
 
 def _alt(points: Sequence[SupplyPoint], dips: Sequence[SupplyEvent], restarts: int) -> str:
     volts = [point.voltage_v for point in points]
-    said = f"The supply between {min(volts):g} V and {max(volts):g} V."
-    said += f" Dips below 10.5 V: {len(dips)}." if dips else " No dip below 10.5 V."
-    return said + (f" Restarts: {restarts}." if restarts else "")
+    said = [tell("The supply between {low:g} V and {high:g} V.", low=min(volts), high=max(volts))]
+    limit = LIMITS_V["D"]
+    if dips:
+        said.append(tell("Dips below {limit:g} V: {count}.", limit=limit, count=len(dips)))
+    else:
+        said.append(tell("No dip below {limit:g} V.", limit=limit))
+    if restarts:
+        said.append(tell("Restarts: {count}.", count=restarts))
+    return " ".join(said)

