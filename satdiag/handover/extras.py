@@ -1,0 +1,22 @@
+"""Optional parts: each needs a library that is installed by an extra, and one clear error where it is not."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from types import ModuleType
+
+from satdiag.errors import MissingPart
+
+
+def needed(module: str, extra: str, what: str) -> ModuleType:
+    """A library of an extra. Raises MissingPart that says what cannot be made and how to install it.
+
+    Example: `needed("openpyxl", "spreadsheet", "A spreadsheet file")`.
+    """
+    try:
+        return import_module(module)
+    except ImportError:
+        raise MissingPart(
+            f"{what} needs {module.partition('.')[0]}, which is not installed. "
+            f'Install it with: pip install "satdiag[{extra}]"'
+        ) from None

@@ -1,0 +1,87 @@
+"""The job itself for a bundle: as it is with the full identifier, else a copy in which the identifier is masked.
+
+The copy can be opened and analysed like the job. Files of raw lines stay away: they may hold the identifier in a form
+that nobody can search for. A copy that names no place and no person either is made by `satdiag redact`.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+
+from satdiag.errors import BadInput
+from satdiag.folder import export_files, parse_observations
+from satdiag.handover.manifest import Piece
+from satdiag.handover.masking import cleaner
+from satdiag.job import OBSERVATIONS, Job, build_job
+from satdiag.language import mark, tell, translated
+from satdiag.sheet import line_of_key
+
+FOLDER = "job"
+WHATS = {
+    "job.toml": mark("the job sheet"),
+    "observations.csv": mark("the log: every observation"),
+    "lineup.csv": mark("the channel line-up"),
+}
+_RAW = re.compile(r"raw.*\.jsonl")
+
+
+def job_copy(job: Job, full_id: bool) -> tuple[list[Piece], list[str]]:
+    """The job folder's files, and in sentences what was changed or left out."""
+    if full_id or not job.sheet.receiver.id:
+        return _as_pieces(export_files(job)), []
+    files = masked_files(job)
+    if files is None:
+        return [], [tell("The job folder is left out: the identifier could not be masked in every file of it.")]
+    said = [
+        tell(
+            "In the job folder the receiver's identifier is masked, so its hash is another one; --full-id keeps it "
+            "as it is."
+        )
+    ]
+    if any(_RAW.fullmatch(name) for name in job.documents):
+        said.append(tell("Raw lines are left out: they may hold the identifier in a hidden form."))
+    return _as_pieces(files), said
+
+
+def masked_files(job: Job) -> dict[str, bytes] | None:
+    """The files of the masked copy; None if it would not open, or still held the identifier."""
+    clean = cleaner(job, False)
+    identifier = (job.sheet.receiver.id or "").casefold()
+    sheet = _masked_sheet(job)
+    documents = {}
+    for name, data in job.documents.items():
+        if not _RAW.fullmatch(name):
+            text = sheet if name == "job.toml" else data.decode("utf-8", errors="surrogateescape")
+            documents[name] = clean(text).encode("utf-8", errors="surrogateescape")
+    table = clean(export_files(job)[OBSERVATIONS].decode())
+    try:
+        header, rows, lines = parse_observations(table)
+        copy = build_job(documents, rows, header, lines)
+    except BadInput:
+        return None
+    if copy.sheet.receiver.id != job.sheet.receiver.masked_id:
+        return None
+    files = export_files(copy)
+    bare = {name: data for name, data in files.items() if name != "job.toml"}
+    still = any(identifier in data.decode("utf-8", errors="replace").casefold() for data in bare.values())
+    return None if still and len(identifier) >= _SEARCHED else files
+
+
+_SEARCHED = 5
+"""A shorter identifier is not searched for: it stands in common words and numbers."""
+
+
+def _masked_sheet(job: Job) -> str:
+    """job.toml with the line of the identifier written anew."""
+    text = job.documents["job.toml"].decode()
+    number = line_of_key(text, "receiver", "id")
+    lines = text.split("\n")
+    if number is not None:
+        lines[number - 1] = f"id = {json.dumps(job.sheet.receiver.masked_id, ensure_ascii=False)}"
+    return "\n".join(lines)
+
+
+def _as_pieces(files: dict[str, bytes]) -> list[Piece]:
+    other = mark("a file of the job")
+    return [Piece(f"{FOLDER}/{name}", data, translated(WHATS.get(name, other))) for name, data in files.items()]

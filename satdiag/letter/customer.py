@@ -1,0 +1,243 @@
+"""The letter to the customer: what works, why some channels do not play, until when, and who does what about it."""
+
+from __future__ import annotations
+
+from satdiag.diagnosis.remarks import CANNOT_TELL_BELOW, slow_changes, stopped_account
+from satdiag.findings import Findings
+from satdiag.job import Job
+from satdiag.language import tell, tell_many, translated
+from satdiag.letter.account import resend_is_pending
+from satdiag.letter.channels import Groups, groups_of
+from satdiag.letter.customer_channels import channel_facts
+from satdiag.letter.customer_words import (
+    CLASSES,
+    FAULTS,
+    GARAGE,
+    NOTHING_TO_DO,
+    OPENING,
+    RESEND_ASKED,
+    SURENESS,
+    Words,
+)
+from satdiag.letter.parts import Letter, Section
+from satdiag.letter.saying import LIKELY, instant_words, level_of, scale_text, span_text, zone_text
+from satdiag.letter.waiting import Wait, wait_of
+from satdiag.report.local_time import LocalTime, local_time_of
+
+
+def customer_letter(job: Job, findings: Findings, sender: str = "") -> Letter:
+    """The letter to the customer. It names no identifier, no fault by its code, and gives no percentages."""
+    local = local_time_of(job)
+    groups, wait = groups_of(job, findings), wait_of(job, findings)
+    sections = (
+        Section(tell("How things stand"), tuple(_standing(job, findings, groups))),
+        Section(tell("Your channels"), facts=tuple(channel_facts(job, findings, groups))),
+        Section(tell("Until when"), tuple(_until_when(groups, wait, local))),
+        Section(tell("What happens next"), tuple(_next_steps(job, findings, groups))),
+        Section(tell("What you can do"), points=tuple(_advice(job, findings, groups, wait)), strong=True),
+    )
+    facts = [(tell("Vehicle"), job.sheet.vehicle)] if job.sheet.vehicle else []
+    facts += [(tell("Job"), findings.job), (tell("As of"), instant_words(findings.verdict.as_of, local))]
+    return Letter(
+        recipient="customer",
+        title=tell("Your satellite radio"),
+        facts=tuple(facts),
+        sections=tuple(section for section in sections if not section.is_empty),
+        small=(scale_text(), zone_text(local)),
+        signed=sender,
+    )
+
+
+# --- how things stand --------------------------------------------------------------------------------------------
+
+
+def kind_of(findings: Findings) -> str:
+    """Which kind of 'it does not play' it is, see `Explanation.kind`."""
+    return findings.diagnosis.explanation.kind if findings.diagnosis.explanation else "unknown"
+
+
+def words_of(findings: Findings) -> Words | None:
+    """What to say of the leading fault, or of its class where no single fault is likely enough; None without one."""
+    verdict = findings.verdict
+    if verdict.state not in ("fault", "explained") or verdict.fault not in FAULTS:
+        return None
+    return FAULTS[verdict.fault] if _is_named(findings) else CLASSES[verdict.class_ or ""]
+
+
+def asks_provider(job: Job, findings: Findings, groups: Groups) -> bool:
+    """True if no fault is found, and the account does not fit with what is seen: the provider has to look at it."""
+    verdict, stopped = findings.verdict, stopped_account(job) is not None
+    no_fault = verdict.class_ == "none" or (verdict.fault == "partial-package" and stopped)
+    dead = (findings.entitlement.p_account_dead or 0.0) >= CANNOT_TELL_BELOW
+    return verdict.state == "cannot-tell" and no_fault and (stopped or dead or bool(groups.lost))
+
+
+def _standing(job: Job, findings: Findings, groups: Groups) -> list[str]:
+    state, kind, words = findings.verdict.state, kind_of(findings), words_of(findings)
+    if state == "filling":
+        said = _filling(findings)
+    elif state == "explained" and words is not None:
+        said = [translated(OPENING["works"]), translated(words.why)]
+    elif state == "fault" and words is not None:
+        said = [translated(OPENING[kind]), translated(SURENESS[level_of(_chance(findings))]), translated(words.why)]
+    elif state == "works":
+        said = [translated(OPENING["works"]), tell("Nothing that we see now points to a fault.")]
+    else:
+        said = [translated(OPENING["unknown"]), _unknown(asks_provider(job, findings, groups))]
+    return [*said, *_beside(findings, groups)]
+
+
+def _is_named(findings: Findings) -> bool:
+    """True if the fault itself is likely enough to be named; else its class is, which is likelier."""
+    return findings.verdict.state == "explained" or (findings.verdict.probability or 0.0) >= LIKELY
+
+
+def _chance(findings: Findings) -> float:
+    """How likely the named reason is."""
+    p = findings.verdict.probability or 0.0
+    return p if _is_named(findings) else findings.diagnosis.classes.get(findings.verdict.class_ or "", p)
+
+
+def _filling(findings: Findings) -> list[str]:
+    if findings.entitlement.authorised:
+        first = tell("Your satellite radio works and is still receiving its channels.")
+    else:
+        first = tell("Your satellite radio is ready and is waiting for its first channels.")
+    return [
+        first,
+        tell(
+            "The provider sends a signal that opens the channels one after the other. Your receiver takes it in "
+            "while "
+            "it is on and has an open view of the sky. So some channels come later than others. That is normal."
+        ),
+        tell("Nothing that we see now points to a fault."),
+    ]
+
+
+def _unknown(asks: bool) -> str:
+    if asks:
+        return tell("What we see does not fit with an active subscription. The provider has to look at it.")
+    return tell("What we have seen so far does not tell enough.")
+
+
+def _beside(findings: Findings, groups: Groups) -> list[str]:
+    """What else there is to say: a fault that is gone, slow changes, channels that were taken away again."""
+    state, said = findings.verdict.state, []
+    if state in ("works", "filling", "explained") and slow_changes(findings.tuning):
+        said.append(tell("But changing channels takes longer than it should, or brings no sound."))
+    if findings.diagnosis.earlier and state in ("works", "filling", "explained"):
+        said.append(tell("A fault that showed earlier is gone: it was not there any more at our last checks."))
+    if groups.lost and state == "filling":
+        said.append(tell("Some channels that played before do not play now."))
+    return said
+
+
+# --- until when --------------------------------------------------------------------------------------------------
+
+
+def _until_when(groups: Groups, wait: Wait | None, local: LocalTime) -> list[str]:
+    if wait is None or not groups.awaited:
+        return []
+    said = _how_many(groups)
+    if wait.most_s is None:
+        return [*said, tell("How long that may take cannot be said yet.")]
+    if wait.until is not None:
+        said.append(
+            tell(
+                "The last of those that come is very likely there by {moment}, if the radio stays on outdoors from "
+                "{start} without a break. That is {span} of listening.",
+                moment=wait.until,
+                start=wait.start,
+                span=span_text(wait.most_s),
+            )
+        )
+    else:
+        said.append(
+            tell(
+                "The last of those that come is very likely there after {span} of listening, counted from {start}. "
+                "The hours add up over several days.",
+                span=span_text(wait.most_s),
+                start=wait.start,
+            )
+        )
+    if wait.middle_s < wait.most_s:
+        said.append(tell("There is an even chance that {span} will be enough.", span=span_text(wait.middle_s)))
+    return said
+
+
+def _how_many(groups: Groups) -> list[str]:
+    """How many of the awaited channels should come, where that is not certain of each."""
+    chances = [(groups.chance or {}).get(channel, 0.0) for channel in groups.awaited]
+    number, come = len(chances), round(sum(chances))
+    if number < 2 or all(level_of(p) >= 2 for p in chances):
+        return []
+    if not come:
+        return [tell("It is doubtful whether any of the missing channels comes by itself.")]
+    if come == number:
+        return [tell("Most or all of the {total} missing channels should come by themselves.", total=number)]
+    return [
+        tell_many(
+            "About {n} of the {total} missing channels should come by itself. We cannot say which one.",
+            "About {n} of the {total} missing channels should come by themselves. We cannot say which ones.",
+            come,
+            total=number,
+        )
+    ]
+
+
+# --- who does what -----------------------------------------------------------------------------------------------
+
+
+def _next_steps(job: Job, findings: Findings, groups: Groups) -> list[str]:
+    state, words = findings.verdict.state, words_of(findings)
+    if state == "works":
+        slow = bool(slow_changes(findings.tuning))
+        return [tell("We look into the slow channel changes.") if slow else tell("There is nothing left to do.")]
+    if state == "filling":
+        first = [tell("We ask the provider about the channels that played before.")] if groups.lost else []
+        last = tell(
+            "If channels are still missing after that time, please tell us. We will ask the provider to send the "
+            "signal again."
+        )
+        return [*first, last]
+    if words is None and asks_provider(job, findings, groups):
+        return [tell("We ask the provider to look at the subscription for this receiver.")]
+    if words is None:
+        return [tell("We check more and tell you as soon as we know.")]
+    asked = findings.verdict.fault == "entitlement-not-received" and resend_is_pending(job)
+    said = [translated(RESEND_ASKED if asked and words.provider else words.shop), translated(words.provider)]
+    if state == "fault" and findings.diagnosis.next_tests and not findings.verdict.sure:
+        said.insert(0, tell("First we do one more test, to be on the safe side."))
+    return [text for text in said if text]
+
+
+def _advice(job: Job, findings: Findings, groups: Groups, wait: Wait | None) -> list[str]:
+    state, kind, words = findings.verdict.state, kind_of(findings), words_of(findings)
+    if state == "works":
+        return [tell("Enjoy your radio. If a channel stops playing, please tell us which one and where you were.")]
+    if state == "filling" and wait is not None:
+        return [*_listening(wait), translated(GARAGE)]
+    if words is None:
+        return [translated(NOTHING_TO_DO)]
+    said = [translated(words.you or NOTHING_TO_DO)]
+    return [*said, translated(GARAGE)] if kind in ("not-sent", "not-here") else said
+
+
+def _listening(wait: Wait) -> list[str]:
+    """How to let the channels come, and what a wait takes from the battery."""
+    said = [
+        tell(
+            "Park outdoors with an open view of the sky and leave the radio on for at least {span}. Driving counts "
+            "too, and the time need not be in one piece.",
+            span=span_text(wait.advised_s),
+        )
+    ]
+    if (wait.most_s or wait.advised_s) > wait.battery_s:
+        said.append(
+            tell(
+                "With the engine off, keep the radio on for no longer than {span} at a time, or have a charger "
+                "connected. Otherwise the battery may run low.",
+                span=span_text(wait.battery_s),
+            )
+        )
+    return said
