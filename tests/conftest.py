@@ -12,9 +12,12 @@ REAL_TIME = (
     "tests/live/browser/",
     "tests/live/test_deck.py",
     "tests/live/test_events.py",
+    "tests/live/test_making.py",
     "tests/live/test_serve.py",
     "tests/live/test_speed.py",
     "tests/live/test_taps.py",
+    "tests/handover/test_figures_export.py",
+    "tests/handover/test_paper_form.py",
     "tests/recorder/test_conformance.py",
     "tests/recorder/test_gnss_",
     "tests/recorder/test_keyboard.py",
@@ -26,6 +29,8 @@ REAL_TIME = (
     "tests/recorder/test_runner.py",
     "tests/recorder/test_serial_source.py",
     "tests/recorder/test_writer.py",
+    "tests/report/test_report_appendix.py",
+    "tests/report/test_report_pdf.py",
     "tests/simulate/test_serve.py",
     "tests/store/test_live_",
 )
@@ -35,6 +40,10 @@ small computer would take each other's time. They mostly wait, so that there is 
 TOGETHER = {
     "tests/acceptance/test_samples_confirm.py": "samples",
     "tests/test_samples.py": "samples",
+    "tests/letter/test_letter_samples.py": "samples",
+    "tests/letter/test_letter_channels.py": "samples",
+    "tests/letter/test_letter_words.py": "samples",
+    "tests/letter/test_letter_page.py": "samples",
     "tests/entitlement/test_reliability.py": "made-worlds",
     "tests/entitlement/test_worlds.py": "made-worlds",
 }

@@ -38,9 +38,12 @@ ORDER = [
     {"analysis"},
     {"kept"},
     {"acceptance"},
+    {"redact"},
     {"report"},
+    {"letter"},
     {"schema"},
     {"mapping", "recorder"},
+    {"handover"},
     {"live"},
     {"cli", "__main__"},
 ]

@@ -11,9 +11,10 @@ from scipy.special import logsumexp
 from satdiag.acceptance.document import ChecksFound, Criterion
 from satdiag.acceptance.evidence import CHANCES, Model, Weighed, model_of, weigh
 from satdiag.acceptance.looks import groups_of, interruptions_s, looks_of
-from satdiag.acceptance.seen import CHECK_MINUTES, Seen, about_minutes, counted, criterion
+from satdiag.acceptance.seen import CHECK_MINUTES, Seen, about_minutes, counted, criterion, sentence_case
 from satdiag.diagnosis.remarks import ACCOUNT_STOPPED
-from satdiag.diagnosis.verdict import percent
+from satdiag.diagnosis.wording import percent
+from satdiag.language import tell, tell_many, translated
 
 DECIBANS = 10.0 / math.log(10.0)
 FEWEST_GOOD = 3
@@ -92,14 +93,15 @@ def _held_before(seen: Seen) -> frozenset[int]:
 def _judged(seen: Seen, model: Model, weighed: Weighed, found: ChecksFound, held: frozenset[int]) -> Criterion:
     account = seen.job.select("account")["value"]
     if len(account) and account.iloc[-1] in ACCOUNT_STOPPED:
-        what = f"The log says that the account {ACCOUNT_STOPPED[account.iloc[-1]]}."
-        return criterion("activated", "fails", what, "A confirmed account.")
+        stopped = translated(ACCOUNT_STOPPED[account.iloc[-1]])
+        what = tell("The log says that the account {what}.", what=stopped)
+        return criterion("activated", "fails", what, tell("A confirmed account."))
     what = _evidence(found, held)
     needed = min(FEWEST_GOOD, max(len(seen.expected - held), 1))
     if is_confirmed(weighed.weight, weighed.good, seen.alpha, needed):
         return criterion("activated", "holds", what)
     if is_rejected(weighed.weight, seen.beta):
-        lacking = "A look at the account with the provider; then channels that begin to play."
+        lacking = tell("A look at the account with the provider; then channels that begin to play.")
         return criterion("activated", "fails", what, lacking)
     if not seen.expected - held:
         return criterion("activated", "open", what, _nothing_to_check(seen, held))
@@ -109,26 +111,37 @@ def _judged(seen: Seen, model: Model, weighed: Weighed, found: ChecksFound, held
 def _nothing_to_check(seen: Seen, held: frozenset[int]) -> str:
     """What to do where no expected channel is left that could prove anything."""
     if held and seen.findings.entitlement.expected_from != "seen":
-        return (
+        return tell(
             "Checks of channels cannot settle it, since every expected channel played before the confirmation "
             "already: ask the provider whether the account is active for this receiver."
         )
-    return "A line-up, or checks of channels that did not play before the confirmation."
+    return tell("A line-up, or checks of channels that did not play before the confirmation.")
 
 
 def _evidence(found: ChecksFound, held: frozenset[int]) -> str:
     if not found.looks:
-        what = "No expected channel was seen playing or refused since the account's confirmation."
+        what = tell("No expected channel was seen playing or refused since the account's confirmation.")
     else:
-        where = "an expected channel" if found.looks == 1 else "expected channels"
-        what = (
-            f"{counted(found.looks, 'look')} at {where}, counted as {counted(found.counted, 'separate check')}, "
-            f"{found.good} good; weight {found.weight_db:+.1f} decibans for an activated account "
-            f"({found.confirm_at_db:+.1f} confirm, {found.reject_at_db:+.1f} rule it out)."
+        what = tell_many(
+            "{n} look at an expected channel, counted as {checks}, {good} good; weight {weight:+.1f} decibans for an "
+            "activated account ({confirm:+.1f} confirm, {reject:+.1f} rule it out).",
+            "{n} looks at expected channels, counted as {checks}, {good} good; weight {weight:+.1f} decibans for an "
+            "activated account ({confirm:+.1f} confirm, {reject:+.1f} rule it out).",
+            found.looks,
+            checks=counted(found.counted, "separate check"),
+            good=found.good,
+            weight=found.weight_db,
+            confirm=found.confirm_at_db,
+            reject=found.reject_at_db,
         )
-    if held:
-        what += f" {counted(len(held), 'channel')} that played before the confirmation already did not count."
-    return what
+    if not held:
+        return what
+    left_out = tell_many(
+        "{n} channel that played before the confirmation already did not count.",
+        "{n} channels that played before the confirmation already did not count.",
+        len(held),
+    )
+    return f"{what} {left_out}"
 
 
 def _still_open(
@@ -150,32 +163,41 @@ def _still_open(
     if chance < WAIT_BELOW and again < passes and not after:
         remaining = seen.findings.entitlement.remaining_to_last_s
         wait_min = 15.0 if remaining is None else remaining.median / 60.0
-        lacking = (
-            f"{about_minutes(wait_min).capitalize()} more awake and receiving, then {counted(passes, 'good check')} "
-            f"of {kind}, at least 5 s apart."
+        lacking = tell(
+            "{time} more awake and receiving, then {checks} of {kind}, at least 5 s apart.",
+            time=sentence_case(about_minutes(wait_min)),
+            checks=counted(passes, "good check"),
+            kind=kind,
         )
         return criterion("activated", "open", what, lacking, passes, wait_min + passes * CHECK_MINUTES)
     number = passes if again >= passes else min(math.ceil(passes / chance), MOST_MORE_CHECKS)
     minutes = number * CHECK_MINUTES
-    lacking = f"{after}{counted(number, 'check')} of {kind}, at least 5 s apart, {about_minutes(minutes)}."
+    checks, time = counted(number, "check"), about_minutes(minutes)
+    lacking = tell("{checks} of {kind}, at least 5 s apart, {time}.", checks=checks, kind=kind, time=time)
+    lacking = f"{after} {lacking}" if after else lacking
     return criterion("activated", "open", what, lacking, number, minutes)
 
 
 def _kind(fresh: int, again: int) -> str:
     """Which channels to check: those that bring something new."""
-    others = "expected channels other than those that play already"
-    marked = "channels that were marked together with others, now one by one"
     if again and fresh:
-        return f"{others}, or of {marked}"
-    return marked if again else others
+        return tell(
+            "expected channels other than those that play already, or of channels that were marked together with "
+            "others, now one by one"
+        )
+    if again:
+        return tell("channels that were marked together with others, now one by one")
+    return tell("expected channels other than those that play already")
 
 
 def _too_few(passes: int, fresh: int) -> str:
-    left = "none is" if not fresh else f"only {fresh} {'is' if fresh == 1 else 'are'}"
-    more = f"{passes} or more other expected channels" if passes > 1 else "1 other expected channel"
-    return (
-        f"Checks of channels cannot settle it: {more} would have to play, and {left} left; a channel that plays "
-        "again proves nothing new. Ask the provider whether the account is active for this receiver."
+    left = tell_many("only {n} is left", "only {n} are left", fresh) if fresh else tell("none is left")
+    more = tell_many("{n} other expected channel", "{n} or more other expected channels", passes)
+    return tell(
+        "Checks of channels cannot settle it: {more} would have to play, and {left}; a channel that plays again "
+        "proves nothing new. Ask the provider whether the account is active for this receiver.",
+        more=more,
+        left=left,
     )
 
 
@@ -183,8 +205,11 @@ def _ask_about_lost(seen: Seen) -> str:
     lost = _lost(seen)
     if not lost:
         return ""
-    verb = "is" if lost == 1 else "are"
-    return f"Ask the provider why {counted(lost, 'channel')} that played before {verb} refused now; then "
+    return tell_many(
+        "Ask the provider why {n} channel that played before is refused now; then",
+        "Ask the provider why {n} channels that played before are refused now; then",
+        lost,
+    )
 
 
 def _lost(seen: Seen) -> int:
@@ -221,8 +246,11 @@ def share(seen: Seen) -> Criterion:
     found = seen.findings.entitlement
     total, plays = found.expected or 0, found.authorised or 0
     if not total:
-        return criterion("share", "open", "No channel is expected.", "A line-up and the package, or channel checks.")
-    what = f"{plays} of {counted(total, 'expected channel')} {'plays' if 1 in (plays, total) else 'play'}"
+        return criterion("share", "open", tell("No channel is expected."), _what_is_expected())
+    channels = counted(total, "expected channel")
+    what = tell("{plays} of {channels} play", plays=plays, channels=channels)
+    if 1 in (plays, total):
+        what = tell("{plays} of {channels} plays", plays=plays, channels=channels)
     goal = math.ceil((1.0 - SHARE_TOLERANCE) * total - 1e-9)
     if plays >= goal:
         return criterion("share", "holds", f"{what}.")
@@ -230,24 +258,53 @@ def share(seen: Seen) -> Criterion:
     interval = found.entitled_fraction_90
     lost = _lost(seen)
     if interval is None:
-        return criterion("share", "open", f"{what}.", "Checks of the other channels.", *_looks_left(goal - plays))
-    what += f"; predicted share {100 * interval[0]:.0f} to {100 * interval[1]:.0f} % (90 %)"
-    what += f", {lost} played before and are refused now." if lost else "."
+        lacking = tell("Checks of the other channels.")
+        return criterion("share", "open", f"{what}.", lacking, *_looks_left(goal - plays))
+    what = _share_text(what, interval, lost)
     if dead >= 1.0 - DEAD_AT_MOST:
-        return criterion("share", "fails", f"{what} The account looks dead ({percent(dead)}).", "A living account.")
+        dead_text = tell("The account looks dead ({chance}).", chance=percent(dead))
+        return criterion("share", "fails", f"{what} {dead_text}", tell("A living account."))
     if interval[1] < 1.0 - SHARE_TOLERANCE and not _too_early(seen):
-        lacking = "A look at the package: so many channels will not come."
-        return criterion("share", "fails", what, f"{_ask_about_lost(seen)}look again." if lost else lacking)
+        lacking = tell("A look at the package: so many channels will not come.")
+        if lost:
+            again = tell("look again.")
+            lacking = f"{_ask_about_lost(seen)} {again}"
+        return criterion("share", "fails", what, lacking)
     if interval[0] >= 1.0 - SHARE_TOLERANCE and dead <= DEAD_AT_MOST and not lost:
         return criterion("share", "holds", what)
-    unseen = total - (found.checked or 0)
+    return _share_open(seen, what, goal - plays, total - (found.checked or 0))
+
+
+def _share_text(what: str, interval: tuple[float, float], lost: int) -> str:
+    """How many play, with the predicted share and how many were lost."""
+    values = {"what": what, "low": 100 * interval[0], "high": 100 * interval[1]}
+    if lost:
+        return tell(
+            "{what}; predicted share {low:.0f} to {high:.0f} % (90 %), {lost} played before and are refused now.",
+            lost=lost,
+            **values,
+        )
+    return tell("{what}; predicted share {low:.0f} to {high:.0f} % (90 %).", **values)
+
+
+def _share_open(seen: Seen, what: str, lacking_channels: int, unseen: int) -> Criterion:
+    """The share may still come: so many looks, and the wait before them."""
+    found = seen.findings.entitlement
     wait_min = (
         0.0 if found.remaining_to_last_s is None or not found.refused else found.remaining_to_last_s.median / 60
     )
-    looks, minutes = _looks_left(min(goal - plays, unseen + (found.refused or 0)))
-    first = f"{about_minutes(wait_min)} more awake and receiving, then " if wait_min else ""
-    lacking = f"{_ask_about_lost(seen) or first}{counted(looks, 'check')} of the channels that do not play."
-    return criterion("share", "open", what, lacking[0].upper() + lacking[1:], looks, wait_min + minutes)
+    looks, minutes = _looks_left(min(lacking_channels, unseen + (found.refused or 0)))
+    checks, asked = counted(looks, "check"), _ask_about_lost(seen)
+    lacking = tell("{checks} of the channels that do not play.", checks=checks)
+    if asked:
+        lacking = f"{asked} {lacking}"
+    elif wait_min:
+        lacking = tell(
+            "{time} more awake and receiving, then {checks} of the channels that do not play.",
+            time=sentence_case(about_minutes(wait_min)),
+            checks=checks,
+        )
+    return criterion("share", "open", what, lacking, looks, wait_min + minutes)
 
 
 def _too_early(seen: Seen) -> bool:
@@ -256,6 +313,10 @@ def _too_early(seen: Seen) -> bool:
     return any(
         one.state == "refused" and one.reason == "cannot-tell" for one in channels if one.channel in seen.expected
     )
+
+
+def _what_is_expected() -> str:
+    return tell("A line-up and the package, or channel checks.")
 
 
 def _looks_left(number: int) -> tuple[int, float]:
@@ -274,17 +335,34 @@ def open_channel(seen: Seen) -> Criterion | None:
     plays = sorted(channel for channel, state in states.items() if state == "authorised")
     refused = sorted(channel for channel, state in states.items() if state == "refused")
     if plays:
-        return criterion("open-channel", "holds", f"Open channel {plays[0]} plays.")
+        return criterion("open-channel", "holds", tell("Open channel {channel} plays.", channel=plays[0]))
     if len(refused) >= 2:
-        what = f"{counted(len(refused), 'open channel')} are refused, none plays."
-        return criterion("open-channel", "fails", what, "An open channel that plays.")
+        what = tell_many(
+            "{n} open channel is refused, none plays.", "{n} open channels are refused, none plays.", len(refused)
+        )
+        return criterion("open-channel", "fails", what, tell("An open channel that plays."))
     missing = sorted(channel for channel, state in states.items() if state == "missing")
-    what = f"Open channel {refused[0]} is refused." if refused else "No open channel was seen playing or refused."
-    if missing:
-        noun, verb = ("channel", "is") if len(missing) == 1 else ("channels", "are")
-        gone = f"Open {noun} {', '.join(map(str, missing))} {verb} not in the list."
-        what = f"{what} {gone}" if refused else gone
     left = marked - set(refused) - set(missing) or marked - set(refused) or marked
-    lacking = f"Open channel {missing[0]} in the list, and 1" if set(missing) == marked else "1"
-    lacking = f"{lacking} check of open channel {min(left)}."
-    return criterion("open-channel", "open", what, lacking, 1, CHECK_MINUTES)
+    lacking = tell("1 check of open channel {channel}.", channel=min(left))
+    if set(missing) == marked:
+        lacking = tell(
+            "Open channel {missing} in the list, and 1 check of open channel {channel}.",
+            missing=missing[0],
+            channel=min(left),
+        )
+    return criterion("open-channel", "open", _open_text(refused, missing), lacking, 1, CHECK_MINUTES)
+
+
+def _open_text(refused: list[int], missing: list[int]) -> str:
+    """What was seen of open channels where none plays."""
+    said = [tell("Open channel {channel} is refused.", channel=refused[0])] if refused else []
+    if missing:
+        said.append(
+            tell_many(
+                "Open channel {channels} is not in the list.",
+                "Open channels {channels} are not in the list.",
+                len(missing),
+                channels=", ".join(map(str, missing)),
+            )
+        )
+    return " ".join(said) or tell("No open channel was seen playing or refused.")

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from functools import reduce
+
 import satdiag
 from satdiag.acceptance.account import activated, open_channel, share
 from satdiag.acceptance.document import Acceptance, Criterion, Overall
-from satdiag.acceptance.seen import Seen, about_minutes, counted
-from satdiag.acceptance.vehicle import changes, listed, locked, no_fault, restarts
+from satdiag.acceptance.seen import Seen, about_minutes, counted, sentence_case
+from satdiag.acceptance.vehicle import changes, locked, no_fault, restarts
+from satdiag.acceptance.vehicle import listed as source_listed
 from satdiag.errors import SatdiagError
 from satdiag.findings import Findings, instant_text
 from satdiag.job import Job
+from satdiag.language import listed, tell, tell_many
 
 LEAST_RATE, MOST_RATE = 1e-6, 0.5
 
@@ -25,7 +29,7 @@ def confirm(job: Job, findings: Findings, alpha: float = 0.05, beta: float = 0.0
     account, found = activated(seen)
     an_open_one = open_channel(seen)
     criteria = [
-        listed(seen),
+        source_listed(seen),
         locked(seen),
         *([an_open_one] if an_open_one else []),
         account,
@@ -76,41 +80,57 @@ def _left(criteria: list[Criterion]) -> tuple[int | None, float | None]:
 
 def _text(state: Overall, criteria: list[Criterion], checks: int | None, minutes: float | None) -> str:
     if state == "confirmed":
-        return "Activation confirmed: everything that was asked for holds."
+        return tell("Activation confirmed: everything that was asked for holds.")
     failing = [one.title for one in criteria if one.state == "fails"]
     if failing:
-        return f"Not confirmed. What fails: {'; '.join(failing)}."
+        return tell("Not confirmed. What fails: {titles}.", titles=_joined(failing))
     waiting = [one.title for one in criteria if one.state == "open"]
     more = [counted(checks, "check")] if checks else []
     more += [about_minutes(minutes)] if minutes else []
     unknown = [one.title for one in criteria if one.state == "open" and one.checks_left is one.minutes_left is None]
-    what = f"all but {' and '.join(unknown)}" if unknown else "it"
-    rest = f" {', '.join(more).capitalize()} may settle {what}." if more else ""
-    return f"Go on: nothing fails, but evidence is still lacking for: {'; '.join(waiting)}.{rest}"
+    text = tell("Go on: nothing fails, but evidence is still lacking for: {titles}.", titles=_joined(waiting))
+    if not more:
+        return text
+    what = sentence_case(", ".join(more))
+    rest = tell("{what} may settle it.", what=what)
+    if unknown:
+        rest = tell("{what} may settle all but {titles}.", what=what, titles=listed(unknown))
+    return f"{text} {rest}"
+
+
+def _joined(titles: list[str]) -> str:
+    """'a; b; c' with the language's own blanks about the sign."""
+    return reduce(lambda first, second: tell("{first}; {second}", first=first, second=second), titles)
 
 
 def _no_confirmation(seen: Seen) -> str:
     if not seen.job.select("swap", "receiver").empty:
-        return (
+        return tell(
             "No confirmation of the account is logged since the receiver was exchanged: all checks since the "
             "exchange count, and none before it."
         )
-    return "No confirmation of the account is logged: all checks of the log count."
+    return tell("No confirmation of the account is logged: all checks of the log count.")
 
 
 def _could_not(seen: Seen, an_open_one: Criterion | None) -> tuple[str, ...]:
     said = []
     if an_open_one is None:
-        said.append("The line-up marks no open channel, or there is none: whether one plays was not asked.")
+        said.append(tell("The line-up marks no open channel, or there is none: whether one plays was not asked."))
     source = seen.findings.entitlement.expected_from
     if source == "lineup":
-        said.append("The package is not known: every subscribed channel of the line-up is expected to play.")
+        said.append(tell("The package is not known: every subscribed channel of the line-up is expected to play."))
     elif source == "seen":
         said.append(
-            "There is no line-up: open channels cannot be told from subscribed ones, so more checks are needed."
+            tell("There is no line-up: open channels cannot be told from subscribed ones, so more checks are needed.")
         )
     if seen.clock.origin == "first-row":
         said.append(_no_confirmation(seen))
     if seen.job.overridden_rows:
-        said.append(f"{counted(seen.job.overridden_rows, 'row')} overridden by a later one did not count.")
+        said.append(
+            tell_many(
+                "{n} row overridden by a later one did not count.",
+                "{n} rows overridden by a later one did not count.",
+                seen.job.overridden_rows,
+            )
+        )
     return tuple(said)

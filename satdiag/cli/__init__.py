@@ -1,7 +1,7 @@
 """The command line. A command's module is imported when it is used, so that `satdiag --help` is instant.
 
-Exit codes: 0 done; 1 ran but found problems (check, selfcheck), or did not confirm (confirm); 2 cannot read, or bad
-usage; 3 an error of our own; 130 stopped with Ctrl-C.
+Exit codes: 0 done; 1 ran but found problems (check, selfcheck), or did not confirm (confirm, verify); 2 cannot
+read, or bad usage; 3 an error of our own; 130 stopped with Ctrl-C.
 """
 
 from __future__ import annotations
@@ -21,10 +21,15 @@ from satdiag.errors import SatdiagError
 COMMANDS = {
     "new": ("satdiag.cli.new_cmd", "new", "Make a job, by asking or from options."),
     "note": ("satdiag.cli.note_cmd", "note", "Add an observation to a job by hand, or take one back."),
+    "paper": ("satdiag.cli.paper_cmd", "paper", "Print a form to fill in with a pen, and type it in afterwards."),
     "analyse": ("satdiag.cli.analyse_cmd", "analyse", "Say which fault it is, how sure, and what to do next."),
     "learn": ("satdiag.cli.learn_cmd", "learn", "Let closed jobs move what the diagnosis believes."),
     "confirm": ("satdiag.cli.confirm_cmd", "confirm", "Say whether the activation is confirmed, or what lacks."),
+    "verify": ("satdiag.cli.verify_cmd", "verify", "Say whether an acceptance record and a job belong together."),
+    "compare": ("satdiag.cli.compare_cmd", "compare", "Compare two jobs, or two visits: repaired, or not?"),
+    "redact": ("satdiag.cli.redact_cmd", "redact", "Copy a job for sharing, without what names people or places."),
     "sky": ("satdiag.cli.sky_cmd", "sky", "Say where the satellites stand over a day, and how to park."),
+    "letter": ("satdiag.cli.letter_cmd", "letter", "Write one page to the customer, the provider or the dealer."),
     "checklist": ("satdiag.cli.checklist_cmd", "checklist", "Walk the installation: what is proved, what lacks."),
     "battery": ("satdiag.cli.battery_cmd", "battery", "Say what a wait awake takes from the battery."),
     "feed": ("satdiag.cli.feed_cmd", "feed", "Say how the antenna is fed, and on which conductor it is."),
@@ -41,7 +46,8 @@ COMMANDS = {
     "user": ("satdiag.cli.user_cmd", "user", "Your own profiles, line-ups, constellations, receivers."),
     "check": ("satdiag.cli.check_cmd", "check", "Name everything that is wrong with a job's files."),
     "import": ("satdiag.cli.import_cmd", "import_", "Put a job folder, or a foreign CSV log, into a job."),
-    "export": ("satdiag.cli.export_cmd", "export", "Write a job as a folder of plain files, or for a spreadsheet."),
+    "export": ("satdiag.cli.export_cmd", "export", "Write a job as plain files, a workbook, Parquet, figures."),
+    "bundle": ("satdiag.cli.bundle_cmd", "bundle", "Hand a job over: report, letters and rows in one checked ZIP."),
     "schema": ("satdiag.cli.schema_cmd", "schema", "Print the JSON Schema of the findings or of a job."),
     "docs": ("satdiag.cli.docs_cmd", "docs", "Read the longer documentation, offline."),
     "selfcheck": ("satdiag.cli.selfcheck_cmd", "selfcheck", "Check that satdiag works on this computer."),

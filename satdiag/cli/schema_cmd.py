@@ -8,7 +8,9 @@ import click
 
 
 @click.command()
-@click.argument("which", type=click.Choice(["findings", "job", "acceptance"]), default="findings")
+@click.argument(
+    "which", type=click.Choice(["findings", "job", "acceptance", "export", "compare", "record"]), default="findings"
+)
 def schema(which: str) -> None:
     """Print the JSON Schema (2020-12) of the findings, of a job's sheet and observations, or of `confirm --json`."""
     if which == "findings":
@@ -19,6 +21,18 @@ def schema(which: str) -> None:
         from satdiag.acceptance import acceptance_schema
 
         document = acceptance_schema()
+    elif which == "export":
+        from satdiag.handover.document import export_schema
+
+        document = export_schema()
+    elif which == "compare":
+        from satdiag.acceptance import compare_schema
+
+        document = compare_schema()
+    elif which == "record":
+        from satdiag.acceptance import record_schema
+
+        document = record_schema()
     else:
         from satdiag.schema import job_schema
 

@@ -150,6 +150,40 @@ def test_minutes_count_the_unsolved_in_full():
     assert found["ratio"] == pytest.approx(15 / 110)
     assert found["ratio both solved"] == pytest.approx(0.25)
     assert minutes([record()]) is None
+    pairs = [{**pair, "proof": went(True, 30.0), "shortest": {"counted": least}}
+             for pair, least in zip(pairs, (11.0, 180.0), strict=True)]  # fmt: skip
+    found = minutes([{"minutes": pair} for pair in pairs])
+    assert found["by aim"]["proof"]["ratio"] == pytest.approx(60 / 220)
+    assert found["by aim"]["proof"]["ratio both solved"] == pytest.approx(0.75)
+    assert found["by aim"]["proof"]["ratio both median"] == pytest.approx(0.75)
+    assert found["solved"] == {"planned": 1.0, "proof": 1.0, "checklist": 0.5}
+    assert (found["bound"], found["can be"]) == (pytest.approx(191 / 220), 1)
+
+
+def test_the_shortest_way_is_the_cheapest_set_that_settles_it():
+    """Two faults alike in all but what two tests show: one of them is enough, and the cheaper one is taken."""
+    import numpy as np
+    from bench_diagnosis_shortest import cheapest
+
+    from satdiag.diagnosis.estimate import Weighed
+    from satdiag.diagnosis.inference import Posterior
+    from satdiag.diagnosis.model import load_model
+    from satdiag.diagnosis.seen import Seen
+    from satdiag.diagnosis.space import space_of
+
+    space, model = space_of(), load_model()
+    p = np.full(len(space.hypotheses), 1e-9)
+    p[[space.index_of("antenna-open"), space.index_of("receiver-defective")]] = 0.5
+    start = Weighed(model, (), None, np.log(p / p.sum()), {}, Posterior(space, p / p.sum(), 0.0), None, None, None)
+    shown = {
+        "measure-bias": {"bias": Seen("bias", "open")},
+        "check-listing": {"listing": Seen("listing", "offered")},
+        "swap-receiver": {"swap-receiver": Seen("swap-receiver", "same")},
+    }
+    prices = {"measure-bias": (6.0, ""), "check-listing": (1.0, ""), "swap-receiver": (30.0, "")}
+    found = cheapest(start, shown, prices, ("antenna-open",), 180.0)
+    assert (found["counted"], found["tests"]) == (6.0, ["measure-bias"])
+    assert cheapest(start, shown, prices, ("indoors",), 180.0)["counted"] == 180.0
 
 
 def test_the_checklist_holds_tests_that_worlds_can_answer():
