@@ -10,6 +10,7 @@ Needs Babel (extra `dev`). A part is the first folder or module under satdiag/ t
 from __future__ import annotations
 
 import argparse
+import ast
 import sys
 import tomllib
 from collections.abc import Iterator
@@ -23,11 +24,15 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
+from satdiag.live.page_words import all_script_texts, page_texts
+
 ROOT = Path(__file__).resolve().parents[1]
 SATDIAG = ROOT / "satdiag"
 CATALOGUES = SATDIAG / "language" / "catalogues"
 KEYWORDS = {"tell": None, "mark": None, "tell_many": (1, 2)}
-METHODS = [("**/*.py", "python"), ("**/templates/**.j2", "jinja2")]
+ARGUMENTS = {"tell": 1, "mark": 1, "tell_many": 2}
+TEMPLATES = [("**/templates/**.j2", "jinja2")]
+PAGE = SATDIAG / "live" / "static" / "index.html"
 SAID_IN_TOML = {SATDIAG / "diagnosis" / "faults.toml": ("action", "customer", "text", "say", "what", "can")}
 LANGUAGES = ("es", "fr")
 
@@ -35,15 +40,39 @@ Key = str | tuple[str, str]
 
 
 def messages() -> dict[Key, set[str]]:
-    """Every text marked for translation, with the parts that say it."""
+    """Every text marked for translation, with the parts that say it. Raises SystemExit for one that is no literal."""
     found: dict[Key, set[str]] = {}
-    for name, _, message, _, _ in extract_from_dir(SATDIAG, METHODS, {}, KEYWORDS):
+    for path in sorted(SATDIAG.rglob("*.py")):
+        part = path.relative_to(SATDIAG).parts[0].removesuffix(".py")
+        for key in _in_python(path):
+            found.setdefault(key, set()).add(part)
+    for name, _, message, _, _ in extract_from_dir(SATDIAG, TEMPLATES, {}, KEYWORDS):
         key = message if isinstance(message, str) else (message[0], message[1])
-        found.setdefault(key, set()).add(Path(name).parts[0].removesuffix(".py"))
+        found.setdefault(key, set()).add(Path(name).parts[0])
     for path, keys in SAID_IN_TOML.items():
         for text in _texts(tomllib.loads(path.read_text("utf-8")), keys):
             found.setdefault(text, set()).add(path.parent.name)
+    for said in (*page_texts(PAGE.read_text("utf-8")), *all_script_texts()):
+        found.setdefault(said, set()).add("live")
     return found
+
+
+def _in_python(path: Path) -> Iterator[Key]:
+    """The texts of a module. By its syntax tree: a search by tokens misses what stands inside of f-strings."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if not isinstance(node, ast.Call):
+            continue
+        name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+        if name not in KEYWORDS or (isinstance(node.func, ast.Attribute) and not _is_language(node.func.value)):
+            continue
+        texts = [one.value for one in node.args[: ARGUMENTS[name]] if isinstance(one, ast.Constant)]
+        if len(texts) != ARGUMENTS[name]:
+            sys.exit(f"{path}:{node.lineno}: {name}() wants its text as a plain literal")
+        yield texts[0] if len(texts) == 1 else (texts[0], texts[1])
+
+
+def _is_language(node: ast.expr) -> bool:
+    return isinstance(node, ast.Name) and node.id == "language"
 
 
 def _texts(value: object, keys: tuple[str, ...], said: bool = False) -> Iterator[str]:

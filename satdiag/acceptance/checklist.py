@@ -8,9 +8,9 @@ import satdiag
 from satdiag.acceptance.checklist_document import STATES, Checklist, Item, Section
 from satdiag.acceptance.checklist_items import SECTIONS, Step
 from satdiag.acceptance.checklist_signs import Known, by_hand
-from satdiag.acceptance.seen import counted
 from satdiag.findings import Findings, instant_text
 from satdiag.job import Job
+from satdiag.language import parted, tell, tell_many, translated
 
 OPEN = ("contradicted", "partly", "missing")
 
@@ -22,7 +22,7 @@ def checklist(job: Job, findings: Findings) -> Checklist:
     """What the log proves of each step, contradicts, or leaves open. `findings` must be those of `job`."""
     known = Known(job, findings)
     sections = tuple(
-        Section(key, title, tuple(_item(known, step) for step in steps)) for key, title, steps in SECTIONS
+        Section(key, translated(title), tuple(_item(known, step) for step in steps)) for key, title, steps in SECTIONS
     )
     items = [item for section in sections for item in section.items]
     counts: dict[str, int] = {state: sum(item.state == state for item in items) for state in STATES}
@@ -42,10 +42,10 @@ def _item(known: Known, step: Step) -> Item:
     found = step.judge(known)
     return Item(
         key=step.key,
-        title=step.title,
+        title=translated(step.title),
         question=step.question,
-        why=step.why,
-        how=step.how,
+        why=translated(step.why),
+        how=translated(step.how),
         caution=step.caution,
         by_hand=step.judge is by_hand,
         state=found.state,
@@ -77,31 +77,51 @@ def _speaks_against(item: Item) -> bool:
 
 def _text(items: Sequence[Item], counts: dict[str, int], following: Item | None) -> str:
     applies = sum(counts.values()) - counts["does-not-apply"]
-    said = f"The log proves {counts['proved']} of {counted(applies, 'step')} that apply"
-    said += f", contradicts {counts['contradicted']}" if counts["contradicted"] else ", and contradicts none"
-    said += (
-        f"; {counts['partly']} {'is' if counts['partly'] == 1 else 'are'} proved in part" if counts["partly"] else ""
-    )
+    said = _counts_text(counts, applies)
     if following is None:
-        return f"{said}. {_answered(items)}{_left_to_the_hand(items)}"
-    verb = "See to" if _speaks_against(following) else "Next"
-    return f"{said}. {verb}: {following.title[:1].lower()}{following.title[1:]}."
+        return f"{said} {_answered(items)}{_left_to_the_hand(items)}"
+    title = _inside(following.title)
+    if _speaks_against(following):
+        return f"{said} {tell('See to: {title}.', title=title)}"
+    return f"{said} {tell('Next: {title}.', title=title)}"
+
+
+def _counts_text(counts: dict[str, int], applies: int) -> str:
+    """How many steps the log proves, contradicts and proves in part, as a sentence."""
+    steps = tell_many("{n} step", "{n} steps", applies)
+    values = {"proved": counts["proved"], "steps": steps, "against": counts["contradicted"]}
+    if counts["contradicted"]:
+        said = tell("The log proves {proved} of {steps} that apply, contradicts {against}", **values)
+    else:
+        said = tell("The log proves {proved} of {steps} that apply, and contradicts none", **values)
+    if not counts["partly"]:
+        return f"{said}."
+    return f"{parted([said, tell_many('{n} is proved in part', '{n} are proved in part', counts['partly'])])}."
+
+
+def _inside(title: str) -> str:
+    """A title within a sentence."""
+    return title[:1].lower() + title[1:]
 
 
 def _answered(items: Sequence[Item]) -> str:
     """How the ten questions are answered: each by its own rows, or some only by the channels that play."""
     open_ones = sorted({item.question for item in items if item.question and item.state in OPEN})
     if not open_ones:
-        return "The ten questions are answered."
+        return tell("The ten questions are answered.")
     told = ", ".join(str(number) for number in open_ones)
-    return f"The channels that play answer the ten questions, also those without rows of their own ({told})."
+    return tell(
+        "The channels that play answer the ten questions, also those without rows of their own ({numbers}).",
+        numbers=told,
+    )
 
 
 def _left_to_the_hand(items: Sequence[Item]) -> str:
     """What no channel that plays can answer: above all the steps that keep people safe."""
-    left = [item.title[:1].lower() + item.title[1:] for item in items if item.by_hand and item.state in OPEN]
-    return (
-        f" That proves nothing of what only a person can see; still to tick by hand: {'; '.join(left)}."
-        if left
-        else ""
+    left = [_inside(item.title) for item in items if item.by_hand and item.state in OPEN]
+    if not left:
+        return ""
+    said = tell(
+        "That proves nothing of what only a person can see; still to tick by hand: {steps}.", steps=parted(left)
     )
+    return f" {said}"

@@ -13,6 +13,8 @@ from satdiag.acceptance.checklist_signs import Judged, Known, not_for, row_sign,
 from satdiag.acceptance.checklist_wiring import other_sources, receiver_answers, ring_closed
 from satdiag.diagnosis.seen import names_of
 from satdiag.findings import FeedlineFindings, RingBreak, RingFindings
+from satdiag.language import parted, tell
+from satdiag.wiring.chained import chained
 from satdiag.wiring.ring import not_plugged, same_ring
 
 RING_FILE, SWEEP_FILE = "ring.toml", "feedline.s1p"
@@ -27,13 +29,13 @@ def plugs(known: Known) -> Judged:
     ring = known.findings.wiring.ring
     reported = _order_reported(known, ring)
     if ring is None or ring.plan is None:
-        nothing = "No ring.toml in the job says how the ring is plugged: satdiag ring new begins one."
+        nothing = tell("No ring.toml in the job says how the ring is plugged: satdiag ring new begins one.")
         return reported or Judged("missing", nothing)
     if reported is not None and reported.state in ("contradicted", "proved"):
         return reported
     waits = not_plugged(ring.wanted, ring.rings, ring.chains)
     if waits:
-        text = f"ring.toml has {' and '.join(waits)} not plugged yet: write the plugs as they are now."
+        text = tell("ring.toml has {nodes} not plugged yet: write the plugs as they are now.", nodes=chained(waits))
         return reported or Judged("missing", text, seen=RING_FILE)
     if ring.plan != "valid":
         return _wrong(known, ring)
@@ -42,24 +44,27 @@ def plugs(known: Known) -> Judged:
 
 def _right(ring: RingFindings) -> Judged:
     if not ring.wanted:
-        text = "By ring.toml the plugs make one closed ring; the wanted order is not written."
+        text = tell("By ring.toml the plugs make one closed ring; the wanted order is not written.")
         return Judged("partly", text, seen=RING_FILE)
-    text = "By ring.toml the plugs make one closed ring in the wanted order."
+    text = tell("By ring.toml the plugs make one closed ring in the wanted order.")
     if ring.second_ring:
-        return Judged("partly", f"{text} Yet: {ring.second_ring_text}", seen=RING_FILE)
+        text = tell("{said} Yet: {reason}", said=text, reason=ring.second_ring_text)
+        return Judged("partly", text, seen=RING_FILE)
     return Judged("proved", text, seen=RING_FILE)
 
 
 def _wrong(known: Known, ring: RingFindings) -> Judged:
     """Plugs with problems; where the receiver answers over plugs that leave it out, the file is not of now."""
-    found = f"By ring.toml {'; '.join(ring.plan_problems)}."
+    found = tell("By ring.toml {problems}.", problems=parted(ring.plan_problems))
     if len(ring.rings) == 1 and not ring.chains and same_ring(ring.rings[0], ring.wanted or ring.rings[0]):
-        return Judged("partly", f"{found} The light passes the wanted order all the same.", seen=RING_FILE)
+        passes = tell("The light passes the wanted order all the same.")
+        return Judged("partly", f"{found} {passes}", seen=RING_FILE)
     lit = ring.rings[0] if ring.rings else ()
     if OURS in ring.wanted and OURS not in lit and receiver_answers(known).state == "proved":
-        text = f"{found} Yet the receiver answers: the plugs stand otherwise, so write them as they are now."
-        return Judged("partly", text, seen=RING_FILE)
-    return Judged("contradicted", f"{found} satdiag ring plan names the plugs to move.", seen=RING_FILE)
+        stale = tell("Yet the receiver answers: the plugs stand otherwise, so write them as they are now.")
+        return Judged("partly", f"{found} {stale}", seen=RING_FILE)
+    plan = tell("satdiag ring plan names the plugs to move.")
+    return Judged("contradicted", f"{found} {plan}", seen=RING_FILE)
 
 
 def _order_reported(known: Known, ring: RingFindings | None) -> Judged | None:
@@ -85,12 +90,12 @@ def break_test(known: Known) -> Judged:
     """Positions from a ring-break test, where the ring was last reported open, and what they point to."""
     closed = ring_closed(known)
     if closed.state != "contradicted" and other_sources(known).state != "contradicted":
-        return not_for("Only where the ring is open; the log does not say so.")
+        return not_for(tell("Only where the ring is open; the log does not say so."))
     if closed.state == "proved":
-        return not_for("Only where the ring is open; it is closed.")
+        return not_for(tell("Only where the ring is open; it is closed."))
     rows, ring = _positions(known), known.findings.wiring.ring
     if not len(rows):
-        return Judged("missing", "No position from a ring-break test is noted.")
+        return Judged("missing", tell("No position from a ring-break test is noted."))
     found = ring.break_ if ring is not None else None
     judged = settle([row_sign(rows.tail(1), True, _break_text(found))], known.visit_s, "")
     located = found is not None and found.state == "located"
@@ -100,12 +105,16 @@ def break_test(known: Known) -> Judged:
 
 def _break_text(found: RingBreak | None) -> str:
     if found is None or found.state == "unknown":
-        return "Positions of a ring-break test are noted; to read them takes the order of the nodes: add ring.toml."
+        return tell(
+            "Positions of a ring-break test are noted; to read them takes the order of the nodes: add ring.toml."
+        )
     if found.state == "contradiction":
-        return "The positions of the ring-break test contradict each other: satdiag ring break says how."
-    return (
-        f"The positions point to a break between the output of {found.upstream} and the input of {found.node}; "
-        "satdiag ring break names the tests that part what it may be."
+        return tell("The positions of the ring-break test contradict each other: satdiag ring break says how.")
+    return tell(
+        "The positions point to a break between the output of {upstream} and the input of {node}; satdiag ring break "
+        "names the tests that part what it may be.",
+        upstream=found.upstream,
+        node=found.node,
     )
 
 
@@ -116,14 +125,16 @@ def sweep(known: Known) -> Judged:
     """Where the lead ends by its sweep, and whether something reflects on the way."""
     lead = known.findings.wiring.feedline
     if lead is None:
-        return Judged("missing", "No sweep of the lead, feedline.s1p, is in the job.")
+        return Judged("missing", tell("No sweep of the lead, feedline.s1p, is in the job."))
     state = _end_state(lead)
-    text = lead.verdict or "The sweep does not tell where the lead ends."
+    text = lead.verdict or tell("The sweep does not tell where the lead ends.")
     swaps = known.rows("swap", "lead", "antenna").tail(1)
     if len(swaps) and state in ("proved", "contradicted"):
-        part = str(swaps["subject"].iloc[0])
-        text = f"{text} Whether that is the {part} fitted now is not noted: another one was tried."
-        return Judged("partly", text, seen=SWEEP_FILE)
+        if str(swaps["subject"].iloc[0]) == "lead":
+            tried = tell("Whether that is the lead fitted now is not noted: another one was tried.")
+        else:
+            tried = tell("Whether that is the antenna fitted now is not noted: another one was tried.")
+        return Judged("partly", f"{text} {tried}", seen=SWEEP_FILE)
     return Judged(state, text, seen=SWEEP_FILE)
 
 

@@ -14,6 +14,7 @@ from satdiag.acceptance.seen import Seen
 from satdiag.diagnosis.seen import changes_s, heard_since_s, names_of, settled_since_s
 from satdiag.findings import Findings
 from satdiag.job import Job
+from satdiag.language import tell
 
 RATE = 0.05
 """Error rates of the criteria taken over from `confirm`."""
@@ -103,11 +104,11 @@ class Known:
         return tuple(sign for part in parts for sign in signs(part, {"playing": True, "audio": True}, ""))
 
     def heard_says(self, text: str) -> tuple[Sign, ...]:
-        """The last time that a channel was heard, read for one item: what had to work at that moment."""
+        """The last time that a channel was heard; `text` reads it for one item: what had to work at that moment."""
         if not self.heard:
             return ()
         last = max(self.heard, key=lambda sign: sign.t_s)
-        return (Sign(last.t_s, True, f"A channel was heard: {text}", last.seen, last.rows),)
+        return (Sign(last.t_s, True, text, last.seen, last.rows),)
 
 
 def row_words(kind: object, subject: object, value: object, unit: object = "") -> str:
@@ -142,7 +143,8 @@ def settle(found: Sequence[Sign], since_s: float, missing: str) -> Judged:
     last = max(found, key=lambda sign: (sign.t_s, not sign.good))
     if last.t_s >= since_s:
         return Judged("proved" if last.good else "contradicted", last.text, False, last.seen, last.t_s, last.rows)
-    text = f"Earlier, before the last visit, swap or change: {last.text[:1].lower()}{last.text[1:]} Look again."
+    before = last.text[:1].lower() + last.text[1:]
+    text = tell("Earlier, before the last visit, swap or change: {before} Look again.", before=before)
     return Judged("partly" if last.good else "missing", text, True, last.seen, last.t_s, last.rows)
 
 
@@ -153,7 +155,7 @@ def not_for(text: str) -> Judged:
 
 def by_hand(known: Known) -> Judged:
     """An item that no row can prove."""
-    return Judged("missing", "The log cannot show this: look yourself, and tick by hand.")
+    return Judged("missing", tell("The log cannot show this: look yourself, and tick by hand."))
 
 
 Judge = Callable[[Known], Judged]

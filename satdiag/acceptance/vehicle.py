@@ -8,11 +8,13 @@ import numpy as np
 
 from satdiag.acceptance.document import Criterion
 from satdiag.acceptance.plan import faultless_needed
-from satdiag.acceptance.seen import Seen, about_minutes, counted, criterion
+from satdiag.acceptance.seen import Seen, about_minutes, counted, criterion, sentence_case
 from satdiag.diagnosis import reception
-from satdiag.diagnosis.verdict import percent
+from satdiag.diagnosis.wording import percent
 from satdiag.exposure import stretches
-from satdiag.findings import TuningFindings
+from satdiag.findings import DelayFindings, TuningFindings
+from satdiag.language import listed as listed_words
+from satdiag.language import mark, tell, translated
 from satdiag.spans import length_s, within
 from satdiag.tuning.slowness import SLOW_MEDIAN_S
 from satdiag.wiring.supply import CODE_C_MINIMUM_V
@@ -38,21 +40,35 @@ def listed(seen: Seen) -> Criterion:
     shown = log[(log["kind"] == "channel").to_numpy() & log["value"].isin(["authorised", "refused"]).to_numpy()]
     last_shown_s = float(shown["t_s"].iloc[-1]) if len(shown) else -math.inf
     if len(rows) and rows["value"].iloc[-1] == "no" and last_shown_s <= float(rows["t_s"].iloc[-1]):
-        return criterion("listed", "fails", "The head unit does not offer the source.", "The source in the menu.")
+        return criterion(
+            "listed", "fails", tell("The head unit does not offer the source."), tell("The source in the menu.")
+        )
     states = [one.state for one in seen.findings.entitlement.channels if one.channel in seen.expected]
     missing, there = states.count("missing"), states.count("authorised") + states.count("refused")
     if there + missing and missing > (1.0 - LISTED_SHARE) * (there + missing):
-        what = f"{missing} of {counted(there + missing, 'expected channel')} looked for are not in the list."
-        return criterion("listed", "fails", what, "The missing channels in the list.", missing)
+        channels = counted(there + missing, "expected channel")
+        what = tell("{missing} of {channels} looked for are not in the list.", missing=missing, channels=channels)
+        return criterion("listed", "fails", what, tell("The missing channels in the list."), missing)
     if not len(rows) and last_shown_s == -math.inf:
-        return criterion(
-            "listed", "open", "Nobody noted whether the source is offered.", "1 look at the menu.", 1, 1.0
-        )
-    source = "offers the source" if len(rows) else "must offer the source, since channels were looked at"
+        what = tell("Nobody noted whether the source is offered.")
+        return criterion("listed", "open", what, tell("1 look at the menu."), 1, 1.0)
+    return _channels_listed(bool(len(rows)), there)
+
+
+def _channels_listed(noted: bool, there: int) -> Criterion:
+    """The source is offered: `noted`, or by what was looked at; are channels in its list?"""
     if not there:
-        what = f"The head unit {source}; no expected channel was looked at yet."
-        return criterion("listed", "open", what, "1 look at the list of channels.", 1, 1.0)
-    return criterion("listed", "holds", f"The head unit {source}, and lists {counted(there, 'expected channel')}.")
+        what = tell("The head unit must offer the source, since channels were looked at; no expected one was yet.")
+        if noted:
+            what = tell("The head unit offers the source; no expected channel was looked at yet.")
+        return criterion("listed", "open", what, tell("1 look at the list of channels."), 1, 1.0)
+    channels = counted(there, "expected channel")
+    what = tell(
+        "The head unit must offer the source, since channels were looked at, and lists {channels}.", channels=channels
+    )
+    if noted:
+        what = tell("The head unit offers the source, and lists {channels}.", channels=channels)
+    return criterion("listed", "holds", what)
 
 
 def locked(seen: Seen) -> Criterion:
@@ -62,8 +78,8 @@ def locked(seen: Seen) -> Criterion:
     elsewhere = {"street", "canopy", "indoors", "underground"}
     under_sky = within(stretches(place, {"open-sky"}, elsewhere, job.end_s), era_s, job.end_s)
     if not len(under_sky):
-        what = "No time under open sky is noted." if len(place) else "The place is not noted."
-        lacking = "Stand under open sky, note the place, and read the lock or the level three times."
+        what = tell("No time under open sky is noted.") if len(place) else tell("The place is not noted.")
+        lacking = tell("Stand under open sky, note the place, and read the lock or the level three times.")
         return criterion("locked", "open", what, lacking, FEWEST_READINGS, UNDER_OPEN_SKY_MIN)
     table = reception.readings(job)
     at_s = table["t_s"].to_numpy(dtype=float)
@@ -72,25 +88,32 @@ def locked(seen: Seen) -> Criterion:
         inside |= (at_s >= start_s) & (at_s <= end_s)
     part = table[inside]
     satellites = reception.of_group(part, reception.SATELLITES)
-    part, what = (satellites, "The satellites") if len(satellites) else (part, "The signal")
+    part = satellites if len(satellites) else part
     number = int(part["bin"].nunique())
     if number < FEWEST_READINGS:
         more = FEWEST_READINGS - number
-        said = f"{counted(number, 'reading')} of lock or level under open sky."
-        return criterion("locked", "open", said, f"{counted(more, 'more reading')} under open sky.", more, 1.0)
+        said = tell("{readings} of lock or level under open sky.", readings=counted(number, "reading"))
+        lacking = tell("{readings} under open sky.", readings=counted(more, "more reading"))
+        return criterion("locked", "open", said, lacking, more, 1.0)
     word = reception.word_for(part)
-    verb = "are" if len(satellites) else "is"
-    said = f"{what} {verb} {WORDS[str(word)]} under open sky ({counted(number, 'reading')})."
+    sentence = (SATELLITES_ARE if len(satellites) else SIGNAL_IS)[str(word)]
+    said = translated(sentence).format(readings=counted(number, "reading"))
     if word == "good":
         return criterion("locked", "holds", said)
-    return criterion("locked", "fails" if word == "none" else "open", said, "A steady lock under open sky.")
+    return criterion("locked", "fails" if word == "none" else "open", said, tell("A steady lock under open sky."))
 
 
-WORDS = {
-    "good": "received well",
-    "varying": "received now and then",
-    "weak": "received weakly",
-    "none": "not received",
+SATELLITES_ARE = {
+    "good": mark("The satellites are received well under open sky ({readings})."),
+    "varying": mark("The satellites are received now and then under open sky ({readings})."),
+    "weak": mark("The satellites are received weakly under open sky ({readings})."),
+    "none": mark("The satellites are not received under open sky ({readings})."),
+}
+SIGNAL_IS = {
+    "good": mark("The signal is received well under open sky ({readings})."),
+    "varying": mark("The signal is received now and then under open sky ({readings})."),
+    "weak": mark("The signal is received weakly under open sky ({readings})."),
+    "none": mark("The signal is not received under open sky ({readings})."),
 }
 
 
@@ -99,30 +122,50 @@ def changes(seen: Seen) -> Criterion:
     tuning = seen.findings.tuning
     audio, slow = tuning.audio_s, tuning.p_slow
     if audio is not None and slow is None and audio.timed_out >= FEWEST_CHANGES:
-        what = f"{counted(audio.timed_out, 'channel change')} given up, none came to audio."
-        return criterion("changes", "fails", what, "A channel change that comes to audio.")
+        what = tell("{changes} given up, none came to audio.", changes=counted(audio.timed_out, "channel change"))
+        return criterion("changes", "fails", what, tell("A channel change that comes to audio."))
     if audio is None or slow is None:
-        lacking = f"{counted(FEWEST_CHANGES, 'timed channel change')} to channels that play."
+        more = counted(FEWEST_CHANGES, "timed channel change")
+        lacking = tell("{changes} to channels that play.", changes=more)
+        what = tell("No timed channel change came to audio.")
         minutes = FEWEST_CHANGES * CHANGE_MINUTES
-        return criterion(
-            "changes", "open", "No timed channel change came to audio.", lacking, FEWEST_CHANGES, minutes
-        )
+        return criterion("changes", "open", what, lacking, FEWEST_CHANGES, minutes)
     number, above_s = audio.n - audio.timed_out, tuning.slow_above_s or SLOW_MEDIAN_S
     stop = tuning.stop
-    what = f"{number} of {counted(audio.n, 'timed change')} not given up"
-    what += f", half of them within {audio.median:.1f} s" if audio.median is not None else ""
-    what += f"; the chance that half take over {above_s:.1f} s is {percent(slow)}."
+    what = _changes_text(number, audio, above_s, slow)
     what += f" {stop.text}" if stop and stop.text else ""
     shown = stop is not None and stop.state == "slow"
     if number >= FEWEST_CHANGES and (shown or slow >= CHANGES_SURELY_SLOW):
         line_s = stop.line_s if stop is not None and shown else above_s
-        return criterion("changes", "fails", what, f"Changes that take less than {line_s:.1f} s.")
+        return criterion("changes", "fails", what, tell("Changes that take less than {line_s:.1f} s.", line_s=line_s))
     settled = stop is None or stop.state == "normal"
     if number >= FEWEST_CHANGES and slow <= CHANGES_AT_MOST_SLOW and settled:
         return criterion("changes", "holds", what)
-    more = max(FEWEST_CHANGES - number, _changes_to_go(tuning, slow), 1)
-    lacking = f"{counted(more, 'timed change')} at normal speed."
-    return criterion("changes", "open", what, lacking, more, more * CHANGE_MINUTES)
+    left = max(FEWEST_CHANGES - number, _changes_to_go(tuning, slow), 1)
+    lacking = tell("{changes} at normal speed.", changes=counted(left, "timed change"))
+    return criterion("changes", "open", what, lacking, left, left * CHANGE_MINUTES)
+
+
+def _changes_text(number: int, audio: DelayFindings, above_s: float, slow: float) -> str:
+    """How many changes came to audio, how soon, and the chance that they are slow."""
+    changes, chance = counted(audio.n, "timed change"), percent(slow)
+    if audio.median is None:
+        return tell(
+            "{number} of {changes} not given up; the chance that half take over {above_s:.1f} s is {chance}.",
+            number=number,
+            changes=changes,
+            above_s=above_s,
+            chance=chance,
+        )
+    return tell(
+        "{number} of {changes} not given up, half of them within {median_s:.1f} s; the chance that half take over "
+        "{above_s:.1f} s is {chance}.",
+        number=number,
+        changes=changes,
+        median_s=audio.median,
+        above_s=above_s,
+        chance=chance,
+    )
 
 
 def _changes_to_go(tuning: TuningFindings, p_slow: float) -> int:
@@ -155,16 +198,19 @@ def restarts(seen: Seen) -> Criterion:
     awake_min = length_s(within(seen.clock.awake, last_s, job.end_s)) / 60.0
     if len(seen_s) + len(dips_s):
         events = [counted(len(seen_s), "restart")] if len(seen_s) else []
-        events += [f"{counted(len(dips_s), 'dip')} of the supply below {CODE_C_MINIMUM_V:g} V"] if len(dips_s) else []
-        what = (
-            f"{' and '.join(events)} since the receiver was fitted, and {awake_min:.0f} minutes awake since the last."
+        dips = counted(len(dips_s), "dip")
+        events += [tell("{dips} below {volts:g} V", dips=dips, volts=CODE_C_MINIMUM_V)] if len(dips_s) else []
+        what = tell(
+            "{events} since the receiver was fitted, and {minutes:.0f} minutes awake since the last.",
+            events=listed_words(events),
+            minutes=awake_min,
         )
     else:
-        what = f"No restart and no dip of the supply is noted in {awake_min:.0f} minutes awake."
+        what = tell("No restart and no dip of the supply is noted in {minutes:.0f} minutes awake.", minutes=awake_min)
     if awake_min >= needed_min:
         return criterion("restarts", "holds", what)
     left_min = needed_min - awake_min
-    lacking = f"{about_minutes(left_min)} awake without a restart.".capitalize()
+    lacking = sentence_case(tell("{time} awake without a restart.", time=about_minutes(left_min)))
     return criterion("restarts", "fails" if len(seen_s) >= 2 else "open", what, lacking, None, left_min)
 
 

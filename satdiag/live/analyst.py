@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from satdiag.errors import SatdiagError
 from satdiag.findings import Findings
-from satdiag.live.sentence import Now, chances_of, now_of
+from satdiag.language import Language, mark, speaking, spoken, translated
+from satdiag.live.sentence import NOTHING_YET, Now, chances_of, now_of
 from satdiag.live.state import Chance
 from satdiag.report.figure import Figure
 from satdiag.report.fill_in import fill_in_figure
@@ -29,6 +30,9 @@ EVERY_S = 5.0
 LONGEST_PAUSE_S = 60.0
 """But this often at least: people wait for what it says."""
 
+ASKED_FOR_S = 60.0
+"""An analysis is made in every language that a page asked for so lately."""
+
 PATIENCE_S = 0.25
 JOIN_S = 5.0
 
@@ -36,7 +40,8 @@ JOIN_S = 5.0
 class Analysis(NamedTuple):
     """What was found last. `at_s`: on the monotonic clock, when the job was read; None: nothing was found yet.
 
-    `fill_in`: how the channels came in, drawn; None where that is not known.
+    `fill_in`: how the channels came in, drawn; None where that is not known. `job`, `findings`: what it was made of.
+    `number`: counts the analyses, the same in every language.
     """
 
     now: Now
@@ -44,6 +49,9 @@ class Analysis(NamedTuple):
     could_not: tuple[str, ...]
     at_s: float | None
     fill_in: Figure | None = None
+    job: Job | None = None
+    findings: Findings | None = None
+    number: int = 0
 
     @property
     def age_s(self) -> float | None:
@@ -59,13 +67,25 @@ class Analyst:
         place: Path,
         rows: Callable[[], int],
         is_behind: Callable[[], bool],
-        first: Now,
         every_s: float = EVERY_S,
     ) -> None:
         self._place, self._rows, self._is_behind, self._every_s = place, rows, is_behind, every_s
-        self.latest = Analysis(first, {}, (), None)
+        self._made: dict[Language, Analysis] = {}
+        self._asked_s: dict[Language, float] = {}
         self._stop, self._stale, self._reading = threading.Event(), threading.Event(), threading.Lock()
         self._thread = threading.Thread(target=self._run, name="analyst", daemon=True)
+
+    @property
+    def latest(self) -> Analysis:
+        """What was found last, in the language in use; in another one until it is worked out in this."""
+        language = spoken()
+        self._asked_s[language] = monotonic()
+        if language in self._made:
+            return self._made[language]
+        if self._made:
+            self.refresh()
+        made = max(self._made.values(), key=lambda one: one.at_s or 0.0, default=None)
+        return made or Analysis(Now(translated(NOTHING_YET)), {}, (), None)
 
     def start(self) -> None:
         """Begin."""
@@ -89,8 +109,8 @@ class Analyst:
     def _run(self) -> None:
         from satdiag import kept  # noqa: F401 (what it takes to load is not what an analysis takes)
 
-        looked_at, pause_s = 0, 0.0
-        while not self._stop.wait(max(PATIENCE_S, pause_s)):
+        looked_at, pause_s = -1, 0.0
+        while self._rests(pause_s):
             pause_s, rows = 0.0, self._rows()
             if (rows == looked_at and not self._stale.is_set()) or self._is_behind():
                 continue
@@ -99,6 +119,20 @@ class Analyst:
             self._look(begun_s)
             looked_at = rows
             pause_s = max(self._every_s, min(20 * (monotonic() - begun_s), LONGEST_PAUSE_S))
+
+    def _rests(self, pause_s: float) -> bool:
+        """Wait for a time, but not while a page waits for its language. False: it is to end."""
+        end_s = monotonic() + pause_s
+        while not self._stop.wait(PATIENCE_S):
+            if monotonic() >= end_s or (
+                self._made and any(one not in self._made for one in self._asked(monotonic()))
+            ):
+                return True
+        return False
+
+    def _asked(self, at_s: float) -> list[Language]:
+        """The languages that pages asked for lately."""
+        return [one for one, asked_s in [*self._asked_s.items()] if at_s - asked_s < ASKED_FOR_S]
 
     def _look(self, begun_s: float) -> None:
         from satdiag.kept import analyse_here
@@ -109,16 +143,30 @@ class Analyst:
                 if self._stop.is_set():
                     return
                 job = open_job(self._place)
-            self.latest = _analysis(analyse_here(job), looked_s_ago(job), begun_s)
+            asked = self._asked(begun_s)
+            number = 1 + max((one.number for one in self._made.values()), default=0)
+            made: dict[Language, Analysis] = {}
+            for language in asked or ["en"]:
+                with speaking(language):
+                    found = _analysis(job, analyse_here(job), looked_s_ago(job), begun_s)
+                made[language] = found._replace(number=number)
+            self._made = made
         except SatdiagError as error:
-            self._failed(f"The log could not be analysed just now: {error}")
+            self._failed(mark("The log could not be analysed just now: {error}"), error=error)
         except Exception as error:  # noqa: BLE001 (an error of the analysis must not end the recording)
-            self._failed(f"The analysis failed ({type(error).__name__}: {error}). It is still recorded.")
+            self._failed(
+                mark("The analysis failed ({name}: {error}). It is still recorded."),
+                name=type(error).__name__,
+                error=error,
+            )
 
-    def _failed(self, why: str) -> None:
+    def _failed(self, text: str, **values: object) -> None:
         """What was found before stands, with its age; that nothing newer was found is said."""
-        told = tuple(text for text in self.latest.could_not if text != why)
-        self.latest = self.latest._replace(could_not=(why, *told)[:50])
+        for language in {*self._made, *self._asked_s} or {"en"}:
+            with speaking(language):
+                why, before = translated(text).format(**values), self._made.get(language, self.latest)
+            told = tuple(one for one in before.could_not if one != why)
+            self._made[language] = before._replace(could_not=(why, *told)[:50])
 
 
 def looked_s_ago(job: Job) -> float:
@@ -127,6 +175,7 @@ def looked_s_ago(job: Job) -> float:
     return max(0.0, job.end_s - max(looked_s, default=job.end_s))
 
 
-def _analysis(findings: Findings, looked_s: float, at_s: float) -> Analysis:
+def _analysis(job: Job, findings: Findings, looked_s: float, at_s: float) -> Analysis:
     figure = fill_in_figure(findings.entitlement)
-    return Analysis(now_of(findings, looked_s), dict(chances_of(findings)), could_not(findings), at_s, figure)
+    chances = dict(chances_of(findings))
+    return Analysis(now_of(findings, looked_s), chances, could_not(findings), at_s, figure, job, findings)

@@ -12,20 +12,25 @@ from typing import TYPE_CHECKING, Any
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
+from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from satdiag.errors import BadInput, Problem, SatdiagError, StoreWaits
+from satdiag.language import LANGUAGES, speaking, spoken, tell
 from satdiag.live.events import EventStream
+from satdiag.live.handing import Handing
 from satdiag.live.lineups import MOST_CHANNELS, Marks, kept_names, read_kept, told
+from satdiag.live.page_words import language_of, page_in
 from satdiag.live.pairing import TooSoon, WrongCode
 from satdiag.live.pasted import PastedChannel, read_channels
 from satdiag.live.security import MOST_LINEUP_BYTES, Access, Guard
 from satdiag.live.taps import NotATap
+from satdiag.live.views import VIEWS
 
 if TYPE_CHECKING:
     from starlette.requests import Request
-    from starlette.types import Receive, Scope, Send
+    from starlette.types import ASGIApp, Receive, Scope, Send
 
     from satdiag.live.deck import Deck
 
@@ -35,6 +40,8 @@ TYPES = {
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
 }
+
+LANGUAGE_COOKIE = "satdiag_lang"
 
 Answering = Callable[[Mapping[str, Any]], Awaitable[Response]]
 
@@ -48,6 +55,7 @@ def make_app(deck: Deck, access: Access) -> Starlette:
     pages = _Pages()
     data = _Data(deck, access)
     streams = _Streams(deck, access)
+    handing = Handing(deck.maker)
     routes = [
         Route("/", pages.index, methods=["GET"]),
         Route("/static/{name}", pages.static, methods=["GET"]),
@@ -57,6 +65,7 @@ def make_app(deck: Deck, access: Access) -> Starlette:
         Route("/events", streams, methods=["GET"]),
         Route("/levels", data.levels, methods=["GET"]),
         Route("/fill-in", data.fill_in, methods=["GET"]),
+        Route("/view/{name}", data.view, methods=["GET"]),
         Route("/pair", _change(data.pair), methods=["POST"]),
         Route("/taps", _change(data.taps), methods=["POST"]),
         Route("/sheet", _change(data.sheet), methods=["POST"]),
@@ -66,17 +75,37 @@ def make_app(deck: Deck, access: Access) -> Starlette:
         Route("/lineups", data.kept_lineups, methods=["GET"]),
         Route("/lineups/read", _change(data.read_kept), methods=["POST"]),
         Route("/lineups/keep", _change(data.keep_lineup), methods=["POST"]),
+        Route("/make", _change(handing.make), methods=["POST"]),
+        Route("/made", handing.told, methods=["GET"]),
+        Route("/made/{id}/{name}", handing.paper, methods=["GET"]),
     ]
-    guard = Middleware(Guard, access=access)
+    guards = [Middleware(_Speaking), Middleware(Guard, access=access)]  # a refusal is read too
     handlers: Mapping[Any, Any] = {404: _not_found, 405: _not_found}
-    app = Starlette(routes=routes, middleware=[guard], exception_handlers=handlers)
+    app = Starlette(routes=routes, middleware=guards, exception_handlers=handlers)
     app.router.redirect_slashes = False  # an address that is nearly one of ours is none
     return app
 
 
+class _Speaking:
+    """Answers each page in its language: what it chose (cookie `satdiag_lang`), else what its browser asks for."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        request = HTTPConnection(scope)
+        chosen = request.cookies.get(LANGUAGE_COOKIE, "")
+        with speaking(language_of(chosen, request.headers.get("accept-language", ""))):
+            await self._app(scope, receive, send)
+
+
 async def _not_found(request: Request, error: Exception) -> Response:
     status = getattr(error, "status_code", 404)
-    return JSONResponse({"error": "There is nothing at this address."}, status)
+    return JSONResponse({"error": tell("There is nothing at this address.")}, status)
 
 
 # --- what changes something ----------------------------------------------------------------------------------------
@@ -140,6 +169,13 @@ class _Data:
     async def fill_in(self, request: Request) -> Response:
         """How the channels came in, as a figure."""
         return JSONResponse(await run_in_threadpool(self._deck.fill_in))
+
+    async def view(self, request: Request) -> Response:
+        """What a view shows of the last analysis."""
+        name = request.path_params["name"]
+        if name not in VIEWS:
+            return JSONResponse({"error": tell("There is nothing at this address.")}, 404)
+        return JSONResponse(await run_in_threadpool(self._deck.view, name, self._access.role(request.scope)))
 
     async def levels(self, request: Request) -> Response:
         """The levels of the last half hour."""
@@ -252,10 +288,13 @@ class _Pages:
             for part in found
             if (kind := TYPES.get("." + part.name.rpartition(".")[2]))
         }
+        page = self._files["index.html"][0].decode()
+        self._index = {language: page_in(page, language).encode() for language in LANGUAGES}
 
     async def index(self, request: Request) -> Response:
-        """The page."""
-        return self._file("index.html")
+        """The page, in the language of whoever asks."""
+        headers = {"Cache-Control": "no-cache", "Vary": "Accept-Language, Cookie"}
+        return Response(self._index[spoken()], media_type=TYPES[".html"], headers=headers)
 
     async def static(self, request: Request) -> Response:
         """A file of the page."""
@@ -272,7 +311,7 @@ class _Pages:
 
     def _file(self, name: str) -> Response:
         if name not in self._files:
-            return JSONResponse({"error": "There is nothing at this address."}, 404)
+            return JSONResponse({"error": tell("There is nothing at this address.")}, 404)
         data, kind = self._files[name]
         return Response(data, media_type=kind, headers={"Cache-Control": "no-cache"})
 
@@ -296,7 +335,7 @@ class _Streams:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One stream."""
         if self._open >= self._access.limits.streams:
-            refusal = JSONResponse({"error": "Too many pages are open."}, 429, {"Retry-After": "10"})
+            refusal = JSONResponse({"error": tell("Too many pages are open.")}, 429, {"Retry-After": "10"})
             await refusal(scope, receive, send)
             return
         self._open += 1

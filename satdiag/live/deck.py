@@ -14,14 +14,24 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from satdiag.errors import StoreWaits, bad_input
+from satdiag.language import listed, spoken, tell
 from satdiag.live.analyst import EVERY_S, Analyst
 from satdiag.live.history import History
 from satdiag.live.lineups import FILE, Change, Marks, check_package, keep, mark_lineup, put_lineup, summary
 from satdiag.live.listening import Listening
-from satdiag.live.sentence import NOTHING_YET, Now
+from satdiag.live.making import Maker
 from satdiag.live.speed import Speedometer
-from satdiag.live.state import LogView, channel_list, expectation_of, seen_by, sheet_values, sites_without_height
+from satdiag.live.state import (
+    LogView,
+    channel_list,
+    expectation_of,
+    seen_by,
+    sheet_values,
+    sites_without_height,
+    without_folders,
+)
 from satdiag.live.taps import Answer, Taps
+from satdiag.live.views import view_of
 from satdiag.opening import open_job
 from satdiag.recorder.heard import Reading
 from satdiag.recorder.loop import Recorder, expected_count
@@ -71,12 +81,14 @@ class Deck:
         self.closing = threading.Event()
         self.changes = 0
         self._say, self._every_s = say, analyse_every_s
+        self.maker = Maker(place)
         self._lock, self._build_lock = threading.Lock(), threading.Lock()
         self._change_lock, self._renew_lock = threading.Lock(), threading.Lock()
         self._replaced: deque[str] = deque()
         self._early: list[Row] | None = []
         self._view_broken = False
-        self._built: tuple[float, int, dict[str, Any]] | None = None
+        self._view_lock, self._views = threading.Lock(), dict[tuple[str, str], tuple[int, dict[str, Any]]]()
+        self._built: dict[str, tuple[float, int, dict[str, Any]]] = {}
 
     # --- begin and end ---------------------------------------------------------------------------------------------
 
@@ -106,7 +118,7 @@ class Deck:
             self._take_job(job)
         self._status = StatusTaker(self.recorder)
         self._taps = Taps(self.recorder.desk, self.recorder.writer, self.recorder.clock, job.rows)
-        self._analyst = Analyst(self.place, lambda: self._view.rows, self._is_behind, Now(NOTHING_YET), self._every_s)
+        self._analyst = Analyst(self.place, lambda: self._view.rows, self._is_behind, self._every_s)
 
     def _take_job(self, job: Job) -> None:
         """What the page shows of the sheet and of the line-up, from the documents of the job."""
@@ -119,6 +131,7 @@ class Deck:
     def stop(self, patience_s: float = PATIENCE_S) -> Summary:
         """End the streams, the recording and the analysis; may be called again, as `Recorder.stop`."""
         self.closing.set()
+        self.maker.stop()
         self._analyst.let_go()
         summary = self.recorder.stop(patience_s)
         self._analyst.join()
@@ -153,9 +166,9 @@ class Deck:
     def state(self, role: Role | None) -> dict[str, Any]:
         """The whole state of the page for one role, at most `FRESH_S` old."""
         with self._build_lock:
-            built, changes = self._built, self.changes
+            built, changes = self._built.get(spoken()), self.changes
             if built is None or built[1] != changes or monotonic() - built[0] > FRESH_S:
-                built = self._built = (monotonic(), changes, self._build())
+                built = self._built[spoken()] = (monotonic(), changes, self._build())
         return seen_by(built[2], role)
 
     @property
@@ -169,6 +182,21 @@ class Deck:
         if figure is None:
             return {"spec": None, "caption": "", "alt": "", "dark": {}}
         return {"spec": figure.spec, "caption": figure.caption, "alt": figure.alt, "dark": palette.DARK}
+
+    def view(self, name: str, role: Role | None) -> dict[str, Any]:
+        """A view of the last analysis with its `number`; number 0 and nothing else before the first one.
+
+        Put together once for an analysis and a language. Who may only watch is told no folders.
+        """
+        latest, key = self._analyst.latest, (name, spoken())
+        if latest.job is None or latest.findings is None:
+            return {"number": 0}
+        with self._view_lock:
+            number, made = self._views.get(key, (0, {}))
+            if number != latest.number:
+                made = {**view_of(name, latest.job, latest.findings), "number": latest.number}
+                self._views[key] = (latest.number, made)
+        return made if role == "write" else without_folders(made)
 
     def levels(self) -> dict[str, Any]:
         """The levels of the last half hour, for a figure; see `History.to_dict`."""
@@ -203,6 +231,7 @@ class Deck:
             **_figures(status),
             **told,
             "could_not": list(latest.could_not),
+            "analysis": latest.number,
             "analysis_age_s": _short(age_s),
             **self._speedometer.now(self.recorder.clock.now())._asdict(),
         }
@@ -238,7 +267,7 @@ class Deck:
         """Keep the job's line-up for other jobs; see `keep`. Raises SatdiagError."""
         documents = open_job(self.place).documents
         if FILE not in documents:
-            raise bad_input(FILE, "the job has no line-up yet", "Save a list of channels first.")
+            raise bad_input(FILE, tell("the job has no line-up yet"), tell("Save a list of channels first."))
         return keep(name, documents[FILE], replace)
 
     def _change_lineup(self, change: Callable[[Mapping[str, bytes]], Change]) -> int:
@@ -270,7 +299,7 @@ class Deck:
 
         room = self.recorder.writer.put(Batch((), (), committed, urgent=True, work=work), 1.0)
         if not room or not done.wait(CHANGE_WAIT_S):
-            held = f"{' and '.join(documents)} not written yet: held, and written when that can be."
+            held = tell("{names} not written yet: held, and written when that can be.", names=listed([*documents]))
             raise StoreWaits(f"{self.place}: {held}")
         if trouble:
             raise trouble[0]

@@ -15,6 +15,7 @@ from satdiag.csv_text import csv_line, decode, quoted, records
 from satdiag.errors import BadInput, bad_input
 from satdiag.folder import bytes_of
 from satdiag.job import document_problems
+from satdiag.language import tell, tell_many
 from satdiag.live.pasted import Pasted, PastedChannel, on_one_line, read_channels
 from satdiag.live.sheet_edit import edited
 from satdiag.sheet import FILE as SHEET_FILE
@@ -71,7 +72,7 @@ def put_lineup(documents: Mapping[str, bytes], channels: Sequence[PastedChannel]
 def mark_lineup(documents: Mapping[str, bytes], marks: Marks) -> Change:
     """The job's own line-up with other marks; every other field of it stays as it is. Raises BadInput."""
     if FILE not in documents:
-        raise bad_input(FILE, "the job has no line-up yet", "Paste a list of channels first.")
+        raise bad_input(FILE, tell("the job has no line-up yet"), tell("Paste a list of channels first."))
     sheet, words = _with_package(documents, marks)
     package = parse_sheet(sheet.decode()).package
     text = decode(documents[FILE], FILE)
@@ -92,7 +93,7 @@ def lineup_bytes(channels: Iterable[PastedChannel], marks: Marks, package: str) 
     cannot be, and for a package word that cannot be.
     """
     if trouble := KEYS["service"]["package"](package):
-        raise bad_input(SHEET_FILE, f"{quoted(package)} {trouble}", "Mend the package.", column=_NAMED)
+        raise bad_input(SHEET_FILE, f"{quoted(package)} {trouble}", tell("Mend the package."), column=_NAMED)
     lines = [csv_line(LINEUP_COLUMNS)]
     for channel in channels:
         said = channel.packages.split() or ([package] if package else [])
@@ -117,15 +118,16 @@ def _marked(packages: Sequence[str], category: str, marks: Marks, package: str) 
 def _with_package(documents: Mapping[str, bytes], marks: Marks) -> tuple[bytes, list[str]]:
     """The sheet with the package that the marks name, and words for what changed. Raises BadInput."""
     if both := sorted(set(marks.outside) & set(marks.inside)):
-        raise bad_input(FILE, f"{quoted(both[0])} is marked both ways", "Mark it one way.", column="outside")
+        what = tell("{category} is marked both ways", category=quoted(both[0]))
+        raise bad_input(FILE, what, tell("Mark it one way."), column="outside")
     data, words = documents[SHEET_FILE], list[str]()
     if marks.package:
         made = edited(data.decode(), {_NAMED: marks.package})
         if made.words:
             data, words = made.text.encode(), [f"sheet: {'; '.join(made.words)}"]
     elif (marks.outside or marks.inside) and not parse_sheet(data.decode()).package:
-        what = "categories are marked, and the sheet does not say which package was ordered"
-        raise bad_input(SHEET_FILE, what, "Say what the package is called.", column=_NAMED)
+        what = tell("categories are marked, and the sheet does not say which package was ordered")
+        raise bad_input(SHEET_FILE, what, tell("Say what the package is called."), column=_NAMED)
     return data, words
 
 
@@ -147,8 +149,8 @@ def check_package(sheet: bytes, lineup: bytes | None) -> None:
     if not package or lineup is None:
         return
     if not any(package in channel.packages for channel in parse_lineup(decode(lineup, FILE))):
-        what = f"no channel of the line-up is in the package {quoted(package)}"
-        mend = "Mark under 'Channel list' what is not in it, and name the package there."
+        what = tell("no channel of the line-up is in the package {package}", package=quoted(package))
+        mend = tell("Mark under 'Channel list' what is not in it, and name the package there.")
         raise bad_input(FILE, what, mend, column=_NAMED)
 
 
@@ -215,17 +217,23 @@ def read_kept(name: str) -> Pasted:
     """A kept line-up, read as a pasted list is. Raises BadInput if there is none or it is not in order."""
     there = [one for one in entries() if (one.kind, one.name) == (KIND, name)]  # a name never becomes a path
     if not there:
-        raise bad_input(KIND, f"no list is kept as {quoted(name)}", "Take one that is there.", column="name")
+        what = tell("no list is kept as {name}", name=quoted(name))
+        raise bad_input(KIND, what, tell("Take one that is there."), column="name")
     place = there[0].path
     if there[0].size_bytes > MAX_FILE_BYTES:
-        raise bad_input(place.name, f"the file is larger than {MAX_FILE_BYTES} bytes", "Is it the right file?")
+        what = tell("the file is larger than {size} bytes", size=MAX_FILE_BYTES)
+        raise bad_input(place.name, what, tell("Is it the right file?"))
     text = decode(bytes_of(place), place.name)
     count = len(parse_lineup(text, place.name))
     found = read_channels(text)
     if not 0 < count <= MOST_CHANNELS or len(found.channels) != count:
-        what = f"it holds {count} channels; from 1 to {MOST_CHANNELS} can be taken from here"
-        raise bad_input(place.name, what, "Take it with `satdiag new --lineup`.")
-    return found._replace(how=f"Kept as '{name}': {_counted(count)}.")
+        what = tell(
+            "it holds {count} channels; from 1 to {most} can be taken from here", count=count, most=MOST_CHANNELS
+        )
+        raise bad_input(place.name, what, tell("Take it with `satdiag new --lineup`."))
+    return found._replace(
+        how=tell_many("Kept as '{name}': 1 channel.", "Kept as '{name}': {n} channels.", count, name=name)
+    )
 
 
 def keep(name: str, data: bytes, replace: bool) -> str:
@@ -235,16 +243,17 @@ def keep(name: str, data: bytes, replace: bool) -> str:
     """
     file = name + KINDS[KIND].suffix
     if trouble := name_trouble(KIND, file):
-        trouble = "is a name that Windows keeps for devices" if _DEVICE.fullmatch(name) else trouble
-        raise bad_input(KIND, f"the name {quoted(name)} {trouble}", "Take another name.", column="name")
+        trouble = tell("is a name that Windows keeps for devices") if _DEVICE.fullmatch(name) else trouble
+        what = tell("the name {name} {trouble}", name=quoted(name), trouble=trouble)
+        raise bad_input(KIND, what, tell("Take another name."), column="name")
     there = {one.lower(): one for one in kept_names()}.get(name.lower(), name)
     if there != name:
-        what = f"a list is kept as {quoted(there)}, and some systems do not tell capitals apart"
-        raise bad_input(KIND, what, "Take that name, or quite another.", column="name")
+        what = tell("a list is kept as {name}, and some systems do not tell capitals apart", name=quoted(there))
+        raise bad_input(KIND, what, tell("Take that name, or quite another."), column="name")
     place = find(KIND, name)
     if place is not None and not replace and bytes_of(place) != data:
-        what = f"another list is kept as {quoted(name)} already"
-        raise bad_input(KIND, what, "Replace it, or take another name.", column="replace")
+        what = tell("another list is kept as {name} already", name=quoted(name))
+        raise bad_input(KIND, what, tell("Replace it, or take another name."), column="replace")
     with TemporaryDirectory(prefix="satdiag-") as folder:
         # By way of a zip file the user folder checks and places it by its name alone.
         parcel = Path(folder) / "lineup.zip"

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
+from satdiag.language import mark, translated
 from satdiag.recorder.proofs import Item, Word, word_of
 from satdiag.rows import Row, parse_time_us
 from satdiag.sheet import Sheet
@@ -20,9 +21,9 @@ REMEMBERED = 8
 AHEAD_US = 60_000_000
 """A row whose time lies further ahead of the clock says nothing of now: one of the two clocks is wrong."""
 
-ASLEEP = "The receiver is off or on standby."
-NO_SIGNAL = "The receiver has no signal."
-UNKNOWN = "Nothing tells whether the receiver is awake with signal just now."
+ASLEEP = mark("The receiver is off or on standby.")
+NO_SIGNAL = mark("The receiver has no signal.")
+UNKNOWN = mark("Nothing tells whether the receiver is awake with signal just now.")
 
 _KINDS = ("power", "lock", "signal", "channel", "tune", "audio", "gap", "swap")
 _HEARD = (("channel", "authorised"), ("tune", "audio"), ("audio", ""))
@@ -82,15 +83,15 @@ class Listening:
         off = _latest(one for one in said if one.word.role == "off")
         awake = _latest(one for one in said if one.word.role in ("awake", "received"))
         if off > awake:
-            return Running(False, ASLEEP)
+            return Running(False, translated(ASLEEP))
         paths = _paths(said)
         received = _latest(one for one in _proofs_of_receiving(said, paths) if one.at > ended)
         nowhere = _latest(one for one in paths.values() if one.word.role == "nowhere")
         if nowhere > received or (paths and _is_denied(paths)):
-            return Running(False, NO_SIGNAL)
+            return Running(False, translated(NO_SIGNAL))
         is_awake = awake > ended and now_us - awake[0] <= AWAKE_HOLD_S * 1e6
         is_received = not paths or now_us - received[0] <= RECEIVED_HOLD_S * 1e6
-        return Running(True, "") if is_awake and is_received else Running(None, UNKNOWN)
+        return Running(True, "") if is_awake and is_received else Running(None, translated(UNKNOWN))
 
     def _said(self) -> Iterator[_Said]:
         for items in self._items.values():

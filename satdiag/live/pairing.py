@@ -14,6 +14,8 @@ from collections.abc import Callable, Sequence
 from time import monotonic, time
 from typing import Literal, NamedTuple, Protocol
 
+from satdiag.language import tell
+
 Role = Literal["write", "watch"]
 
 DIGITS = 8
@@ -38,7 +40,7 @@ class TooSoon(Exception):
 
     def __init__(self, wait_s: float) -> None:
         self.wait_s = wait_s
-        super().__init__(f"too many wrong codes; wait {wait_s:.0f} s")
+        super().__init__(tell("too many wrong codes; wait {wait:.0f} s", wait=wait_s))
 
 
 class Session(NamedTuple):
@@ -119,7 +121,7 @@ class Pairing:
                 if self._wrong >= FREE_TRIES:
                     delay_s = min(FIRST_DELAY_S * 2.0 ** min(self._wrong - FREE_TRIES, 10), LONGEST_DELAY_S)
                     self._not_before_s = now_s + delay_s
-                raise WrongCode("that is not the code")
+                raise WrongCode(tell("that is not the code"))
             if role == "write":
                 self._wrong = 0
             token = secrets.token_urlsafe(32)

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from satdiag.csv_text import records
 from satdiag.errors import BadInput
+from satdiag.language import mark, tell, tell_many, translated
 from satdiag.tables import parse_lineup
 
 MAX_BYTES = 200_000
@@ -45,6 +46,18 @@ _HEADS = {
     "name": {"name", "channel name", "title", "station", "station name"},
     "category": {"category", "genre", "group", "section", "type"},
     "packages": {"packages"},
+}
+
+_HEADED = {
+    "number": mark("'{head}' is the number"),
+    "name": mark("'{head}' is the name"),
+    "category": mark("'{head}' is the category"),
+    "packages": mark("'{head}' is the packages"),
+}
+_IN_COLUMN = {
+    "number": mark("column {number} as the number"),
+    "name": mark("column {number} as the name"),
+    "category": mark("column {number} as the category"),
 }
 
 
@@ -90,7 +103,7 @@ def read_channels(text: str) -> Pasted:
     """Read a channel list from any text: CSV, a table with tabs, or lines with a number and a name. Never raises."""
     lines, cut = _lines_of(text)
     if not cut and (own := _own_lineup(text)):
-        return Pasted(own, (), f"Read as lineup.csv, packages kept: {_counted(own)}.")
+        return Pasted(own, (), _how(tell("Read as lineup.csv, packages kept"), len(own)))
     rows = [line for line in lines if line.text]
     found, how = _as_table(rows) or _by_lines(rows)
     channels: dict[int, PastedChannel] = {}
@@ -100,12 +113,11 @@ def read_channels(text: str) -> Pasted:
         if isinstance(what, str):
             left_out.append(LeftOut(line.number, line.text[:80], what))
         elif what.number in channels:
-            why = f"channel {what.number} stands in line {first[what.number]} already; the first is kept"
-            left_out.append(LeftOut(line.number, line.text[:80], why))
+            left_out.append(LeftOut(line.number, line.text[:80], _twice(what.number, first[what.number])))
         else:
             channels[what.number], first[what.number] = what, line.number
     kept = tuple(channels.values())
-    said = f"{how}: {_counted(kept)}." if kept else "No channel was found: a line needs a number and a name."
+    said = _how(how, len(kept)) if kept else tell("No channel was found: a line needs a number and a name.")
     return Pasted(kept, (*left_out, *cut), said)
 
 
@@ -130,15 +142,20 @@ def _lines_of(text: str) -> tuple[list[_Line], list[LeftOut]]:
     cut = []
     if len(data) > MAX_BYTES:
         whole.pop()  # the line that the cut goes through
-        cut.append(LeftOut(len(whole) + 1, "", "the text is larger than 200 kB; from here on nothing was read"))
+        cut.append(LeftOut(len(whole) + 1, "", tell("the text is larger than 200 kB; from here on nothing was read")))
     if len(whole) > MAX_LINES and any(line.strip() for line in whole[MAX_LINES:]):
-        cut = [LeftOut(MAX_LINES + 1, "", f"there are more than {MAX_LINES} lines; from here on nothing was read")]
+        why = tell("there are more than {most} lines; from here on nothing was read", most=MAX_LINES)
+        cut = [LeftOut(MAX_LINES + 1, "", why)]
     numbered = enumerate(whole[:MAX_LINES], 1)
     return [_Line(number, raw, on_one_line(raw, MAX_LINE + 1)) for number, raw in numbered], cut
 
 
-def _counted(channels: Sequence[PastedChannel]) -> str:
-    return "1 channel" if len(channels) == 1 else f"{len(channels)} channels"
+def _twice(number: int, line: int) -> str:
+    return tell("channel {number} stands in line {line} already; the first is kept", number=number, line=line)
+
+
+def _how(way: str, count: int) -> str:
+    return tell_many("{way}: 1 channel.", "{way}: {n} channels.", count, way=way)
 
 
 def _own_lineup(text: str) -> tuple[PastedChannel, ...]:
@@ -160,23 +177,23 @@ def _own_lineup(text: str) -> tuple[PastedChannel, ...]:
 
 def _as_table(rows: Sequence[_Line]) -> tuple[list[_Found], str] | None:
     """The rows read as a table, or None if they are none."""
-    for mark, shown in (("\t", "tabs"), (";", "';'"), ("|", "'|'"), (",", "commas"), (_GAP, "gaps")):
-        cells = [_cells(line.raw, mark) for line in rows]
+    signs = {"\t": tell("tabs"), ";": "';'", "|": "'|'", ",": tell("commas"), _GAP: tell("gaps")}
+    for sign, shown in signs.items():
+        cells = [_cells(line.raw, sign) for line in rows]
         wide = [fields for fields in cells if len(fields) > 1]
         if not wide or len(wide) < len(cells) / 2:
             continue
         at = next(index for index, fields in enumerate(cells) if len(fields) > 1)
         columns = _headed(cells[at])
         if columns:
-            named = ", ".join(f"'{cells[at][index]}' is the {role}" for role, index in columns.items())
-            how = f"Read as a table parted by {shown}, {named}"
+            named = [translated(_HEADED[role]).format(head=cells[at][index]) for role, index in columns.items()]
         elif columns := _columns(wide):
-            named = ", ".join(f"column {index + 1} as the {role}" for role, index in columns.items())
-            at, how = -1, f"Read as a table parted by {shown}, {named}"
+            at, named = -1, [translated(_IN_COLUMN[role]).format(number=index + 1) for role, index in columns.items()]
         else:
             continue
         width = len(cells[at]) if at >= 0 else MAX_COLUMNS
         body = [(line, fields) for index, (line, fields) in enumerate(zip(rows, cells, strict=True)) if index != at]
+        how = tell("Read as a table parted by {mark}, {columns}", mark=shown, columns=", ".join(named))
         return list(_table_rows(body, columns, width)), how
     return None
 
@@ -238,18 +255,18 @@ def _table_rows(body: Sequence[tuple[_Line, list[str]]], columns: dict[str, int]
             continue
         said = {role: fields[index] for role, index in columns.items() if index < len(fields)}
         if len(line.text) > MAX_LINE:
-            yield _Found(line, "the line is too long for a channel")
+            yield _Found(line, translated(_TOO_LONG))
         elif any(fields[width:]):
-            yield _Found(line, "it has more fields than the head line; put a name with a comma in quotes")
+            yield _Found(line, tell("it has more fields than the head line; put a name with a comma in quotes"))
         elif not (number := _BARE.fullmatch(said.get("number", ""))):
             part = _parts(line.text) if len(filled) == 1 else _Parts()
             one = None if part.doubt else _choose(part, 0)
-            why = "no channel number stands in the column of the numbers"
+            why = tell("no channel number stands in the column of the numbers")
             if _RANGE.search(said.get("number", "")):
-                why = _A_RANGE
+                why = translated(_A_RANGE)
             yield _Found(line, _channel(one, part.aside, False, category) if one else why)
         elif not said.get("name"):
-            yield _Found(line, "the name is missing")
+            yield _Found(line, translated(_NO_NAME))
         else:
             packages = said.get("packages", "")
             words = packages if re.fullmatch(r"[a-z0-9-]+( [a-z0-9-]+)*", packages) else ""
@@ -259,8 +276,10 @@ def _table_rows(body: Sequence[tuple[_Line, list[str]]], columns: dict[str, int]
 
 # --- line by line -------------------------------------------------------------------------------------------------
 
-_A_RANGE = "a range of channel numbers, not one channel"
-_TWO_WAYS = "two numbers stand in it, and either may be the channel's; write the number, a colon and the name"
+_A_RANGE = mark("a range of channel numbers, not one channel")
+_TWO_WAYS = mark("two numbers stand in it, and either may be the channel's; write the number, a colon and the name")
+_TOO_LONG = mark("the line is too long for a channel")
+_NO_NAME = mark("the name is missing")
 
 
 class _Parts(NamedTuple):
@@ -297,8 +316,14 @@ def _by_lines(rows: Sequence[_Line]) -> tuple[list[_Found], str]:
             category, headings = heading, headings + 1
         else:
             found.append(_Found(line, _why_not(line.text, part)))
-    ways = ["the category in brackets"] * has_asides + ["lines of their own as categories"] * bool(headings)
-    return found, ", ".join([f"Read line by line, the number {'after' if balance < 0 else 'before'} the name", *ways])
+    after, before = (
+        tell("Read line by line, the number after the name"),
+        tell("Read line by line, the number before the name"),
+    )
+    ways = [tell("the category in brackets")] * has_asides + [tell("lines of their own as categories")] * bool(
+        headings
+    )
+    return found, ", ".join([after if balance < 0 else before, *ways])
 
 
 def _channel(one: tuple[int, str], aside: str, is_category: bool, category: str) -> PastedChannel:
@@ -359,13 +384,13 @@ def _heading(text: str, leads_on: bool = True) -> str:
 
 def _why_not(text: str, part: _Parts) -> str:
     if len(text) > MAX_LINE:
-        return "the line is too long for a channel"
+        return translated(_TOO_LONG)
     if (part.leading and part.trailing) or part.doubt:
-        return _TWO_WAYS
+        return translated(_TWO_WAYS)
     if any(_at_an_end(text, found) for found in _RANGE.finditer(_BULLET.sub("", text, count=1))):
-        return _A_RANGE
+        return translated(_A_RANGE)
     if _SEVERAL.search(text):
-        return "several channels stand in one line"
+        return tell("several channels stand in one line")
     if re.search("[0-9]{8}", text):
-        return "a channel number has seven digits at most"
-    return "the name is missing" if _BARE.fullmatch(text) else "no channel number stands apart from the name"
+        return tell("a channel number has seven digits at most")
+    return translated(_NO_NAME) if _BARE.fullmatch(text) else tell("no channel number stands apart from the name")

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from satdiag.language import mark, tell, translated
 from satdiag.live.pairing import Pairing, Role
 
 if TYPE_CHECKING:
@@ -43,8 +44,12 @@ OPEN = frozenset({"/", "/time", "/plotly.js"})
 OPEN_FOLDER = "/static/"
 """What anyone may read: the page's own files, and the clock. All else needs a session, also what is added later."""
 
-WRITERS_ALONE = frozenset({"/lineups"})
-"""What is read by those alone who may write: it tells of other jobs."""
+WRITERS_ALONE = frozenset({"/lineups", "/made"})
+WRITERS_FOLDER = "/made/"
+"""What is read by those alone who may write: it tells of other jobs, or holds what others may not see of this one."""
+
+PAIR_FIRST = mark("Pair first: enter the code that satdiag printed.")
+LOOK_ON_ONLY = mark("This page may look on only. Pair with the code that lets write.")
 
 _MOST_CLIENTS = 512
 
@@ -166,17 +171,19 @@ class Guard:
             await self._app(scope, receive, noting)
         except Exception as error:
             if not started:
-                await _answer(send, Refusal(500, f"An error of satdiag's own ({type(error).__name__})."))
+                await _answer(
+                    send, Refusal(500, tell("An error of satdiag's own ({name}).", name=type(error).__name__))
+                )
             raise
 
     def _check(self, scope: Scope) -> None:
         """Raises Refusal."""
         hosts = _values(scope, b"host")
         if len(hosts) != 1 or hosts[0].lower() not in self._hosts:
-            raise Refusal(400, "This address is not served here. Use the link that satdiag printed.")
+            raise Refusal(400, tell("This address is not served here. Use the link that satdiag printed."))
         client = (scope.get("client") or ("", 0))[0]
         if not self._requests.allows(client):
-            raise Refusal(429, "Too many requests; wait a moment.", [(b"retry-after", b"1")])
+            raise Refusal(429, tell("Too many requests; wait a moment."), [(b"retry-after", b"1")])
         method, path = scope["method"], scope["path"]
         if method not in ("GET", "POST"):
             raise Refusal(405, "Only GET and POST are known here.", [(b"allow", b"GET, POST")])
@@ -186,9 +193,9 @@ class Guard:
             self._check_origin(scope, ("same-origin", "none"))
             role = self._access.role(scope)
             if role is None:
-                raise Refusal(401, "Pair first: enter the code that satdiag printed.")
-            if role != "write" and path in WRITERS_ALONE:
-                raise Refusal(403, "This page may look on only. Pair with the code that lets write.")
+                raise Refusal(401, translated(PAIR_FIRST))
+            if role != "write" and (path in WRITERS_ALONE or path.startswith(WRITERS_FOLDER)):
+                raise Refusal(403, translated(LOOK_ON_ONLY))
 
     def _check_change(self, scope: Scope, path: str, client: str) -> None:
         self._check_origin(scope, ("same-origin",))
@@ -200,13 +207,13 @@ class Guard:
         if path != "/pair":
             role = self._access.role(scope)
             if role is None:
-                raise Refusal(401, "Pair first: enter the code that satdiag printed.")
+                raise Refusal(401, translated(PAIR_FIRST))
             if role != "write":
-                raise Refusal(403, "This page may look on only. Pair with the code that lets write.")
+                raise Refusal(403, translated(LOOK_ON_ONLY))
             if self._access.job is not None and any(job != self._access.job for job in _values(scope, JOB_HEADER)):
-                raise Refusal(409, "Another job is recorded here now.")
+                raise Refusal(409, tell("Another job is recorded here now."))
         if not self._changes.allows(client):
-            raise Refusal(429, "Too many changes; wait a moment.", [(b"retry-after", b"1")])
+            raise Refusal(429, tell("Too many changes; wait a moment."), [(b"retry-after", b"1")])
 
     def _check_origin(self, scope: Scope, sites: Collection[str]) -> None:
         """Browsers that tell where a request comes from must tell that it comes from here."""
@@ -225,7 +232,7 @@ def _is_json(kind: str) -> bool:
 async def _whole_body(scope: Scope, receive: Receive) -> Receive:
     """Read the body, as long as it may be, and give something that hands it on in one piece. Raises Refusal."""
     most = MOST_LINEUP_BYTES if scope["path"] in LINEUPS else MOST_BYTES
-    too_large = Refusal(413, f"More than {most // 1024} kB.", [(b"connection", b"close")])
+    too_large = Refusal(413, tell("More than {size} kB.", size=most // 1024), [(b"connection", b"close")])
     lengths = _values(scope, b"content-length")
     if any(not text.isascii() or not text.isdigit() or int(text[:12]) > most for text in lengths):
         raise too_large
@@ -236,7 +243,7 @@ async def _whole_body(scope: Scope, receive: Receive) -> Receive:
             while True:
                 message = await receive()
                 if message["type"] != "http.request":
-                    raise Refusal(400, "The request broke off.")
+                    raise Refusal(400, tell("The request broke off."))
                 pieces.append(message.get("body", b""))
                 size += len(pieces[-1])
                 if size > most:
@@ -244,7 +251,7 @@ async def _whole_body(scope: Scope, receive: Receive) -> Receive:
                 if not message.get("more_body", False):
                     break
     except TimeoutError:
-        raise Refusal(408, "The request came too slowly.", [(b"connection", b"close")]) from None
+        raise Refusal(408, tell("The request came too slowly."), [(b"connection", b"close")]) from None
     whole: list[Message] = [{"type": "http.request", "body": b"".join(pieces), "more_body": False}]
 
     async def again() -> Message:
@@ -256,8 +263,10 @@ async def _whole_body(scope: Scope, receive: Receive) -> Receive:
 def _with_headers(send: Send) -> Send:
     async def guarded(message: Message) -> None:
         if message["type"] == "http.response.start":
-            headers = [*message.get("headers", ()), *HEADERS]
-            if not any(key.lower() == b"cache-control" for key, _ in headers):
+            headers = list(message.get("headers", ()))
+            own = {key.lower() for key, _ in headers}
+            headers += [one for one in HEADERS if one[0] not in own]  # two policies would both hold
+            if b"cache-control" not in own:
                 headers.append((b"cache-control", b"no-store"))
             message = {**message, "headers": headers}
         await send(message)

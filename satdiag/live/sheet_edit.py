@@ -10,14 +10,23 @@ from typing import Any, NamedTuple
 
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, Problem, bad_input
+from satdiag.language import mark, tell, translated
 from satdiag.sheet import FILE, KEYS, Receiver, load_toml, parse_sheet
 
 FIXED = ("job.id", "job.opened")
 """What a job is known by; not to be changed."""
 
+TROUBLES = (
+    mark("is not a number"),
+    mark("is not an IANA time zone such as America/Chicago"),
+    mark("is not dB, dB-Hz, percent or bars/N such as bars/5"),
+    mark("is not a package word (small letters, digits, '-'; not 'open')"),
+)
+"""What is wrong with a value that a person may type, as `satdiag.sheet` says it."""
+
 _TABLES = ("job", "receiver", "service")
 _LONGEST_STATEMENT = 200
-_BY_HAND = "Change it in job.toml by hand, or write it there as a [table] with key = value lines."
+_BY_HAND = mark("Change it in job.toml by hand, or write it there as a [table] with key = value lines.")
 
 
 class Edited(NamedTuple):
@@ -84,7 +93,8 @@ def _check(made: str, wanted: Mapping[str, Any], steps: list[_Change]) -> None:
     except tomllib.TOMLDecodeError:
         is_so = False
     if not is_so:
-        raise bad_input(FILE, "the file is written in a way that cannot be changed from here", _BY_HAND, None, names)
+        what = tell("the file is written in a way that cannot be changed from here")
+        raise bad_input(FILE, what, translated(_BY_HAND), None, names)
     try:
         parse_sheet(made)
     except BadInput as error:  # what several keys say together
@@ -107,9 +117,19 @@ def _steps(data: Mapping[str, Any], changes: Mapping[str, Any]) -> Iterator[_Cha
             steps += _site_steps(data, value, problems)
         elif table not in _TABLES or key not in KEYS[table]:
             known = ", ".join(f"{one}.{key}" for one in _TABLES for key in KEYS[one] if f"{one}.{key}" not in FIXED)
-            problems.append(Problem(FILE, f"{quoted(name)} is no key of it", f"Known: {known}, site.", None, name))
+            problems.append(
+                Problem(
+                    FILE,
+                    tell("{name} is no key of it", name=quoted(name)),
+                    tell("Known: {names}.", names=f"{known}, site"),
+                    None,
+                    name,
+                )
+            )
         elif name in FIXED:
-            problems.append(Problem(FILE, f"{name} cannot be changed", "Leave it as it is.", None, name))
+            problems.append(
+                Problem(FILE, tell("{name} cannot be changed", name=name), tell("Leave it as it is."), None, name)
+            )
         else:
             steps.append(_Change(table, 0, key, value, name))
     problems += [problem for step in steps for problem in _trouble(step)]
@@ -120,18 +140,20 @@ def _steps(data: Mapping[str, Any], changes: Mapping[str, Any]) -> Iterator[_Cha
 
 def _site_steps(data: Mapping[str, Any], site: Any, problems: list[Problem]) -> list[_Change]:
     if not isinstance(site, Mapping) or not isinstance(site.get("name"), str) or not site["name"]:
-        mend = "Give its name, latitude_deg and longitude_deg."
-        problems.append(Problem(FILE, "the site has no name", mend, None, "site"))
+        mend = tell("Give its name, latitude_deg and longitude_deg.")
+        problems.append(Problem(FILE, tell("the site has no name"), mend, None, "site"))
         return []
     if unknown := [key for key in site if key not in KEYS["site"]]:
-        mend = f"Known: {', '.join(KEYS['site'])}."
-        problems.append(Problem(FILE, f"{quoted(str(unknown[0]))} is no key of a site", mend, None, "site"))
+        mend = tell("Known: {names}.", names=", ".join(KEYS["site"]))
+        what = tell("{name} is no key of a site", name=quoted(str(unknown[0])))
+        problems.append(Problem(FILE, what, mend, None, "site"))
         return []
     names = [one["name"] for one in data.get("site", [])]
     is_new = site["name"] not in names
     for key in ("latitude_deg", "longitude_deg"):
         if site.get(key) is None and (is_new or key in site):
-            problems.append(Problem(FILE, f"'{key}' is missing in the site", "Add it.", None, f"site.{key}"))
+            what = tell("'{key}' is missing in the site", key=key)
+            problems.append(Problem(FILE, what, tell("Add it."), None, f"site.{key}"))
     nth = len(names) if is_new else names.index(site["name"])
     ordered = [key for key in KEYS["site"] if key in site]
     return [_Change("site", nth, key, site[key], f"site.{key}") for key in ordered]
@@ -145,10 +167,18 @@ def _trouble(step: _Change) -> Iterator[Problem]:
         try:
             step.value.encode()
         except UnicodeEncodeError:
-            trouble = "holds half a character"
+            trouble = tell("holds half a character")
     if trouble:
-        mend = "Mend it." if step.key in ("name", "latitude_deg", "longitude_deg") else "Mend it or leave it out."
-        yield Problem(FILE, f"{quoted(str(step.value)[:80])} {trouble}", mend, None, step.name)
+        is_needed = step.key in ("name", "latitude_deg", "longitude_deg")
+        mend = tell("Mend it.") if is_needed else tell("Mend it or leave it out.")
+        yield Problem(FILE, f"{quoted(str(step.value)[:80])} {_said(trouble)}", mend, None, step.name)
+
+
+def _said(trouble: str) -> str:
+    """What the sheet says of a value, in the language in use where it has words for it."""
+    if outside := re.fullmatch(r"is outside (\S+) \.\. (\S+)", trouble):
+        return tell("is outside {low} .. {high}", low=outside[1], high=outside[2])
+    return translated(trouble) if trouble in TROUBLES else trouble
 
 
 def _set(data: dict[str, Any], step: _Change) -> Any:
@@ -213,7 +243,8 @@ def _statement(lines: list[str], start: int) -> tuple[str, int]:
             return next(iter(tomllib.loads("\n".join(lines[start:end]) + "\n"))), end
         except tomllib.TOMLDecodeError:
             continue
-    raise bad_input(FILE, "a value runs over too many lines to be changed from here", _BY_HAND, start + 1)
+    what = tell("a value runs over too many lines to be changed from here")
+    raise bad_input(FILE, what, translated(_BY_HAND), start + 1)
 
 
 def _with_change(lines: list[str], step: _Change) -> list[str]:

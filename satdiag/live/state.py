@@ -10,6 +10,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from satdiag.entitlement.channels import TUNE_VERDICTS, expected_channels
+from satdiag.language import tell
 from satdiag.live.wording import words_of
 from satdiag.rows import Row, parse_time_us
 from satdiag.vocabulary import UNREADABLE
@@ -161,13 +162,22 @@ def seen_by(state: Mapping[str, Any], role: Role | None) -> dict[str, Any]:
         return {**state, "role": role}
     sheet = {key: value for key, value in state["sheet"].items() if key != "job.technician"}
     sheet["site"] = [{"name": site["name"]} for site in sheet["site"]]
-    entries = [{**one, "words": "a note"} if one["kind"] == "note" else one for one in state["entries"]]
+    entries = [{**one, "words": tell("a note")} if one["kind"] == "note" else one for one in state["entries"]]
     told = {
         "could_not": [_without_folders(text) for text in state["could_not"]],
         "store_trouble": _without_folders(state["store_trouble"]),
         "sources": [{**one, "trouble": _without_folders(one["trouble"])} for one in state["sources"]],
     }
     return {**state, "role": role, "sheet": sheet, "entries": entries, **told}
+
+
+def without_folders(told: Any) -> Any:
+    """What a view tells, in whose texts no names of folders stand."""
+    if isinstance(told, str):
+        return _without_folders(told)
+    if isinstance(told, dict):
+        return {key: without_folders(value) for key, value in told.items()}
+    return [without_folders(value) for value in told] if isinstance(told, (list, tuple)) else told
 
 
 def _without_folders(text: str) -> str:

@@ -14,6 +14,7 @@ from math import ceil
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
+from satdiag.language import tell
 from satdiag.recorder.clock import time_text
 from satdiag.recorder.heard import Moment, Reading
 from satdiag.recorder.writer import Batch
@@ -234,9 +235,12 @@ class Taps:
         now_us = self._clock.now().wall_ns // 1000
         ahead_s = (server_us(tap) - now_us) / 1e6
         if ahead_s > AHEAD_S:
-            return f"its time lies {ahead_s:.0f} s ahead of this computer's clock; one of the two clocks is wrong"
+            return tell(
+                "its time lies {ahead:.0f} s ahead of this computer's clock; one of the two clocks is wrong",
+                ahead=ahead_s,
+            )
         if ahead_s < -BEHIND_S:
-            return "its time lies more than 7 days back; one of the two clocks is wrong"
+            return tell("its time lies more than 7 days back; one of the two clocks is wrong")
         reading = reading_of(tap, self._desk.run, page)
         return self._desk.given(SOURCE, reading, Moment(server_us(tap) * 1000, 0))
 

@@ -14,7 +14,17 @@ from tests.recorder.conftest import nothing_is_left  # noqa: F401
 
 STATE_KEYS = {
     *("job", "run", "role", "receiver", "sheet", "lineup", "now", "exposure_s", "exposure_max_s", "rows", "held"),
-    *("store_trouble", "sources", "levels", "channels", "attempt", "entries", "could_not", "analysis_age_s"),
+    *(
+        "store_trouble",
+        "sources",
+        "levels",
+        "channels",
+        "attempt",
+        "entries",
+        "could_not",
+        "analysis",
+        "analysis_age_s",
+    ),
     *("speed_m_s", "speed_age_s"),
 }
 

@@ -7,7 +7,7 @@ import time
 import pytest
 
 from satdiag.analysis import analyse
-from satdiag.diagnosis.verdict import minutes
+from satdiag.diagnosis.wording import minutes
 from satdiag.entitlement.channels import checks_by_channel, history_of
 from satdiag.errors import BadInput, StoreWaits
 from satdiag.exposure import exposure_clock
@@ -132,7 +132,7 @@ def test_entries_are_what_people_said_and_what_is_rare():
     told = [(one["words"], one["withdrawn"]) for one in view.entries()]
     assert told == [
         ("note: two words", False),
-        ("gap serial:bench: lost", False),
+        ("gap serial:bench: connection lost", False),
         ("channel 3: refused", True),
         ("level any: 9 dB", False),
     ]

@@ -21,7 +21,7 @@ from tests.live.vocabulary_rows import every_row
         ("account service resend-requested", "account: resend requested"),
         ("swap antenna better", "another antenna: better"),
         ("reset receiver seen", "receiver: restarted by itself"),
-        ("gap serial:bench lost", "gap serial:bench: lost"),
+        ("gap serial:bench lost", "gap serial:bench: connection lost"),
         ("ring other-sources working", "optical ring, other sources: working"),
         ("withdraw row r1-7", "took an entry back"),
         ("channel 31 unreadable", "channel 31: unreadable"),

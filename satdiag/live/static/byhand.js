@@ -3,7 +3,8 @@
 
 import { by, el, fill } from "./dom.js";
 import { askNumber } from "./pad.js";
-import { press, target } from "./press.js";
+import { nameOf, press, target, wordOf } from "./press.js";
+import { t } from "./words.js";
 
 const MOST_BARS = 12; // more are typed on the number pad
 
@@ -46,15 +47,15 @@ export function byHandView(app) {
 		const say = (value) => (stamp) => enter("signal", path, value, unit, stamp);
 		const bars = Number(/^bars\/(\d+)$/.exec(unit)?.[1]);
 		const keys = bars <= MOST_BARS
-			? Array.from({ length: bars + 1 }, (_, n) => target(app, "bar-key", String(n), say(String(n)), `${n} of ${bars} bars`))
-			: el("button.choice-key", `Number in ${unit}`, { click: () =>
-				askNumber(app, `Level, ${path}`, unit, true, (value, stamp) => say(value)(stamp)) });
-		return [keys, target(app, "choice-key", "unreadable", say("unreadable"))];
+			? Array.from({ length: bars + 1 }, (_, n) => target(app, "bar-key", String(n), say(String(n)),
+				t("{value} of {bars} bars", { value: n, bars })))
+			: el("button.choice-key", t("Number in {unit}", { unit }), { click: () =>
+				askNumber(app, t("Level, {path}", { path: nameOf(path) }), unit, true, (value, stamp) => say(value)(stamp)) });
+		return [keys, target(app, "choice-key", wordOf("unreadable"), say("unreadable"))];
 	}
 
-	function row(what, path, keys) {
-		const name = path.replace(":", " ");
-		return el("div.asked", { role: "group", "aria-label": `${what}, ${name}` }, el("span", name), el("div.choices", keys));
+	function row(label, path, keys) {
+		return el("div.asked", { role: "group", "aria-label": label }, el("span", nameOf(path)), el("div.choices", keys));
 	}
 
 	function update() {
@@ -64,9 +65,9 @@ export function byHandView(app) {
 		if (JSON.stringify(some) === drawn) return; // a key that is being pressed is not exchanged under the finger
 		drawn = JSON.stringify(some);
 		by("scale-row").hidden = some.every(([, unit]) => unit) && !scale.value;
-		fill(by("levels"), ...some.map(([path, unit]) => (unit ? row("Level", path, levelKeys(path, unit)) : null)));
-		fill(by("locks"), ...some.map(([path]) => row("Lock", path, ["yes", "no"].map((value) =>
-			target(app, "choice-key", value, (stamp) => enter("lock", path, value, undefined, stamp))))));
+		fill(by("levels"), ...some.map(([path, unit]) => (unit ? row(t("Level, {path}", { path: nameOf(path) }), path, levelKeys(path, unit)) : null)));
+		fill(by("locks"), ...some.map(([path]) => row(t("Lock, {path}", { path: nameOf(path) }), path, ["yes", "no"].map((value) =>
+			target(app, "choice-key", wordOf(value), (stamp) => enter("lock", path, value, undefined, stamp))))));
 	}
 
 	return { id: "byhand", update };

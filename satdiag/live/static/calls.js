@@ -1,18 +1,23 @@
 // The moments at which a person is called: planned from what the laptop says, each called once, kept over a reload.
 
 import { kept } from "./dom.js";
+import { t } from "./words.js";
 
 const NAME = "satdiag.calls";
 const AGAIN_MS = 30_000; // a moment that was called is called again only if it comes to lie so far ahead
 const BEAT_S = [0, 0.35, 0.7];
 
-/** Each call: its words, its sound as [Hz, at s, long s], and how the phone shakes. The weightiest comes first. */
+/** Each call: its words (`at`: with the time of day), its sound as [Hz, at s, long s], and how the phone shakes. The weightiest
+ * comes first. */
 export const CALLS = {
-	stop: { name: "Stop waiting", now: "Stop waiting", until: "Stop waiting in", left: "Stop waiting after", tones: [[660, 0, 0.5], [440, 0.6, 1.3]],
+	stop: { name: t("Stop waiting"), now: t("Stop waiting"), until: t("Stop waiting in"), left: t("Stop waiting after"),
+		called: t("Stop waiting."), title: t("{time}: stop waiting"), tones: [[660, 0, 0.5], [440, 0.6, 1.3]],
 		shake: [900, 250, 900] },
-	half: { name: "Half should have come", now: "Half should have come", until: "Half should have come in", left: "Half should have come after",
+	half: { name: t("Half should have come"), now: t("Half should have come"), until: t("Half should have come in"),
+		left: t("Half should have come after"), called: t("Half should have come."), title: t("{time}: half should have come"),
 		tones: [[660, 0, 0.18], [990, 0.2, 0.3], [660, 0.8, 0.18], [990, 1, 0.3]], shake: [120, 80, 400, 300, 120, 80, 400] },
-	look: { name: "Look again", now: "Look again now", until: "Look again in", left: "Look again after", tones: BEAT_S.map((at_s) => [880, at_s, 0.22]),
+	look: { name: t("Look again"), now: t("Look again now"), until: t("Look again in"), left: t("Look again after"),
+		called: t("Look again now."), title: t("{time}: look again now"), tones: BEAT_S.map((at_s) => [880, at_s, 0.22]),
 		shake: [250, 120, 250, 120, 250] },
 };
 
@@ -101,9 +106,12 @@ export class Calls extends EventTarget {
 		return this.armed && this.#alarm.makes && !this.#alarm.ready;
 	}
 
-	/** What this device can do, e.g. 'sound and vibration'; blank: nothing. */
+	/** What this device can do, in a sentence; blank: nothing. */
 	get means() {
-		return [this.#alarm.makes ? "sound" : "", this.#alarm.shakes ? "vibration (if it can)" : ""].filter(Boolean).join(" and ");
+		const { makes, shakes } = this.#alarm;
+		if (makes && shakes) return t("It calls by sound and vibration (if it can), while this page is open and the screen on.");
+		if (makes) return t("It calls by sound, while this page is open and the screen on.");
+		return shakes ? t("It calls by vibration (if it can), while this page is open and the screen on.") : "";
 	}
 
 	/** Take over what the laptop says: `told` is its `now`, worked out `age_s` ago. */

@@ -1,16 +1,17 @@
 // The channels: what was seen of each, and four marks to say what is seen now.
 
-import { by, count, el, fill, MARKS, markOf, put, putShape, shape, spell } from "./dom.js";
+import { by, el, fill, MARKS, markOf, put, putShape, shape, spell } from "./dom.js";
 import { press } from "./press.js";
+import { t, tn } from "./words.js";
 
 const FILTERS = [
-	["all channels", () => true],
-	["not checked", (one, seen) => !seen],
-	["changed", (one) => one.before && one.before !== one.state],
-	["expected", (one) => one.expected === true],
+	[t("all channels"), () => true],
+	[t("not checked yet"), (one, seen) => !seen],
+	[t("have changed"), (one) => one.before && one.before !== one.state],
+	[t("expected"), (one) => one.expected === true],
 	...MARKS.map(({ value, word }) => [word, (one, seen) => seen === value]),
 ];
-const categoryOf = (one) => one.category || "Without a category";
+const categoryOf = (one) => one.category || t("Without a category");
 
 /** The view 'Channels'. */
 export function channelsView(app) {
@@ -56,7 +57,7 @@ export function channelsView(app) {
 		if (again) return;
 		opened = row;
 		row.button.ariaExpanded = "true";
-		panel.ariaLabel = `What channel ${number} does`;
+		panel.ariaLabel = t("What channel {number} does", { number });
 		fill(panel, ...targets((value, at) => {
 			mark(number, value, at);
 			close();
@@ -81,14 +82,14 @@ export function channelsView(app) {
 			groups.get(category).members.push(one.number);
 			groups.get(category).list.append(makeRow(one.number));
 		}
-		const none = "There is no line-up yet. Paste one under Start, or change to a channel under Change timing.";
+		const none = t("There is no line-up yet. Paste one under Start, or change to a channel under Change timing.");
 		fill(by("groups"), ...[...groups.values()].map((group) => group.section), rows.size ? null : el("p.card", none));
 	}
 
 	function makeGroup(category) {
 		const [sums, list, members] = [el("span.small"), el("ul.rows"), []];
-		const all = el("button.plain", "Mark all", { "aria-label": `Mark all of ${category}`,
-			click: () => askMany(`All of ${category}`, () => members) });
+		const all = el("button.plain", t("Mark all"), { "aria-label": t("Mark all of {category}", { category }),
+			click: () => askMany(t("All of {category}", { category }), () => members) });
 		return { sums, list, members, section: el("section", el("div.head", el("h2", category), sums, all), list) };
 	}
 
@@ -107,13 +108,13 @@ export function channelsView(app) {
 		const news = !waits && one.before && one.state && one.before !== one.state;
 		putShape(row.shape, seenOf(one) ?? "");
 		put(row.word, markOf(seenOf(one)).word);
-		put(row.name, `${one.number}  ${one.name || "no name"}`);
-		put(row.news, news ? `changed: was ${markOf(one.before).word}` : "");
+		put(row.name, `${one.number}  ${one.name || t("no name")}`);
+		put(row.news, news ? t("changed: was {word}", { word: markOf(one.before).word }) : "");
 		row.button.classList.toggle("changed", Boolean(news));
-		const checked = typeof one.checked_s_ago === "number" ? `checked ${spell(one.checked_s_ago)} ago` : "";
-		put(row.more, [waits ? "on its way" : checked, one.expected === false ? "not expected" : "",
-			typeof one.chance === "number" && one.chance < 1 && seenOf(one) !== "authorised" ? `chance ${Math.round(one.chance * 100)} %` : "",
-			typeof one.wait_s === "number" ? `wait about ${spell(one.wait_s)}` : ""].filter(Boolean).join(" · "));
+		const checked = typeof one.checked_s_ago === "number" ? t("checked {time} ago", { time: spell(one.checked_s_ago) }) : "";
+		put(row.more, [waits ? t("on its way") : checked, one.expected === false ? t("not expected") : "",
+			typeof one.chance === "number" && one.chance < 1 && seenOf(one) !== "authorised" ? t("chance {share} %", { share: Math.round(one.chance * 100) }) : "",
+			typeof one.wait_s === "number" ? t("wait about {time}", { time: spell(one.wait_s) }) : ""].filter(Boolean).join(" · "));
 	}
 
 	function sift() {
@@ -129,11 +130,12 @@ export function channelsView(app) {
 		}
 		for (const [category, group] of groups) {
 			group.section.hidden = !found.has(category);
-			put(group.sums, `${plays.get(category) ?? 0} of ${group.members.length} play`);
+			put(group.sums, tn("{plays} of one plays", "{plays} of {n} play", group.members.length, { plays: plays.get(category) ?? 0 }));
 		}
 		const all = [...plays.values()].reduce((sum, some) => sum + some, 0);
 		const due = channels().filter((one) => !seenOf(one)).length;
-		put(by("tally"), rows.size ? `${all} of ${count(rows.size, "channel")} play, ${due} not checked yet.` : "");
+		put(by("tally"), rows.size ? tn("{plays} of one channel plays, {due} not checked yet.",
+			"{plays} of {n} channels play, {due} not checked yet.", rows.size, { plays: all, due }) : "");
 	}
 
 	function askRange() {
@@ -143,7 +145,7 @@ export function channelsView(app) {
 			const ends = [by("from"), by("to")].map((input) => Number(input.value));
 			return one >= Math.min(...ends) && one <= Math.max(...ends);
 		};
-		askMany("Mark a range", () => numbers.filter(fits), true);
+		askMany(t("Mark a range"), () => numbers.filter(fits), true);
 	}
 
 	/** One mark for the channels that `numbers` tells, in the page's own dialog. */
@@ -151,14 +153,14 @@ export function channelsView(app) {
 		put(by("many-title"), title);
 		by("ends").hidden = !range;
 		by("just-now").checked = true;
-		const say = () => put(by("many-count"), `${count(numbers().length, "channel")} will be marked.`);
+		const say = () => put(by("many-count"), tn("One channel will be marked.", "{n} channels will be marked.", numbers().length));
 		by("from").oninput = by("to").oninput = say;
 		fill(by("many-marks"), ...targets((value, stamp) => {
 			const past = by("past-minutes").checked;
 			const span_s = past ? Math.round(by("minutes").value * 60) : undefined;
-			if (!numbers().length) return put(by("many-count"), "No channel of the list lies there: nothing is marked.");
+			if (!numbers().length) return put(by("many-count"), t("No channel of the list lies there: nothing is marked."));
 			if (past && !(span_s > 0)) {
-				put(by("many-count"), "Over how many minutes? Nothing is marked yet.");
+				put(by("many-count"), t("Over how many minutes? Nothing is marked yet."));
 				return by("minutes").focus();
 			}
 			app.enterAll(numbers().map((one) => ({ kind: "channel", subject: String(one), value, span_s })), stamp);

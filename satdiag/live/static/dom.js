@@ -1,5 +1,7 @@
 // Building the page: elements, the shapes of the four marks, dialogs. Words from outside only ever become text.
 
+import { t, tn } from "./words.js";
+
 /** An element, e.g. el("button.plain", { click: undo }, "Undo"): tag and classes, then texts, elements, lists of them, and
  * objects of attributes (false and null leave one out) and of functions, which are called on events of their name. */
 export function el(what, ...parts) {
@@ -53,12 +55,13 @@ export function fill(element, ...children) {
 }
 
 // What a person sees of a channel: the value that is sent and its word. The shapes stand in the page.
-export const MARKS = Object.entries({ authorised: "plays", refused: "refused", missing: "not listed",
-	"no-signal": "could not tell" }).map(([value, word]) => ({ value, word }));
+export const MARKS = Object.entries({ authorised: t("plays"), refused: t("refused"), missing: t("not listed"),
+	"no-signal": t("could not tell") }).map(([value, word]) => ({ value, word }));
+const UNCHECKED = { value: "unchecked", word: t("not checked yet") };
 
 /** The mark of a channel's state; an unknown state is 'not checked'. */
 export function markOf(state) {
-	return MARKS.find((mark) => mark.value === state) ?? { value: "unchecked", word: "not checked" };
+	return MARKS.find((mark) => mark.value === state) ?? UNCHECKED;
 }
 
 /** The shape of a state as a drawing; its word stands beside it, so it is hidden from screen readers. */
@@ -75,7 +78,7 @@ export function putShape(place, state) {
 
 /** A modal dialog with a heading and a button that closes it. Closed by Escape too, and removed when closed. */
 export function dialog(title, ...children) {
-	const shut = el("button.plain", { click: () => made.close() }, "Close");
+	const shut = el("button.plain", { click: () => made.close() }, t("Close"));
 	const made = el("dialog", { "aria-label": title }, el("h2", title), ...children, shut);
 	made.addEventListener("close", () => made.remove());
 	document.body.append(made);
@@ -85,16 +88,16 @@ export function dialog(title, ...children) {
 
 /** Seconds in words, e.g. '48 s', '12 min', '3 h 05 min'; 'unknown' for null. */
 export function spell(seconds) {
-	if (seconds === null || seconds === undefined || !Number.isFinite(seconds)) return "unknown";
+	if (seconds === null || seconds === undefined || !Number.isFinite(seconds)) return t("unknown");
 	const s = Math.max(0, Math.round(seconds));
 	if (s < 100) return `${s} s`;
 	const min = Math.round(s / 60);
 	if (min < 120) return `${min} min`;
 	if (min < 2880) return `${Math.floor(min / 60)} h ${String(min % 60).padStart(2, "0")} min`;
-	return `${Math.round(min / 1440)} days`;
+	return tn("one day", "{n} days", Math.round(min / 1440));
 }
 
-/** 'one channel', '3 channels'. */
-export function count(number, word) {
-	return number === 1 ? `one ${word}` : `${number} ${word}s`;
+/** Seconds in words, as how long ago something was. */
+export function ago(seconds) {
+	return t("{time} ago", { time: spell(seconds) });
 }

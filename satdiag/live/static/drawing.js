@@ -2,6 +2,7 @@
 
 import { el, put } from "./dom.js";
 import { ask } from "./net.js";
+import { t } from "./words.js";
 
 const PLAIN = { displayModeBar: false, displaylogo: false, responsive: true, doubleClick: false, scrollZoom: false };
 let library = null;
@@ -30,7 +31,7 @@ export function drawing({ box, place, said, path, every_ms, words, plot }) {
 			place.hidden = !made;
 			if (made) await (await loading).react(place, made.data, made.layout, PLAIN);
 		} catch {
-			put(said, "The laptop does not answer, so the figure stands still.");
+			put(said, t("The laptop does not answer, so the figure stands still."));
 		} finally {
 			busy = false;
 		}

@@ -2,8 +2,11 @@
 
 import { by, el, fill, put } from "./dom.js";
 import { press, wordsOf } from "./press.js";
+import { language, t } from "./words.js";
 
 const SHOWN = 25;
+const SOURCES = { page: t("page"), recorder: t("recorder"), hand: t("hand") };
+const sourceName = (source) => (Object.hasOwn(SOURCES, source) ? SOURCES[source] : source);
 
 /** The list beside the views (below 'By hand' on a phone). */
 export function entriesView(app) {
@@ -17,10 +20,10 @@ export function entriesView(app) {
 	function line({ id, time, kind, words, withdrawn, waits, fixed, source }) {
 		// The recorder's notes tell what was changed: without the note it would be changed all the same.
 		const tells = kind === "note" && source === "recorder";
-		const undo = id && !withdrawn && !fixed && !tells ? press(el("button.plain", "Take back", { "aria-label": `Take back: ${words}` }),
+		const undo = id && !withdrawn && !fixed && !tells ? press(el("button.plain", t("Take back"), { "aria-label": t("Take back: {words}", { words }) }),
 			app.clock, (stamp) => app.withdraw(id, stamp)) : null;
 		return el("li", el("span.age", clockOf(time)), el("span.body", el(withdrawn ? "s" : "span", words),
-			el("span.small", withdrawn ? "taken back" : waits ? "waiting" : source)), undo);
+			el("span.small", withdrawn ? t("taken back") : waits ? t("waiting") : sourceName(source))), undo);
 	}
 
 	function update() {
@@ -35,9 +38,9 @@ export function entriesView(app) {
 		const key = JSON.stringify([all.slice(0, most), all.length]);
 		if (key === drawn) return;
 		drawn = key;
-		fill(by("entries"), ...(all.length ? all.slice(0, most).map(line) : [el("li.none", "None yet.")]));
+		fill(by("entries"), ...(all.length ? all.slice(0, most).map(line) : [el("li.none", t("None yet."))]));
 		by("more").hidden = all.length <= most;
-		put(by("more"), `Show more (${all.length - most})`);
+		put(by("more"), t("Show more ({n})", { n: all.length - most }));
 	}
 
 	return { update };
@@ -45,5 +48,5 @@ export function entriesView(app) {
 
 function clockOf(time) {
 	const date = new Date(time);
-	return Number.isNaN(date.getTime()) ? "" : date.toLocaleTimeString([], { timeStyle: "medium", hour12: false });
+	return Number.isNaN(date.getTime()) ? "" : date.toLocaleTimeString(language, { timeStyle: "medium", hour12: false });
 }

@@ -2,6 +2,7 @@
 
 import { by } from "./dom.js";
 import { drawing } from "./drawing.js";
+import { t } from "./words.js";
 
 const EVERY_MS = 5000;
 const dark = matchMedia("(prefers-color-scheme: dark)");
@@ -9,7 +10,7 @@ const dark = matchMedia("(prefers-color-scheme: dark)");
 /** The figure on the view 'Now'. */
 export function fillInFigure() {
 	drawing({ box: by("came-in"), place: by("came-in-figure"), said: by("came-in-said"), path: "/fill-in", every_ms: EVERY_MS,
-		words: ({ alt, caption }) => (alt ? `${alt} ${caption}` : "Nothing is known yet of how the channels came in."),
+		words: ({ alt, caption }) => (alt ? `${alt} ${caption}` : t("Nothing is known yet of how the channels came in.")),
 		plot: ({ spec, dark: night }) => (spec ? painted(spec, dark.matches ? night : {}) : null) });
 }
 

@@ -1,9 +1,10 @@
 // The line-up: what of it is in the package, another list in its place, and lists that are kept for other jobs.
 
-import { by, count, el, fill, put } from "./dom.js";
+import { by, el, fill, put } from "./dom.js";
+import { t, tn } from "./words.js";
 
 const MOST_WORDS = 8; // of the packages that a list names; another one is typed
-const nameOf = (category) => category || "Without a category";
+const nameOf = (category) => category || t("Without a category");
 const asWord = (text) => text.trim().toLowerCase().replace(/\s+/g, "-");
 
 /** The card 'Channel list'. `attempt(path, body, said, blame)` asks the laptop, or says why not and gives null. */
@@ -25,7 +26,7 @@ export function lineupCard(app, attempt) {
 	async function askKept() {
 		const answer = await attempt("/lineups", undefined, said);
 		if (!answer) return;
-		put(said, answer.names.length ? "" : "No list is kept on the laptop yet.");
+		put(said, answer.names.length ? "" : t("No list is kept on the laptop yet."));
 		fill(by("kept-names"), ...answer.names.map((name) =>
 			el("button.choice-key", name, { click: () => read("/lineups/read", { name }) })));
 	}
@@ -38,10 +39,11 @@ export function lineupCard(app, attempt) {
 		fill(by("list-read"),
 			channels.length ? items(channels.map(({ number, name, category }) =>
 				[`${number}  `, el("bdi", name), category && ["  (", el("bdi", category), ")"]])) : null,
-			left_out.length ? el("h3", "Left out") : null,
-			left_out.length ? items(left_out.map(({ line, text, why }) => [`Line ${line}: `, el("bdi", text), ` – ${why}`])) : null,
-			channels.length && there ? el("p", `It takes the place of the ${count(there, "channel")} in the job.`) : null,
-			channels.length ? marksForm(app, lineup, new Held(), `Save ${count(channels.length, "channel")}`, save) : null);
+			left_out.length ? el("h3", t("Left out")) : null,
+			left_out.length ? items(left_out.map(({ line, text, why }) => [t("Line {line}:", { line }), " ", el("bdi", text), ` – ${why}`])) : null,
+			channels.length && there ? el("p", tn("It takes the place of the one channel in the job.",
+				"It takes the place of the {n} channels in the job.", there)) : null,
+			channels.length ? marksForm(app, lineup, new Held(), tn("Save one channel", "Save {n} channels", channels.length), save) : null);
 		by("list-read").scrollIntoView({ block: "nearest" });
 
 		async function save(marks, told, blame) {
@@ -52,18 +54,18 @@ export function lineupCard(app, attempt) {
 			by("list").value = "";
 			by("lineup-other").open = false;
 			put(said, "");
-			app.say(`${count(answer.count, "channel")} saved.`, true);
+			app.say(tn("one channel saved.", "{n} channels saved.", answer.count), true);
 			app.feed.refresh();
 		}
 	}
 
 	async function mark(marks, told, blame) {
-		if (!marks.package) return blame({ key: "service.package", what: "The package has no name yet" });
+		if (!marks.package) return blame({ key: "service.package", what: t("The package has no name yet: say what it is called.") });
 		const answer = app.mayEnter() && (await attempt("/lineup/marks", marks, told, blame));
 		if (!answer) return;
 		held.clear();
 		by("lineup-marks").open = false;
-		app.say("The package is saved.", true);
+		app.say(t("The package is saved."), true);
 		shown = "";
 		app.feed.refresh();
 	}
@@ -72,11 +74,12 @@ export function lineupCard(app, attempt) {
 		const name = by("keep-name").value.trim().replace(/\s+/g, "-");
 		fill(by("keep-ask"));
 		const answer = app.mayEnter() && (await attempt("/lineups/keep", { name, replace }, by("keep-said"), ({ key }) => {
-			if (key === "replace") fill(by("keep-ask"), el("button.wide", "Replace it", { click: () => keep(true) }));
+			if (key === "replace") fill(by("keep-ask"), el("button.wide", t("Replace it"), { click: () => keep(true) }));
 		}));
 		if (!answer) return;
-		const word = { new: "Kept", replaced: "Replaced: kept now", same: "Kept already, just the same," }[answer.kept];
-		put(by("keep-said"), `${word} as ${answer.name}.`);
+		const as = { name: answer.name };
+		put(by("keep-said"), answer.kept === "new" ? t("Kept as {name}.", as) : answer.kept === "replaced"
+			? t("Replaced: kept now as {name}.", as) : t("Kept already, just the same, as {name}.", as));
 	}
 
 	function update() {
@@ -86,17 +89,18 @@ export function lineupCard(app, attempt) {
 		if (now === shown) return;
 		shown = now;
 		const [watches, sums] = [role === "watch", lineup ? sumsOf(lineup, ordered) : []];
-		put(by("lineup-words"), !lineup ? "There is no channel list in the job yet."
-			: `${count(lineup.channels, "channel")} in the job.${ordered ? "" : " The sheet names no package: all of them count as ordered."}`);
+		put(by("lineup-words"), !lineup ? t("There is no channel list in the job yet.")
+			: [tn("one channel in the job.", "{n} channels in the job.", lineup.channels),
+				ordered ? "" : t("The sheet names no package: all of them count as ordered.")].filter(Boolean).join(" "));
 		fill(by("lineup-sums"), ...sums.map(([words, number]) => el("li", el("span", words), el("strong", String(number)))));
 		by("lineup-marks").hidden = !lineup || watches;
 		by("lineup-keep").hidden = !lineup || watches;
 		for (const id of ["lineup-other", "list-said", "list-read"]) by(id).hidden = watches;
-		put(by("lineup-other").firstElementChild, lineup ? "Take another list instead" : "Take a channel list");
+		put(by("lineup-other").firstElementChild, lineup ? t("Take another list instead") : t("Take a channel list"));
 		if (!lineup) by("lineup-other").open = true;
 		else if (by("lineup-other").dataset.lineup !== "there") by("lineup-other").open = false;
 		by("lineup-other").dataset.lineup = lineup ? "there" : "none";
-		fill(by("lineup-form"), lineup && !watches ? marksForm(app, lineup, held, "Save what is in the package", mark) : null);
+		fill(by("lineup-form"), lineup && !watches ? marksForm(app, lineup, held, t("Save what is in the package"), mark) : null);
 	}
 
 	return { update };
@@ -127,13 +131,13 @@ function standing({ channels, open, blank, packages }, ordered) {
 function sumsOf(lineup, ordered) {
 	const all = lineup.categories.map((one) => ({ ...standing(one, ordered), name: el("bdi", nameOf(one.category)), open: one.open }));
 	const sum = (key) => all.reduce((total, one) => total + one[key], 0);
-	const made = ordered ? [[["In the package: ", el("bdi", ordered)], sum("inside")]] : [];
-	for (const one of all.filter(({ is }) => is === "out")) made.push([["Outside it: ", one.name], one.due]);
+	const made = ordered ? [[[t("In the package:"), " ", el("bdi", ordered)], sum("inside")]] : [];
+	for (const one of all.filter(({ is }) => is === "out")) made.push([[t("Outside it:"), " ", one.name], one.due]);
 	for (const one of all.filter(({ is, outside }) => is === "mixed" && outside)) {
-		made.push([["Partly outside it: ", one.name], `${one.outside} of ${one.due}`]);
+		made.push([[t("Partly outside it:"), " ", one.name], t("{part} of {all}", { part: one.outside, all: one.due })]);
 	}
-	if (ordered && sum("unknown")) made.push(["Not known whether in it", sum("unknown")]);
-	if (sum("open")) made.push(["Play without an account", sum("open")]);
+	if (ordered && sum("unknown")) made.push([t("Not known whether in it"), sum("unknown")]);
+	if (sum("open")) made.push([t("Play without an account"), sum("open")]);
 	return made;
 }
 
@@ -149,7 +153,7 @@ function marksForm(app, lineup, held, go, save) {
 	const known = [...new Set(lineup.categories.flatMap(({ packages }) => packages.map(([one]) => one)))].filter((one) => one !== "other");
 	const choices = el("div.choices", known.slice(0, MOST_WORDS).map((one) =>
 		el("button.choice-key", one, { click: () => ([input.value, held.word] = [one, one], paint()) })));
-	const names = el("div.asked", el("span.small", "The list names these packages:"), choices);
+	const names = el("div.asked", el("span.small", t("The list names these packages:")), choices);
 	input.value = held.word ?? ordered;
 
 	function paint() {
@@ -158,9 +162,10 @@ function marksForm(app, lineup, held, go, save) {
 			const { is, due, outside, unknown } = standing(one, word());
 			box.checked = held.ticks.get(one.category) ?? is === "out";
 			box.indeterminate = is === "mixed" && !held.ticks.has(one.category);
-			put(words, [count(one.channels, "channel"), is === "mixed" && outside ? `${outside} of them outside` : "",
-				is === "mixed" && unknown ? `${unknown} of them not known` : "",
-				!due ? "playing without an account" : one.open ? `${one.open} of them playing without an account` : ""]
+			put(words, [tn("one channel", "{n} channels", one.channels),
+				is === "mixed" && outside ? t("{n} of them outside", { n: outside }) : "",
+				is === "mixed" && unknown ? t("{n} of them not known", { n: unknown }) : "",
+				!due ? t("playing without an account") : one.open ? t("{n} of them playing without an account", { n: one.open }) : ""]
 				.filter(Boolean).join(", "));
 		}
 	}
@@ -168,7 +173,7 @@ function marksForm(app, lineup, held, go, save) {
 	function blame({ key, what }) {
 		if (!String(key).endsWith("package")) return;
 		input.ariaInvalid = "true";
-		if (!said.textContent) put(said, `${what}: say what it is called.`);
+		if (!said.textContent) put(said, what);
 		input.focus();
 	}
 
@@ -190,11 +195,11 @@ function marksForm(app, lineup, held, go, save) {
 	input.addEventListener("change", () => (input.value = asWord(input.value)));
 	paint();
 	return el("form", { novalidate: true, submit: send },
-		named ? el("fieldset.ticks", el("legend", "Tick what is not in the package"), rows.map(({ one, box, words }) =>
+		named ? el("fieldset.ticks", el("legend", t("Tick what is not in the package")), rows.map(({ one, box, words }) =>
 			el(one.channels > one.open ? "label.tick" : "div.tick", one.channels > one.open ? box : el("span"), el("bdi", nameOf(one.category)), " ",
 				words))) : null,
-		el("label.named", "What the package is called", input), names,
-		el("p.small", named ? "One word for what was ordered, for example: full. What is not ticked is in it."
-			: "One word for what was ordered, for example: full. All channels are in it."),
+		el("label.named", t("What the package is called"), input), names,
+		el("p.small", named ? t("One word for what was ordered, for example: full. What is not ticked is in it.")
+			: t("One word for what was ordered, for example: full. All channels are in it.")),
 		el("button.go", go, { type: "submit" }), said);
 }

@@ -3,7 +3,7 @@
 import { byHandView } from "./byhand.js";
 import { channelsView } from "./channels.js";
 import { Clock } from "./clock.js";
-import { by, count, dialog, el, fill, kept, put } from "./dom.js";
+import { by, dialog, el, fill, kept, put } from "./dom.js";
 import { entriesView } from "./entries.js";
 import { Feed } from "./events.js";
 import { nowView } from "./now.js";
@@ -11,16 +11,22 @@ import { pairByAddress, pairForm } from "./pair.js";
 import { wordsOf } from "./press.js";
 import { Queue } from "./queue.js";
 import { Speed } from "./speed.js";
+import { handoverView } from "./handover.js";
+import { moreView } from "./more.js";
+import { skyView } from "./sky.js";
 import { startView } from "./start.js";
 import { timingView } from "./timing.js";
+import { verdictView } from "./verdict.js";
+import { wiringView } from "./wiring.js";
+import { t, tn } from "./words.js";
 
 const SAID_EVERY_MS = 5000;
 const SNACK_MS = 8000;
 const LINKS = {
-	stream: ["● live", "good", "The laptop is heard as it happens."],
-	poll: ["◐ every 2 s", "busy", "The laptop is asked every 2 s."],
-	code: ["◇ not paired", "busy", "The laptop is there and wants its code."],
-	none: ["✕ no laptop", "bad", "The laptop is not heard."],
+	stream: [t("● live"), "good", t("The laptop is heard as it happens.")],
+	poll: [t("◐ every 2 s"), "busy", t("The laptop is asked every 2 s.")],
+	code: [t("◇ not paired"), "busy", t("The laptop is there and wants its code.")],
+	none: [t("✕ no laptop"), "bad", t("The laptop is not heard.")],
 };
 const [clock, feed, speed] = [new Clock(), new Feed(), new Speed()];
 const queue = new Queue(clock);
@@ -46,8 +52,8 @@ const app = {
 
 	/** True if something may be entered now; else it is said why not. */
 	mayEnter() {
-		const why = speed.locked ? "Entry is locked while the vehicle moves."
-			: feed.state?.role === "watch" ? "This device may only watch." : "";
+		const why = speed.locked ? t("Entry is locked while the vehicle moves.")
+			: feed.state?.role === "watch" ? t("This device may only watch.") : "";
 		if (why) app.say(why, true);
 		return !why;
 	},
@@ -63,7 +69,7 @@ const app = {
 		const taps = many.map((fields) => queue.add(fields, stamp));
 		navigator.vibrate?.(20);
 		const first = wordsOf(taps[0]);
-		snack(taps.length === 1 ? first : `${taps.length} entries, the first: ${first}`, taps.map((tap) => `p-${tap.key}`));
+		snack(taps.length === 1 ? first : t("{n} entries, the first: {words}", { n: taps.length, words: first }), taps.map((tap) => `p-${tap.key}`));
 		return taps;
 	},
 
@@ -75,7 +81,7 @@ const app = {
 		if (refused) queue.dismiss(refused.key); // it is in no log
 		else queue.add({ kind: "withdraw", subject: "row", value: id }, stamp);
 		for (const view of views) view.withdrawn?.(id);
-		app.say("Taken back.", true);
+		app.say(t("Taken back."), true);
 	},
 
 	/** Say something to a screen reader, and on the screen if `shown`. */
@@ -85,12 +91,17 @@ const app = {
 	},
 };
 const entries = entriesView(app);
-const views = [nowView, channelsView, timingView, byHandView, startView].map((make) => make(app));
+const views = [nowView, channelsView, timingView, byHandView, verdictView, skyView, wiringView, handoverView, startView,
+	moreView].map((make) => make(app));
 
 function show(id) {
 	document.body.dataset.view = id;
 	for (const view of views) by(`view-${view.id}`).hidden = view.id !== id;
-	for (const key of by("bar").children) key.ariaCurrent = key.dataset.view === id ? "page" : null;
+	const far = by("bar").querySelector(`.far[data-view=${id}]`) !== null;
+	for (const key of by("bar").children) {
+		key.ariaCurrent = key.dataset.view === id || (far && key.dataset.view === "more") ? "page" : null;
+	}
+	for (const view of views) if (view.id === id) view.shown?.();
 	window.scrollTo(0, 0);
 	kept("satdiag.view", id);
 }
@@ -101,7 +112,7 @@ function snack(words, ids) {
 		const stamp = clock.stamp();
 		for (const id of ids) app.withdraw(id, stamp);
 	};
-	fill(by("snack"), el("span", words), ids.length ? el("button.plain", "Undo", { click: undo }) : null);
+	fill(by("snack"), el("span", words), ids.length ? el("button.plain", t("Undo"), { click: undo }) : null);
 	by("snack").hidden = false;
 	clearTimeout(snack_timer);
 	snack_timer = setTimeout(() => (by("snack").hidden = true), SNACK_MS);
@@ -110,15 +121,16 @@ function snack(words, ids) {
 /** The strip at the top: is the laptop heard, is everything saved, and what else one must know. */
 function strip() {
 	const [waiting, refused] = [queue.waiting().length, queue.refused().length];
-	put(by("queue"), [refused ? `▲ ${refused} refused` : "", waiting ? `◷ ${waiting} waiting` : ""].filter(Boolean).join(" · ")
-		|| "✓ saved");
+	put(by("queue"), [refused ? tn("▲ {n} refused", "▲ {n} refused", refused) : "", waiting ? tn("◷ {n} waiting", "◷ {n} waiting", waiting) : ""].filter(Boolean).join(" · ")
+		|| t("✓ saved"));
 	by("queue").dataset.state = refused ? "bad" : waiting ? "busy" : "good";
 	put(by("link"), LINKS[feed.link][0]);
 	by("link").dataset.state = LINKS[feed.link][1];
 	const state = feed.state;
 	const away = queue.elsewhere().length;
 	const when = { stores: !queue.keeps, link: feed.link === "none" && state, store: state?.store_trouble,
-		trouble: waiting && feed.link !== "none" && (feed.link === "code" ? "this device must be paired first" : queue.trouble), away: away && count(away, "tap"),
+		trouble: waiting && feed.link !== "none" && (feed.link === "code" ? t("this device must be paired first") : queue.trouble),
+		away: away && tn("one tap", "{n} taps", away),
 		watch: state?.role === "watch", clock: clock_set };
 	for (const line of by("banner").children) {
 		const told = when[line.dataset.when];
@@ -131,7 +143,7 @@ function strip() {
 /** Tell a screen reader what is new, at most every 5 s. */
 function tell() {
 	const waiting = queue.waiting().length;
-	const words = [wanted || feed.state?.now?.sentence, waiting ? `${waiting} waiting` : ""].filter(Boolean).join(" ");
+	const words = [wanted || feed.state?.now?.sentence, waiting ? tn("{n} waiting", "{n} waiting", waiting) : ""].filter(Boolean).join(" ");
 	if (words === spoken || performance.now() - spoken_at < SAID_EVERY_MS) return;
 	[spoken, spoken_at, wanted] = [words, performance.now(), ""];
 	put(by("said"), words);
@@ -141,13 +153,14 @@ function askQueue() {
 	const waiting = queue.waiting();
 	const refusals = queue.refused().map((tap) => {
 		const end = (word, act) => el("button.plain", word, { click: () => (act(), item.remove()) });
-		const item = el("li.refusal", el("strong", wordsOf(tap)), el("span", `Refused: ${tap.why}`), el("div.pair",
-			end("Try again", () => queue.retry(tap.key)), end("Dismiss", () => queue.dismiss(tap.key))));
+		const item = el("li.refusal", el("strong", wordsOf(tap)), el("span", t("Refused: {why}", { why: tap.why })), el("div.pair",
+			end(t("Try again"), () => queue.retry(tap.key)), end(t("Dismiss"), () => queue.dismiss(tap.key))));
 		return item;
 	});
-	const why = queue.trouble ? `: ${queue.trouble}` : "";
-	dialog("On the way to the laptop", el("p", waiting.length ? `${count(waiting.length, "tap")} waiting${why}.`
-		: "All else is saved."), el("ul.plainlist", refusals, waiting.slice(0, 50).map((tap) => el("li", wordsOf(tap)))));
+	const why = queue.trouble;
+	dialog(t("On the way to the laptop"), el("p", !waiting.length ? t("All else is saved.")
+		: why ? tn("one tap waiting: {why}.", "{n} taps waiting: {why}.", waiting.length, { why })
+			: tn("one tap waiting.", "{n} taps waiting.", waiting.length)), el("ul.plainlist", refusals, waiting.slice(0, 50).map((tap) => el("li", wordsOf(tap)))));
 }
 
 function askCode() {
@@ -165,9 +178,10 @@ function hideCode() {
 
 function askLink() {
 	const by_ms = `${Math.round(clock.offset_ms)} ms, ±${Math.max(1, Math.ceil(clock.uncertainty_ms))} ms`;
-	const made = dialog("The laptop", el("p", LINKS[feed.link][2]), el("p", clock.offset_ms === null ? "The clocks are not compared yet."
-		: `This clock differs from the laptop's by ${by_ms}. Each entry carries that difference.`),
-	el("button.wide", "Enter another code", { click: () => (made.close(), askCode()) }));
+	const made = dialog(t("The laptop"), el("p", LINKS[feed.link][2]), el("p", clock.offset_ms === null
+		? t("The clocks are not compared yet.")
+		: t("This clock differs from the laptop's by {difference}. Each entry carries that difference.", { difference: by_ms })),
+	el("button.wide", t("Enter another code"), { click: () => (made.close(), askCode()) }));
 }
 
 function lock() {
@@ -179,7 +193,7 @@ function lock() {
 function update() {
 	const { job, receiver } = feed.state;
 	put(by("job"), job || "satdiag");
-	put(by("receiver"), receiver && receiver !== "unknown" ? `receiver ${receiver}` : "");
+	put(by("receiver"), receiver && receiver !== "unknown" ? t("receiver {id}", { id: receiver }) : "");
 	if (!other_code) hideCode();
 	document.body.dataset.known = "";
 	queue.serve(job);
@@ -217,7 +231,7 @@ async function main() {
 	clock.addEventListener("set", () => {
 		clock_set = true;
 		strip();
-		app.say("The clock of this device was set; it was measured again.");
+		app.say(t("The clock of this device was set; it was measured again."));
 	});
 	speed.addEventListener("change", lock);
 	setInterval(everySecond, 1000);

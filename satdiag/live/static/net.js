@@ -1,9 +1,11 @@
 // Asking the laptop: JSON both ways, each request with a time limit, nothing to any other place.
 
+import { t } from "./words.js";
+
 /** The laptop answered, but not with what was asked for. `status`: HTTP status; `body`: its JSON, or null. */
 export class Answered extends Error {
 	constructor(status, body, retry_s) {
-		super(`the laptop answered ${status}`);
+		super(t("the laptop answered {status}", { status }));
 		this.status = status;
 		this.body = body;
 		this.retry_s = retry_s;

@@ -2,6 +2,7 @@
 // two open pages never write over one another; it goes only when the laptop says that it has saved it.
 
 import { Answered, ask, uuid4 } from "./net.js";
+import { t } from "./words.js";
 
 const PREFIX = "satdiag.tap.";
 const MOST = 50; // taps in one request
@@ -145,14 +146,14 @@ export class Queue extends EventTarget {
 
 	#settle(batch, answer) {
 		const saved = new Set(answer.saved ?? []);
-		const why = new Map((answer.refused ?? []).map((one) => [one.key, one.why || "no reason was given"]));
-		for (const key of answer.conflict ?? []) why.set(key, "another entry of the same key is in the job already");
+		const why = new Map((answer.refused ?? []).map((one) => [one.key, one.why || t("no reason was given")]));
+		for (const key of answer.conflict ?? []) why.set(key, t("another entry of the same key is in the job already"));
 		for (const tap of batch) {
 			if (saved.has(tap.key)) this.#drop(tap.key);
 			else if (why.has(tap.key)) this.#keep({ ...tap, why: why.get(tap.key) });
 		}
 		this.#undone();
-		if (!batch.some(({ key }) => saved.has(key) || why.has(key))) return this.#later("the laptop has not saved it yet");
+		if (!batch.some(({ key }) => saved.has(key) || why.has(key))) return this.#later(t("the laptop has not saved it yet"));
 		this.#limit = Math.min(MOST, this.#limit * 2);
 		this.#wait_s = FIRST_S;
 		this.trouble = "";
@@ -173,7 +174,7 @@ export class Queue extends EventTarget {
 	#answered(error, batch) {
 		if (error.status === 401 || error.status === 403) {
 			this.#barred = true;
-			this.trouble = "this device must be paired before it may write";
+			this.trouble = t("this device must be paired before it may write");
 			this.dispatchEvent(new Event("unpaired"));
 			this.#changed();
 			return null;
@@ -203,7 +204,7 @@ export class Queue extends EventTarget {
 
 	/** No answer: the laptop may be another one, or started anew, when it is back; the clock is measured before we go on. */
 	async #unanswered() {
-		const rest_s = this.#later("no connection");
+		const rest_s = this.#later(t("no connection"));
 		await this.#pause(rest_s);
 		await this.#clock.measure().catch(() => {});
 		return 0;

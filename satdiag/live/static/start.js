@@ -4,10 +4,11 @@ import { by, el, fill, put } from "./dom.js";
 import { lineupCard } from "./lineup.js";
 import { Answered, ask } from "./net.js";
 import { locate, mayLocate } from "./speed.js";
+import { t } from "./words.js";
 
 /** The view 'Start'. */
 export function startView(app) {
-	const inputs = [...document.querySelectorAll("[data-key]")];
+	const inputs = [...by("sheet").querySelectorAll("[data-key]")];
 	const scale = by("sheet-receiver-level_scale");
 	const touched = new Set();
 	const keyOf = (input) => input.dataset.key;
@@ -27,21 +28,21 @@ export function startView(app) {
 	by("sheet").addEventListener("submit", (event) => (event.preventDefault(), send()));
 	by("here").addEventListener("click", position);
 	by("here").hidden = !mayLocate();
-	if (!mayLocate()) put(by("where"), "Over this address the browser gives no position: type it, or leave it out.");
+	if (!mayLocate()) put(by("where"), t("Over this address the browser gives no position: type it, or leave it out."));
 
 	async function position() {
-		put(by("where"), "Looking for the position.");
+		put(by("where"), t("Looking for the position."));
 		try {
 			const { coords } = await locate();
 			type(by("sheet-site-latitude_deg"), coords.latitude.toFixed(6));
 			type(by("sheet-site-longitude_deg"), coords.longitude.toFixed(6));
 			type(by("sheet-site-height_m"), coords.altitude?.toFixed(0) ?? "");
 			type(by("sheet-site-timezone"), Intl.DateTimeFormat().resolvedOptions().timeZone ?? "");
-			if (!by("sheet-site-name").value) type(by("sheet-site-name"), "here");
-			put(by("where"), `Found to ${Math.round(coords.accuracy)} m. Save the sheet to keep it.`);
+			if (!by("sheet-site-name").value) type(by("sheet-site-name"), t("here"));
+			put(by("where"), t("Found to {distance} m. Save the sheet to keep it.", { distance: Math.round(coords.accuracy) }));
 			app.speed.watch();
 		} catch (error) {
-			put(by("where"), error.code === 1 ? "The browser did not grant it." : "No position was found.");
+			put(by("where"), error.code === 1 ? t("The browser did not grant it.") : t("No position was found."));
 		}
 	}
 
@@ -66,7 +67,7 @@ export function startView(app) {
 	async function send() {
 		const made = changes();
 		for (const input of inputs) blame(input, "");
-		if (!Object.keys(made).length) return put(by("sheet-said"), "Nothing was changed.");
+		if (!Object.keys(made).length) return put(by("sheet-said"), t("Nothing was changed."));
 		if (!app.mayEnter()) return;
 		by("save-sheet").disabled = true;
 		const sent = [...touched].map((input) => [input, input.value]);
@@ -81,7 +82,7 @@ export function startView(app) {
 		by("save-sheet").disabled = false;
 		first?.focus();
 		if (!answer) return;
-		put(by("sheet-said"), "The sheet is saved.");
+		put(by("sheet-said"), t("The sheet is saved."));
 		await app.feed.refresh(); // a state from before shall not show the old values again
 		for (const [input, text] of sent) if (input.value === text) touched.delete(input);
 		update();
@@ -115,7 +116,7 @@ export function startView(app) {
 		if (JSON.stringify(words) === told) return;
 		told = JSON.stringify(words);
 		fill(by("sheet-values"), ...words.map(([label, text]) => el("li", el("span", label), el("strong", el("bdi", text)))));
-		if (!words.length) fill(by("sheet-values"), el("li", "Nothing is filled in yet."));
+		if (!words.length) fill(by("sheet-values"), el("li", t("Nothing is filled in yet.")));
 	}
 
 	return { id: "start", update };
@@ -127,9 +128,9 @@ async function attempt(path, body, said, blame = () => {}) {
 		return await ask(path, body, 10_000);
 	} catch (error) {
 		const problems = error.body?.problems ?? [];
-		put(said, problems.length ? `Not saved. ${problems.map(({ what, mend }) => `${sentence(what)} ${mend ?? ""}`).join(" ")}`
-			: error instanceof Answered ? `Not taken: ${error.body?.error ?? error.message}`
-				: "No connection to the laptop. What you typed is still here.");
+		put(said, problems.length ? t("Not saved. {why}", { why: problems.map(({ what, mend }) => `${sentence(what)} ${mend ?? ""}`).join(" ") })
+			: error instanceof Answered ? t("Not taken: {why}", { why: error.body?.error ?? error.message })
+				: t("No connection to the laptop. What you typed is still here."));
 		problems.forEach(blame);
 		return null;
 	}

@@ -2,6 +2,7 @@
 
 import { by, el, fill, kept, put } from "./dom.js";
 import { press } from "./press.js";
+import { figure, t } from "./words.js";
 
 const OPEN = "satdiag.attempt";
 const PAST = "satdiag.attempts";
@@ -9,8 +10,9 @@ const LAST = "satdiag.channel";
 const SHOWN = 6;
 const EPOCH_MS = 1e11; // no attempt lasts three years
 const SAME_MS = 3000;
-const ANOTHER = "another change";
-const WORDS = { audio: "sound", title: "title", refused: "refused", abandoned: "gave up" };
+const ANOTHER = "another change"; // as it is kept
+const AFTER = { audio: t("sound after {time} s"), title: t("title after {time} s"), refused: t("refused after {time} s"),
+	abandoned: t("gave up after {time} s") };
 
 /** The view 'Change timing'. An open attempt lies in localStorage and so survives a reload and a sleeping phone. */
 export function timingView(app) {
@@ -37,7 +39,7 @@ export function timingView(app) {
 	function begin(stamp) {
 		const channel = number.value.trim();
 		if (!/^(0|[1-9][0-9]{0,6})$/.test(channel)) {
-			app.say("Give the channel's number first.", true);
+			app.say(t("Give the channel's number first."), true);
 			return number.focus();
 		}
 		const tap = app.enter({ kind: "tune", subject: channel, value: "requested" }, stamp);
@@ -86,20 +88,19 @@ export function timingView(app) {
 
 	function update() {
 		const running = attempt ?? told();
-		const seen = ["audio", "title"].filter((mark) => running && mark in running).map((mark) => `, ${WORDS[mark]} there`);
-		put(by("attempt"), running ? `Channel ${running.channel}${seen.join("")}: waiting` : "No attempt is open.");
+		put(by("attempt"), running ? standing(running) : t("No attempt is open."));
 		for (const key of signs) {
 			const { sign: mark } = key.dataset;
 			key.disabled = !running || mark in running || (mark === "refused" && "audio" in running);
 		}
 		const done = kept(PAST) ?? [];
-		fill(by("past"), ...(done.length ? done.map(summary) : ["None yet."]).map((text) => el("li", text)));
+		fill(by("past"), ...(done.length ? done.map(summary) : [t("None yet.")]).map((text) => el("li", text)));
 		tick();
 	}
 
 	function tick() {
 		const running = attempt ?? told();
-		put(by("since"), running ? `${took_s(running, app.clock.stamp()).toFixed(1)} s` : "");
+		put(by("since"), running ? `${figure(took_s(running, app.clock.stamp()), 1)} s` : "");
 	}
 
 	/** An entry was taken back: with its beginning goes the attempt, with a mark what it ended. */
@@ -142,8 +143,16 @@ function without(one, id) {
 	return { ...rest, keys };
 }
 
+/** Where the open attempt stands. */
+function standing({ channel, ...marks }) {
+	if ("audio" in marks) return t("Channel {channel}, sound there: waiting", { channel });
+	return "title" in marks ? t("Channel {channel}, title there: waiting", { channel }) : t("Channel {channel}: waiting", { channel });
+}
+
 function summary(one) {
-	const marks = Object.keys(WORDS).filter((mark) => typeof one[mark] === "number");
-	const parts = marks.map((mark) => `${WORDS[mark]} after ${one[mark].toFixed(1)} s`);
-	return `Channel ${one.channel}: ${[...parts, one.why ? `ended by ${one.why}` : ""].filter(Boolean).join(", ") || "what was seen was taken back"}`;
+	const marks = Object.keys(AFTER).filter((mark) => typeof one[mark] === "number");
+	const parts = marks.map((mark) => AFTER[mark].replace("{time}", figure(one[mark], 1)));
+	const seen = [...parts, one.why ? t("ended by another change") : ""].filter(Boolean).join(", ");
+	return seen ? t("Channel {channel}: {seen}", { channel: one.channel, seen })
+		: t("Channel {channel}: what was seen was taken back", { channel: one.channel });
 }

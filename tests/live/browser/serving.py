@@ -105,6 +105,7 @@ class Kept:
     posts: list[list[str]] = field(default_factory=list)
     conflicts: list[str] = field(default_factory=list)
     sheets: list[dict[str, Any]] = field(default_factory=list)
+    views: dict[str, dict[str, Any]] = field(default_factory=dict)
     refuse: dict[str, str] = field(default_factory=dict)
     drop_before: float = 0.0
     drop_after: float = 0.0
@@ -199,6 +200,9 @@ class _Handler(BaseHTTPRequestHandler):
         elif path == "/state":
             with kept.lock:
                 self._answer(kept.state)
+        elif path.startswith("/view/"):
+            with kept.lock:
+                self._answer(kept.views.get(path.removeprefix("/view/"), {"number": 0}))
         elif path == "/events":
             self._events()
         else:

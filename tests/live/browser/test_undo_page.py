@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 
+from tests.live.browser.real import go_to
 from tests.live.browser.serving import Kept, demo_state
 
 
@@ -15,7 +16,7 @@ def _live(page) -> None:
 
 
 def _view(page, name: str) -> None:
-    page.click(f"#bar [data-view={name}]")
+    go_to(page, name)
 
 
 def _undo(page) -> None:
