@@ -54,10 +54,11 @@ class Receiver:
 
     @property
     def masked_id(self) -> str:
-        """The identifier with all but the last three characters hidden."""
+        """The identifier with all but its last characters hidden: three stay, of a short one a third at the most."""
         if not self.id:
             return "unknown"
-        return "•" * max(len(self.id) - 3, 3) + self.id[-3:]
+        hidden = len(self.id) - min(len(self.id) // 3, 3)
+        return "•" * max(hidden, 3) + self.id[hidden:]
 
     def floor_of(self, unit: str) -> float | None:
         """The reading of a level in `unit` that means 'no signal', or None if none is known."""

@@ -155,7 +155,7 @@ def test_what_was_taken_out_is_counted_and_the_analysis_still_runs():
         "satellites": 1, "nodes": 2, "blocks": 1, "readbacks": 1, "sources": 2, "runs": 1,
     }  # fmt: skip
     assert {name: found.removed[name] for name in expected} == expected
-    assert "1 technicians' names taken out" in removed_lines(found)
+    assert "technicians' names taken out: 1" in removed_lines(found)
     assert satdiag.analyse(found.job).job == found.job.sheet.id
 
 

@@ -137,7 +137,11 @@ def parse_record(text: str) -> Record:
         raise ValueError("the block does not hold a record")
     if data["schema"] != RECORD_SCHEMA:
         raise ValueError(f"the record has the schema {data['schema']}")
-    if data["language"] not in LANGUAGES or not isinstance(data["acceptance"], dict):
+    texts = [data[name] for name in ("job", "job_sha256", "made_at", "satdiag", "language")]
+    texts += [data[name] for name in ("by", "as_of") if data[name] is not None]
+    if not all(isinstance(text, str) for text in texts) or not isinstance(data["acceptance"], dict):
+        raise ValueError("the block does not hold a record")
+    if data["language"] not in LANGUAGES:
         raise ValueError("the block does not hold a record")
     try:
         data["said"] = tuple(Word(**one) for one in data["said"])
@@ -145,7 +149,9 @@ def parse_record(text: str) -> Record:
         data["notes"] = tuple(str(one) for one in data["notes"])
     except TypeError:
         raise ValueError("the block does not hold a record") from None
-    return Record(**data)
+    record = Record(**data)
+    canonical(asdict(record))  # refuses what JSON has no form for: NaN, a number out of range
+    return record
 
 
 def rates_of(record: Record) -> tuple[float, float]:

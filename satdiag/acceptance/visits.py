@@ -17,7 +17,7 @@ def visit_of(job: Job, number: int) -> Job:
     Rows that were taken back or overridden are left out. Raises SatdiagError for a visit that is not there.
     """
     if not 1 <= number <= len(job.visits):
-        raise SatdiagError(f"Job {job.sheet.id} has {len(job.visits)} visits; there is no visit {number}.")
+        raise SatdiagError(f"Job {job.sheet.id} has no visit {number}. Visits in it: {len(job.visits)}.")
     visit, log = job.visits[number - 1], job.log
     inside = log["t_s"].between(visit.start_s, visit.end_s)
     carried = log["kind"].isin(CARRIED) & (log["t_s"] < visit.start_s)

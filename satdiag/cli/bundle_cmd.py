@@ -38,6 +38,7 @@ def bundle(paths: tuple[Path, ...], check: bool, by: str, figures: Format | None
 
 
 def _make(path: Path, out: Path, *, by: str, figures: Format | None, pdf: bool, full_id: bool) -> None:
+    from satdiag.acceptance.record import checked_name
     from satdiag.cli.analyse_cmd import warn_of_unknown_files
     from satdiag.handover.bundle import Wishes, bundle_bytes
     from satdiag.handover.bundle_check import check_bundle
@@ -47,6 +48,7 @@ def _make(path: Path, out: Path, *, by: str, figures: Format | None, pdf: bool, 
 
     if out.suffix.lower() != ".zip":
         raise click.UsageError(f"A bundle is named NAME.zip. Write e.g. {out.stem or 'handover'}.zip.")
+    by = checked_name(by) or ""
     warn_of_unknown_files(path)
     job = open_job(path)
     check_free(out)

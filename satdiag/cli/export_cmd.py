@@ -63,6 +63,9 @@ def export(
     from satdiag.handover.writing import check_free
     from satdiag.opening import open_job
 
+    places = [place.absolute() for place in (folder, spreadsheet, parquet, json_file, figures, copy) if place]
+    if len(set(places)) < len(places):
+        raise click.UsageError("Two of these have the same name. Give each its own; nothing was written.")
     opened = open_job(job)
     for place in (spreadsheet, parquet, json_file):
         if place is not None:

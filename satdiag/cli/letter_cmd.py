@@ -30,6 +30,7 @@ def letter(path: Path, recipient: Recipient, out: Path | None, as_text: bool, fu
     support what it needs to know and the one thing asked of it; the dealer the technical findings.
     """
     import satdiag
+    from satdiag.acceptance.record import checked_name
     from satdiag.cli.analyse_cmd import warn_of_unknown_files
     from satdiag.errors import SatdiagError
     from satdiag.kept import analyse_here
@@ -38,6 +39,7 @@ def letter(path: Path, recipient: Recipient, out: Path | None, as_text: bool, fu
 
     if full_id and recipient != "provider":
         raise SatdiagError("The whole identifier goes to the provider only: leave --full-id out.")
+    sender = checked_name(sender) or ""
     form = "text" if out is None else form_of(out, as_text)
     warn_of_unknown_files(path)
     job = satdiag.open_job(path)

@@ -35,7 +35,7 @@ def redact(job: Path, out: Path, shift_time: int) -> int:
     for line in removed_lines(found):
         click.echo(f"- {line}")
     if shift_time:
-        click.echo("- " + tell("every time moved by {days} days", days=shift_time))
+        click.echo("- " + tell("days by which every time was moved: {days}", days=shift_time))
     click.echo(_compared(original, found.job))
     return 0
 

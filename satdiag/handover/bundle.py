@@ -69,7 +69,7 @@ def bundle_bytes(job: Job, language: Language = "en", wishes: Wishes | None = No
         pieces, left_out = _pieces(job, findings, asked)
         about = About(
             satdiag=__version__,
-            job=job.sheet.id,
+            job=cleaner(job, asked.full_id)(job.sheet.id),
             job_sha256=job_hash(job),
             as_of=findings.verdict.as_of,
             receiver=shown_id(job, asked.full_id),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 
 from satdiag.errors import BadInput
 from satdiag.folder import export_files, parse_observations
@@ -49,11 +50,12 @@ def masked_files(job: Job) -> dict[str, bytes] | None:
     clean = cleaner(job, False)
     identifier = (job.sheet.receiver.id or "").casefold()
     sheet = _masked_sheet(job)
-    documents = {}
+    documents: dict[str, bytes] = {}
     for name, data in job.documents.items():
         if not _RAW.fullmatch(name):
             text = sheet if name == "job.toml" else data.decode("utf-8", errors="surrogateescape")
-            documents[name] = clean(text).encode("utf-8", errors="surrogateescape")
+            masked = _free_name(_plain_name(clean(name)), documents)
+            documents[masked] = clean(text).encode("utf-8", errors="surrogateescape")
     table = clean(export_files(job)[OBSERVATIONS].decode())
     try:
         header, rows, lines = parse_observations(table)
@@ -64,8 +66,18 @@ def masked_files(job: Job) -> dict[str, bytes] | None:
         return None
     files = export_files(copy)
     bare = {name: data for name, data in files.items() if name != "job.toml"}
-    still = any(identifier in data.decode("utf-8", errors="replace").casefold() for data in bare.values())
+    texts = [f"{name}\n{data.decode('utf-8', errors='replace')}".casefold() for name, data in bare.items()]
+    still = any(identifier in text for text in texts)
     return None if still and len(identifier) >= _SEARCHED else files
+
+
+def _free_name(name: str, taken: Mapping[str, bytes]) -> str:
+    """A masked name of a capture that no other one has."""
+    number, free = 2, name
+    while free in taken:
+        free = f"{name.removesuffix('.nmea')}-{number}.nmea"
+        number += 1
+    return free
 
 
 _SEARCHED = 5
@@ -73,13 +85,21 @@ _SEARCHED = 5
 
 
 def _masked_sheet(job: Job) -> str:
-    """job.toml with the line of the identifier written anew."""
+    """job.toml with the line of the identifier written anew, and that of the job's id if it holds the identifier."""
     text = job.documents["job.toml"].decode()
-    number = line_of_key(text, "receiver", "id")
     lines = text.split("\n")
-    if number is not None:
-        lines[number - 1] = f"id = {json.dumps(job.sheet.receiver.masked_id, ensure_ascii=False)}"
+    job_id = job.sheet.id
+    masked_job = _plain_name(cleaner(job, False)(job_id))
+    for table, old, new in (("receiver", "", job.sheet.receiver.masked_id), ("job", job_id, masked_job)):
+        number = line_of_key(text, table, "id")
+        if number is not None and new != old:
+            lines[number - 1] = f"id = {json.dumps(new, ensure_ascii=False)}"
     return "\n".join(lines)
+
+
+def _plain_name(masked: str) -> str:
+    """A masked text where only a file's name may stand."""
+    return masked.replace("•", "x")
 
 
 def _as_pieces(files: dict[str, bytes]) -> list[Piece]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from satdiag.csv_text import csv_line
 from satdiag.handover.masking import Clean
 from satdiag.job import Job, columns_of
@@ -9,6 +11,8 @@ from satdiag.rows import parse_number
 
 # What a spreadsheet program may take for a formula at the start of a cell (OWASP, 'CSV Injection').
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+# A program set to another language may split at ; or a tab, and then heeds no quotes that stand within a line.
+_NEW_CELL = re.compile(r"(^|[;\t\r\n])(?=\"*[=+\-@])")
 _NUMBER_COLUMNS = ("value", "span_s", "elapsed_s")
 
 
@@ -22,4 +26,5 @@ def rows_csv(job: Job, clean: Clean = str) -> str:
 def _cell(column: str, text: str) -> str:
     if column in _NUMBER_COLUMNS and parse_number(text) is not None:
         return text
-    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+    safe = _NEW_CELL.sub(r"\1'", text)
+    return f"'{safe}" if safe.startswith(FORMULA_STARTS) else safe

@@ -58,7 +58,7 @@ def workbook_bytes(job: Job, findings: Findings, full_id: bool = False) -> bytes
     book = openpyxl.Workbook()
     book.remove(book.active)
     book.properties.creator = "satdiag"
-    book.properties.title = job.sheet.id
+    book.properties.title = clean(job.sheet.id)
     _fill(book.create_sheet("observations"), OBSERVATION_HEADS, _observations(job, clean), clean)
     _fill(book.create_sheet("channels"), CHANNEL_HEADS, _channels(job, findings), clean)
     _fill(book.create_sheet("findings"), FINDING_HEADS, _findings(job, findings, full_id), clean)

@@ -79,12 +79,19 @@ def _standing(job: Job, findings: Findings, groups: Groups) -> list[str]:
     elif state == "explained" and words is not None:
         said = [translated(OPENING["works"]), translated(words.why)]
     elif state == "fault" and words is not None:
-        said = [translated(OPENING[kind]), translated(SURENESS[level_of(_chance(findings))]), translated(words.why)]
+        said = [_opening(kind, groups), translated(SURENESS[level_of(_chance(findings))]), translated(words.why)]
     elif state == "works":
         said = [translated(OPENING["works"]), tell("Nothing that we see now points to a fault.")]
     else:
         said = [translated(OPENING["unknown"]), _unknown(asks_provider(job, findings, groups))]
     return [*said, *_beside(findings, groups)]
+
+
+def _opening(kind: str, groups: Groups) -> str:
+    """The first sentence of a letter about a fault, true of a radio that plays a part of its channels too."""
+    some_play = any(channel not in groups.open for channel in groups.plays)
+    in_part = f"{kind}-in-part"
+    return translated(OPENING[in_part if some_play and in_part in OPENING else kind])
 
 
 def _is_named(findings: Findings) -> bool:

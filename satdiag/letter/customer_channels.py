@@ -104,7 +104,7 @@ def _shown(label: str, channels: tuple[int, ...], job: Job) -> list[Fact]:
     if not channels:
         return []
     names = names_text(channels, job)
-    if len(channels) <= FEW:
+    if len(channels) <= FEW and not names.isdecimal():  # one number alone would read as a count
         return [(label, names)]
     text = tell_many("{n} channel ({names})", "{n} channels ({names})", len(channels), names=names)
     return [(label, text)]

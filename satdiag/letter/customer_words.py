@@ -199,10 +199,12 @@ OPENING: dict[str, str] = {
     "broken": mark("Your satellite radio does not play as it should yet."),
     "not-here": mark("Your satellite radio cannot play as it should where the vehicle was checked."),
     "not-paid": mark("Your satellite radio does not play its channels at the moment."),
+    "not-paid-in-part": mark("Your satellite radio plays only some of its channels at the moment."),
     "not-sent": mark("Your satellite radio does not play its channels yet."),
+    "not-sent-in-part": mark("Your satellite radio plays only some of its channels so far."),
     "unknown": mark("We cannot say yet whether your satellite radio works as it should."),
 }
-"""The first sentence by the kind of what was found."""
+"""The first sentence by the kind of what was found; 'in-part' where some channels of the subscription play."""
 
 SURENESS: tuple[str, ...] = (
     mark("We are not sure of the reason yet. What follows fits best with what we have seen so far."),

@@ -172,8 +172,6 @@ def _seen_refused(findings: Findings, channels: tuple[int, ...]) -> tuple[int, .
 
 def _counted(channels: tuple[int, ...], job: Job) -> str:
     numbers = numbers_text(channels, job)
-    if len(channels) == 1:
-        return numbers
     return tell_many("{n} channel ({names})", "{n} channels ({names})", len(channels), names=numbers)
 
 

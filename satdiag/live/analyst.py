@@ -162,11 +162,13 @@ class Analyst:
 
     def _failed(self, text: str, **values: object) -> None:
         """What was found before stands, with its age; that nothing newer was found is said."""
-        for language in {*self._made, *self._asked_s} or {"en"}:
+        made = dict(self._made)
+        for language in {*made, *self._asked_s} or {"en"}:
             with speaking(language):
                 why, before = translated(text).format(**values), self._made.get(language, self.latest)
             told = tuple(one for one in before.could_not if one != why)
-            self._made[language] = before._replace(could_not=(why, *told)[:50])
+            made[language] = before._replace(could_not=(why, *told)[:50])
+        self._made = made  # others look through it meanwhile: it is exchanged, never changed
 
 
 def looked_s_ago(job: Job) -> float:

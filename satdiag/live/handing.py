@@ -45,7 +45,7 @@ class Handing:
     async def make(self, body: Mapping[str, Any]) -> Response:
         """Begin to make a paper; what came of it is told at `told`."""
         try:
-            wish = wish_from(body)
+            wish = await run_in_threadpool(wish_from, body)  # what it loads takes its time; taps do not wait for it
             self._maker.begin(wish)
         except NotAWish as error:
             return JSONResponse({"error": str(error)}, 400)

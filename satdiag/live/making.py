@@ -13,6 +13,7 @@ import sys
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
+from contextvars import copy_context
 from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic, time
@@ -89,7 +90,9 @@ class Maker:
                 raise Busy(translated(BUSY))
             self._wish, self._since_s = wish, monotonic()
             self._failed.pop((wish.what, wish.form), None)
-            self._thread = threading.Thread(target=self._run, args=(wish,), name="paper", daemon=True)
+            # A thread begins in English: why a paper was not made is said as its page speaks.
+            target, args = copy_context().run, (self._run, wish)
+            self._thread = threading.Thread(target=target, args=args, name="paper", daemon=True)
             self._thread.start()
 
     def told(self) -> dict[str, Any]:
@@ -123,9 +126,9 @@ class Maker:
         key = (wish.what, wish.form)
         try:
             paper = self._paper(wish)
-        except (_NotMade, OSError) as error:
+        except Exception as error:  # noqa: BLE001 (whatever it is, the next paper can be made)
             with self._lock:
-                self._failed[key], self._wish = str(error), None
+                self._failed[key], self._wish = str(error) or translated(ENDED), None
             return
         with self._lock:
             self._made.pop(key, None)  # the newest stands last

@@ -191,10 +191,11 @@ def answer() -> None:
 def _answered(place: Path, wish: Wish) -> tuple[dict[str, Any], bytes]:
     from satdiag.opening import open_job
 
-    try:
-        made = make_paper(open_job(place), wish)
-    except SatdiagError as error:
-        return {"error": str(error)}, b""
-    except Exception as error:  # noqa: BLE001 (it must be told, not only end)
-        return {"error": tell("An error of satdiag's own ({name}).", name=type(error).__name__)}, b""
+    with speaking(wish.language):
+        try:
+            made = make_paper(open_job(place), wish)
+        except SatdiagError as error:
+            return {"error": str(error)}, b""
+        except Exception as error:  # noqa: BLE001 (it must be told, not only end)
+            return {"error": tell("An error of satdiag's own ({name}).", name=type(error).__name__)}, b""
     return {"name": made.name, "rows": made.rows}, made.data

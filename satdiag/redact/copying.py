@@ -8,7 +8,7 @@ from pathlib import Path
 
 from satdiag.folder import export_files, job_hash, write_folder
 from satdiag.job import HEADER, Job, build_job, extra_columns
-from satdiag.language import mark, translated
+from satdiag.language import mark, tell, translated
 from satdiag.redact.documents import redacted_documents
 from satdiag.redact.names import Names
 from satdiag.redact.rows import redacted_rows
@@ -69,8 +69,8 @@ def _packaged_satellites(job: Job) -> tuple[str, ...]:
 
 
 def removed_lines(found: Redacted) -> list[str]:
-    """'3 notes taken out', one line for each kind, in the language in use."""
-    return [f"{number} {translated(LABELS[name])}" for name, number in found.removed.items()]
+    """'notes taken out: 3', one line for each kind, in the language in use."""
+    return [tell("{what}: {n}", what=translated(LABELS[name]), n=number) for name, number in found.removed.items()]
 
 
 def write_copy(found: Redacted, place: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+import unicodedata
 from collections.abc import Callable, Collection
 from typing import Any
 
@@ -23,6 +24,10 @@ from satdiag.report.sections import sections_of
 
 SHORTEST_MASKED = 5
 """An identifier shorter than this is not searched for in free text: it would strike common words."""
+
+_SPACES = r" \xa0\u202f\u2009\u2010-\u2015-"
+_BETWEEN, _BETWEEN_DIGITS = f"[{_SPACES}._/]?", f"[{_SPACES}]?"
+"""What people write between the groups of an identifier; in one of digits no point, as every coordinate has one."""
 
 Clean = Callable[[str], str]
 
@@ -54,11 +59,16 @@ def report_html(job: Job, findings: Findings, *, technician: bool = False, can: 
 
 
 def masker(job: Job) -> Clean:
-    """A function that hides the receiver's identifier in any text."""
+    """A function that hides the receiver's identifier in any text, as it is, in groups as on a label, or in NFD."""
     receiver = job.sheet.receiver
     if not receiver.id or len(receiver.id) < SHORTEST_MASKED:
         return lambda text: text
-    spelled = {re.escape(receiver.id), re.escape(html.escape(receiver.id, quote=False))}
+    forms = [unicodedata.normalize(form, receiver.id) for form in ("NFC", "NFD", "NFKC")]
+    spelled = {re.escape(part) for one in (receiver.id, *forms) for part in (one, html.escape(one, quote=False))}
+    bare = [character for character in receiver.id if character.isalnum()]
+    if len(bare) >= SHORTEST_MASKED:
+        between = _BETWEEN_DIGITS if "".join(bare).isdecimal() else _BETWEEN
+        spelled.add(rf"(?<![^\W_]){between.join(map(re.escape, bare))}(?![^\W_])")
     pattern = re.compile("|".join(sorted(spelled)), re.IGNORECASE)
     masked = receiver.masked_id
     return lambda text: pattern.sub(masked, text)

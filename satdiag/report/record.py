@@ -62,7 +62,7 @@ def record_of(
             _notes(found, clean),
         )
     made = make_record(job, found, words, by=by, made_at=made_at, language=language)
-    return replace(made, acceptance=cleaned(made.acceptance, clean))
+    return replace(made, job=clean(made.job), acceptance=cleaned(made.acceptance, clean))
 
 
 def _said(
@@ -92,7 +92,7 @@ def _said(
         "date": tell("Date"),
         "made": tell("Made by satdiag {version} from the log alone.", version=found.satdiag),
     }
-    return tuple(Word(name, text) for name, text in texts.items())
+    return tuple(Word(name, clean(text)) for name, text in texts.items())
 
 
 def _verdict(found: Acceptance) -> str:

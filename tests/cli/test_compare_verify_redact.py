@@ -85,7 +85,7 @@ def test_compare_says_which_arguments_it_needs():
 def test_redact_prints_what_it_took_out_and_writes_a_job_that_opens(tmp_path):
     code, out, _ = run("redact", "sample_logs/indoors", tmp_path / "out.satjob", "--shift-time", "-3")
     assert code == 0, out
-    assert "1 receiver identifiers taken out" in out
+    assert "receiver identifiers taken out: 1" in out
     assert "the same verdict" in out
     assert run("check", tmp_path / "out.satjob")[0] == 0
     assert run("redact", "sample_logs/indoors", tmp_path / "out.satjob")[0] == 2  # never over anything

@@ -53,6 +53,21 @@ def test_all_forms_at_once(folder, tmp_path, capsys):
         assert json.load(file)["job_sha256"] == wanted
 
 
+def test_two_forms_of_one_name_are_refused_before_anything_is_written(folder, tmp_path, capsys):
+    out = str(tmp_path / "same")
+    assert run(["export", str(folder), out, "--json", out]) == 2
+    assert "same name" in capsys.readouterr().err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["job"]
+
+
+def test_a_name_that_no_letter_or_record_can_hold_is_refused_for_the_bundle_too(folder, tmp_path, capsys):
+    for name in ("x" * 101, "A\x1b[31m"):
+        assert run(["bundle", str(folder), str(tmp_path / "x.zip"), "--no-pdf", "--by", name]) == 2
+        assert run(["letter", str(folder), "--for", "customer", "--from", name]) == 2
+    assert "longer than 100" in capsys.readouterr().err
+    assert not (tmp_path / "x.zip").exists()
+
+
 def test_the_csv_masks_the_identifier_unless_asked_for(folder, tmp_path):
     for name, more in (("masked.csv", []), ("full.csv", ["--full-id"])):
         assert run(["export", str(folder), "--spreadsheet", str(tmp_path / name), *more]) == 0

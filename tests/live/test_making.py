@@ -13,6 +13,7 @@ import time
 import pytest
 
 import satdiag.live.making as making
+from satdiag.language import speaking, translated
 from satdiag.live.handing import PAGE_CSP, PDF_CSP
 from satdiag.live.making import Busy, Maker
 from satdiag.live.papers import FORMS, NotAWish, Wish, make_paper, wish_from
@@ -146,6 +147,25 @@ def test_what_is_not_made_is_told_and_can_be_tried_again(maker, code, why):
         told = done(one)
         assert told["failed"] == [{"what": "report", "form": "html", "why": why}]
         assert told["made"] == []
+
+
+def test_why_it_is_not_made_is_said_as_the_page_speaks(maker):
+    one = maker("sys.exit(3)")
+    with speaking("es"):
+        one.begin(WISH)
+        why = translated("It ended before it was done.")
+    assert why != "It ended before it was done."
+    assert done(one)["failed"][0]["why"] == why
+
+
+def test_whatever_goes_wrong_the_next_paper_can_be_made(maker, monkeypatch):
+    one, wish = maker(ECHO), Wish("report", "html", "en", "Demo Hand")
+    with monkeypatch.context() as patched:
+        patched.setattr(making, "_read", lambda out: 1 / 0)
+        one.begin(wish)
+        assert "division" in done(one)["failed"][0]["why"]
+    one.begin(wish)
+    assert len(done(one)["made"]) == 1
 
 
 def test_a_process_that_takes_too_long_is_ended(maker):

@@ -64,9 +64,10 @@ def test_every_number_is_that_of_the_findings(sample):
         for one, sat in zip(shown["satellites"], site.satellites, strict=True):
             assert (one["name"], one["azimuth_deg"], one["elevation_deg"]) == (
                 sat.name,
-                sat.azimuth_deg,
-                sat.elevation_deg,
+                pytest.approx(sat.azimuth_deg, abs=0.05),
+                pytest.approx(sat.elevation_deg, abs=0.05),
             )
+            assert one["azimuth_deg"] == round(one["azimuth_deg"], 1), "more digits would tell the position"
             assert (one["p_clear"], one["p_clear_90"]) == (sat.p_clear, sat.p_clear_90)
             assert f"{sat.azimuth_deg:.1f}°" == one["azimuth"]
             assert sat.p_clear is None or one["kind"] == (

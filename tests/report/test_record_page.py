@@ -16,9 +16,11 @@ from satdiag.acceptance import confirm, record_schema
 from satdiag.acceptance.record import LAYOUT, parse_record
 from satdiag.errors import BadInput, SatdiagError
 from satdiag.folder import export_files, read_folder
+from satdiag.job import HEADER, build_job
 from satdiag.language import speaking
 from satdiag.report.record import record_html, record_of, same_job, write_record
 from satdiag.report.record_check import verify_record
+from satdiag.rows import Row
 from tests.helpers import make_job
 
 NOW = "2031-05-04T09:00:00Z"
@@ -195,6 +197,28 @@ def test_what_is_no_record_is_refused(job, tmp_path):
             verified(text, job, tmp_path / "r.html")
     with pytest.raises(SatdiagError, match="no such file"):
         verify_record(tmp_path / "nothing.html", job)
+
+
+@pytest.mark.parametrize("change", [
+    '"alpha":NaN', '"alpha":1e999', '"made_at":5', '"by":5', '"job":null', '"satdiag":[]', '"language":{}',
+])  # fmt: skip
+def test_data_that_no_record_can_hold_are_found_and_not_stumbled_over(change, page, job, tmp_path):
+    """NaN and infinity are no JSON (RFC 8259, section 6); the others are of another type than the record's schema."""
+    key = change.partition(":")[0]
+    forged = re.sub(rf'{key}:("[^"]*"|[0-9.e-]+)', change, page)
+    assert forged != page
+    found = verified(forged, job, tmp_path / "r.html")
+    assert not found.belongs
+    assert differs(found) == {"record"}
+
+
+def test_an_identifier_in_the_jobs_id_is_masked_in_the_record(tmp_path):
+    sheet = '[job]\nid = "job-DEMO0000A7"\n[receiver]\nid = "DEMO0000A7"\n'
+    rows = [Row("2031-05-03T14:00:00Z", "power", "receiver", "awake")]
+    job = build_job({"job.toml": sheet.encode()}, rows, HEADER)
+    made = record_of(job, confirm(job, satdiag.analyse(job)), by=None, made_at="2031-05-03T15:00:00Z")
+    assert "DEMO0000A7" not in record_html(made)
+    assert verified(record_html(made), job, tmp_path / "r.html").belongs
 
 
 def test_foreign_files_are_not_written_over(record, tmp_path):

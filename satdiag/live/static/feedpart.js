@@ -40,7 +40,7 @@ export function feedPart(app, place) {
 		const subject = path ? `${quantity}:${path}` : quantity;
 		const tap = app.enter({ kind: "bias", subject, value, unit: value === "unreadable" ? "" : UNITS[quantity] }, stamp);
 		if (!tap || value === "unreadable") return;
-		typed.push({ id: `p-${tap.key}`, path, quantity, number: Number(value), step: stepOf(value), at_ms: stamp.wall_ms + (stamp.offset_ms ?? 0) });
+		typed.push({ id: `p-${tap.key}`, job: app.state?.job, path, quantity, number: Number(value), step: stepOf(value), at_ms: stamp.wall_ms + (stamp.offset_ms ?? 0) });
 		show(path);
 	}
 
@@ -48,7 +48,7 @@ export function feedPart(app, place) {
 	function show(path) {
 		if (!told) return;
 		const spot = leads[path];
-		const own = typed.filter((one) => one.path === path);
+		const own = typed.filter((one) => one.path === path && one.job === app.state?.job);
 		const { windows } = told.leads[path];
 		const nothing = (one) => (one.quantity === "voltage" ? voltageWord : currentWord)(windows, one.number) === "none";
 		const readings = [...told.leads[path].recent, ...own.filter((one) => !(told.off && nothing(one)))].sort((a, b) => a.at_ms - b.at_ms);
@@ -90,8 +90,9 @@ export function feedPart(app, place) {
 		return said(Number(number.toPrecision(3)));
 	}
 
-	/** Which conductors there are, as the sheet says now. */
+	/** Which conductors there are, as the sheet says now; what the laptop refused is no reading. */
 	function lay() {
+		if (typed.length) for (const { key } of app.queue.refused()) withdrawn(`p-${key}`);
 		const dual = app.sheet("receiver.antenna_lead") === "dual";
 		for (const [path, { box }] of Object.entries(leads)) if (box.hidden !== (dual !== (path !== ""))) box.hidden = !box.hidden;
 	}
@@ -106,6 +107,16 @@ export function feedPart(app, place) {
 		}
 	}
 
+	/** Nothing is known: there is no analysis, or another job is served. */
+	function clear() {
+		told = null;
+		for (const { read, word, why: doubt, windows } of Object.values(leads)) {
+			for (const place of [read, word, doubt]) put(place, "");
+			word.dataset.state = "";
+			refill(windows, null, () => []);
+		}
+	}
+
 	/** An entry was taken back. */
 	function withdrawn(id) {
 		const at = typed.findIndex((one) => one.id === id);
@@ -114,5 +125,5 @@ export function feedPart(app, place) {
 		show(path);
 	}
 
-	return { update, lay, withdrawn };
+	return { update, clear, lay, withdrawn };
 }

@@ -34,10 +34,19 @@ export function handoverView(app) {
 
 	function draw({ papers: some }) {
 		waiting.hidden = Boolean(some);
+		if (!some) {
+			cards.clear();
+			fill(papers);
+			[state, looked_ms] = [{ making: null, made: [], failed: [] }, -Infinity];
+		}
 		for (const paper of some ?? []) {
-			if (!cards.has(paper.what)) {
-				cards.set(paper.what, cardOf(paper));
-				papers.append(cards.get(paper.what).card);
+			const shape = JSON.stringify([paper.title, paper.forms, paper.full_id]);
+			const before = cards.get(paper.what);
+			if (before?.shape !== shape) {
+				const made = { ...cardOf(paper), shape };
+				cards.set(paper.what, made);
+				if (before) before.card.replaceWith(made.card);
+				else papers.append(made.card);
 			}
 			cards.get(paper.what).tell(paper);
 		}

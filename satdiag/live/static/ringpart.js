@@ -37,6 +37,11 @@ export function ringPart(app, place) {
 		refill(broken, [told.broken, told.nodes], () => (told.broken ? breaking(told.broken, told.nodes) : []));
 	}
 
+	/** Nothing is known: there is no analysis, or another job is served. */
+	function clear() {
+		for (const place of [drawn, units, plan, broken]) refill(place, null, () => []);
+	}
+
 	/** The plan as steps to tick; ticks stay on this device, by job and plan. */
 	function planned(told) {
 		if (!told) return [];
@@ -86,5 +91,5 @@ export function ringPart(app, place) {
 		}), "aria-label": t("Position of {unit}: {position}", { unit: name, position: before ?? t("not entered") }) });
 	}
 
-	return { update };
+	return { update, clear };
 }

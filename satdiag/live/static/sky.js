@@ -4,6 +4,7 @@ import { ago, by, el, fill, kept, put } from "./dom.js";
 import { blocked, markShape, pointShape, shape, Skyplot } from "./skyplot.js";
 import { Told } from "./told.js";
 import { turningCard, whole } from "./turning.js";
+import { refill } from "./unchanged.js";
 import { figure, t } from "./words.js";
 
 const KINDS = { clear: t("probably clear"), doubtful: t("doubtful"), hidden: t("probably hidden"), unknown: t("not known") };
@@ -28,28 +29,34 @@ export function skyView(app) {
 	const which = choice(t("Navigation satellites"), { last: t("as last heard"), stay: t("over the whole stay") }, () => show());
 	const cards = layout(parts, plot, turning, start, up, which);
 	let [sky, shown] = [null, 0]; // what the laptop told last, and which of its sites is shown
+	let [drawn, picked] = ["", null]; // what is in the page, and the site that was chosen by hand
 	const told = new Told(app, "sky", draw);
 	by("view-sky").append(...cards.all);
 	draw({ number: 0 });
 
 	function draw(answer) {
+		const sign = JSON.stringify({ ...answer, number: Boolean(answer.number) });
+		if (sign === drawn) return age();
+		drawn = sign;
 		sky = answer.number ? answer : null;
 		for (const card of cards.known) card.hidden = !sky;
 		put(parts.head, sky ? sky.head : t("The log has not been analysed yet."));
 		put(parts.lack, sky?.lack ?? "");
 		[parts.lack.hidden, start.hidden] = [!sky?.missing, !sky?.missing];
-		if (!sky) return;
+		if (!sky) return undefined;
 		fill(parts.cautions, ...sky.cautions.map((text) => el("p.bad", text)));
 		list(parts.cannot, sky.could_not);
 		put(parts.times, sky.times);
-		shown = Math.min(sky.here ?? 0, sky.sites.length - 1);
-		fill(parts.sites, ...sky.sites.map((site, n) => el("button.site-key", n === sky.here ? t("{site} (here)", { site: site.name }) : site.name,
-			{ click: () => ((shown = n), show()) })));
+		const again = sky.sites.findIndex((site) => site.name === picked); // what a person looks at is not exchanged
+		shown = again >= 0 ? again : Math.min(sky.here ?? 0, sky.sites.length - 1);
+		const names = sky.sites.map((site) => site.name);
+		refill(parts.sites, [names, sky.here], () => names.map((name, n) => el("button.site-key", n === sky.here ? t("{site} (here)", { site: name }) : name,
+			{ click: () => ([shown, picked] = [n, name], show()) })));
 		parts.sites.hidden = sky.sites.length < 2;
 		for (const card of cards.placed) card.hidden = !sky.sites.length;
 		show();
 		turning.logged(sky.heading_deg);
-		age();
+		return age();
 	}
 
 	/** The site that is chosen. */
@@ -89,6 +96,7 @@ export function skyView(app) {
 		update() {
 			if (document.body.dataset.view !== "sky") turning.rest();
 			else age();
+			turning.may(app.state?.role !== "watch");
 			told.look();
 		},
 		shown: () => told.look(),

@@ -136,7 +136,7 @@ export class Step {
 
 	#note(name, entries, stamp) {
 		const taps = this.#app.enterAll(entries, stamp) ?? [];
-		for (const tap of taps) this.#entered.add(this.test, { id: `p-${tap.key}`, key: name, words: wordsOf(tap) });
+		for (const tap of taps) this.#entered.add(this.test, { id: `p-${tap.key}`, key: name, words: wordsOf(tap), job: this.#app.state?.job });
 		this.mark();
 	}
 

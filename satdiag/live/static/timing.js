@@ -1,5 +1,6 @@
 // How long a channel change takes: one large button at the change, others at the sound and the title.
 
+import { delaysCard } from "./delays.js";
 import { by, el, fill, kept, put } from "./dom.js";
 import { press } from "./press.js";
 import { figure, t } from "./words.js";
@@ -20,6 +21,7 @@ export function timingView(app) {
 	const gone = []; // attempts whose beginning was taken back here; the laptop may not know yet
 	const number = by("tune-number");
 	const signs = [...document.querySelectorAll("[data-sign]")];
+	const delays = delaysCard(app);
 	number.value = kept(LAST) ?? "";
 	number.addEventListener("input", () => kept(LAST, number.value.trim()));
 	for (const key of document.querySelectorAll("[data-step]")) {
@@ -96,6 +98,7 @@ export function timingView(app) {
 		const done = kept(PAST) ?? [];
 		fill(by("past"), ...(done.length ? done.map(summary) : [t("None yet.")]).map((text) => el("li", text)));
 		tick();
+		delays.look();
 	}
 
 	function tick() {
@@ -126,7 +129,7 @@ export function timingView(app) {
 	}
 
 	update();
-	return { id: "timing", update, tick, withdrawn };
+	return { id: "timing", update, tick, withdrawn, shown: delays.look };
 }
 
 function isOver(one) {

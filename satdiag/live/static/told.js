@@ -2,12 +2,14 @@
 
 import { Answered, ask } from "./net.js";
 
-/** Asks for a view and draws it. `draw(told)` is called with what the laptop tells; `told.number` is 0 before the first analysis. */
+/** Asks for a view and draws it. `draw(told)` is called with what the laptop tells; `told.number` is 0 before the first
+ * analysis, and at once when another job is served: nothing of the one before may stand there as its. */
 export class Told {
 	#app;
 	#name;
 	#draw;
-	#number = -1;
+	#seen = ""; // job, start of the laptop's recording, role and analysis of what is drawn: numbers alone begin anew
+	#job;
 	#asking = false;
 
 	constructor(app, name, draw) {
@@ -16,8 +18,12 @@ export class Told {
 
 	/** To be called with every state and when the view is shown. */
 	async look() {
-		const number = this.#app.state?.analysis ?? 0;
-		if (document.body.dataset.view !== this.#name || this.#asking || number === this.#number) return;
+		if (!this.#app.state) return;
+		const { job, run, role, analysis } = this.#app.state;
+		const sign = (number) => JSON.stringify([job, run, role, number]);
+		if (document.body.dataset.view !== this.#name || this.#asking || sign(analysis ?? 0) === this.#seen) return;
+		if (this.#job !== undefined && job !== this.#job) this.#draw({ number: 0 });
+		this.#job = job;
 		this.#asking = true;
 		let told = null;
 		try {
@@ -28,13 +34,14 @@ export class Told {
 		} finally {
 			this.#asking = false;
 		}
-		this.#number = told.number;
+		if (job !== this.#app.state.job) return; // it was another job's
+		this.#seen = sign(told.number);
 		this.#draw(told);
 	}
 
 	/** Ask again, as after something else than rows has changed. */
 	again() {
-		this.#number = -1;
+		this.#seen = "";
 		return this.look();
 	}
 }

@@ -3,7 +3,7 @@
 import { el, put } from "./dom.js";
 import { press, target } from "./press.js";
 import { winds } from "./skyplot.js";
-import { t } from "./words.js";
+import { figure, t } from "./words.js";
 
 const STEP_DEG = 5;
 const LEAP_DEG = 45;
@@ -127,10 +127,11 @@ export function turningCard(app, turned) {
 		handle.style.setProperty("--turn", `${at}deg`);
 		handle.setAttribute("aria-valuenow", at);
 		handle.setAttribute("aria-valuetext", chosen === null ? t("not chosen yet")
-			: t("{heading} degrees, {wind}", { heading: at, wind: windOf(at) }));
-		put(degrees, chosen === null ? "–" : `${at}°`);
+			: t("{heading} degrees, {wind}", { heading: figure(at, at % 1 ? 1 : 0), wind: windOf(at) }));
+		const said_at = figure(at, at % 1 ? 1 : 0);
+		put(degrees, chosen === null ? "–" : `${said_at}°`);
 		put(wind, chosen === null ? t("not chosen yet") : windOf(at));
-		put(enter, chosen === null ? t("Enter this heading") : t("Enter this heading: {heading}°", { heading: at }));
+		put(enter, chosen === null ? t("Enter this heading") : t("Enter this heading: {heading}°", { heading: said_at }));
 		enter.disabled = chosen === null;
 		put(follow, compass.on ? t("Do not follow the compass") : t("Follow this device's compass"));
 		follow.ariaPressed = String(compass.on);
@@ -167,6 +168,10 @@ export function turningCard(app, turned) {
 		logged(heading) {
 			if (heading === chosen) mine = false;
 			if (heading !== null && !mine && heading !== chosen) set(heading);
+		},
+		/** Who may only watch turns the picture, but is offered no entry. */
+		may(writes) {
+			if (enter.hidden === writes) enter.hidden = !writes;
 		},
 		/** The view is left: a sensor that nobody looks at costs current. */
 		rest,

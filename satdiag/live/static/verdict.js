@@ -8,7 +8,7 @@ import { t, tn } from "./words.js";
 const HOLD_MS = 350; // between the end of a touch and its click
 const LONGEST_TOUCH_MS = 8000; // its end may have been lost
 
-/** What was entered here for a test and is not in an analysis yet: [{id, key, words}] by test. */
+/** What was entered here for a test and is not in an analysis yet: [{id, key, words, job}] by test. */
 class Entered extends Map {
 	/** What is entered for a test and not worked in yet. */
 	open(test) {
@@ -192,7 +192,7 @@ export function verdictView(app) {
 	function update() {
 		told.look();
 		const refused = new Set(app.queue.refused().map((tap) => `p-${tap.key}`));
-		entered.sift((one) => !refused.has(one.id) && !app.taken.has(one.id));
+		entered.sift((one) => !refused.has(one.id) && !app.taken.has(one.id) && one.job === app.state.job);
 		if (shown?.number && app.state.role !== shown.role) draw(Object.assign(shown, { role: app.state.role }));
 		if ([...entered.values()].some((one) => one.length)) line(worked, "");
 		for (const step of steps.values()) step.mark();

@@ -46,7 +46,10 @@ export function wiringView(app) {
 	}
 
 	function draw(now) {
-		if (!now.number) return;
+		if (!now.number) {
+			clear();
+			return;
+		}
 		by("wiring-checks").hidden = false;
 		for (const [name, spot] of Object.entries({ ring, feed, supply })) {
 			const { state, read, said, cautions: care } = now[name];
@@ -61,6 +64,17 @@ export function wiringView(app) {
 		parts.feed.update(now.feed);
 		parts.checks.update(now.checks);
 		may();
+	}
+
+	/** Nothing is known yet: the entries alone stand there. */
+	function clear() {
+		by("wiring-checks").hidden = true;
+		for (const spot of [ring, feed, supply]) {
+			for (const place of [spot.state, spot.read]) put(place, "");
+			for (const place of [spot.care, spot.said]) refill(place, null, () => []);
+		}
+		parts.ring.clear();
+		parts.feed.clear();
 	}
 
 	/** Who may only watch sees, but is offered no entry. */

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 VIEWS: Mapping[str, str] = {
     "verdict": "satdiag.live.views.verdict",
+    "timing": "satdiag.live.views.timing",
     "sky": "satdiag.live.views.sky",
     "wiring": "satdiag.live.views.wiring",
     "handover": "satdiag.live.views.handover",

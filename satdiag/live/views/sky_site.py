@@ -39,8 +39,8 @@ def satellite_told(sat: SatelliteSky, recorded: bool) -> dict[str, Any]:
     risen = None if elevation is None else elevation > 0.0
     return {
         "name": sat.name,
-        "azimuth_deg": azimuth,
-        "elevation_deg": elevation,
+        "azimuth_deg": _tenth(azimuth),  # as it is written: many digits would tell everyone the position
+        "elevation_deg": _tenth(elevation),
         "p_clear": sat.p_clear,
         "p_clear_90": sat.p_clear_90,
         "kind": kind_told(sat),
@@ -53,6 +53,10 @@ def satellite_told(sat: SatelliteSky, recorded: bool) -> dict[str, Any]:
         "nearest": look_cells(sat)[0] if recorded and sat.looks is not None else "",
         "stay": look_cells(sat)[1] if recorded and sat.looks is not None else "",
     }
+
+
+def _tenth(angle_deg: float | None) -> float | None:
+    return None if angle_deg is None else round(angle_deg, 1)
 
 
 def kind_told(sat: SatelliteSky) -> str:

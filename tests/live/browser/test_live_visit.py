@@ -1,4 +1,4 @@
-"""A whole visit with one hand: from a blank job to the verdict, on a phone, beside a simulated receiver.
+"""A whole visit with one hand: from a blank job to the customer's letter, on a phone, beside a simulated receiver.
 
 Three real processes (the server, the receiver, a browser that takes touches) and one person, played here, who sees
 what the simulated head unit shows at that moment and taps it in. What is wrong is known beforehand from `truth.toml`.
@@ -23,23 +23,30 @@ import pytest
 from satdiag.opening import open_job
 from satdiag.simulate.device import Device
 from satdiag.simulate.headunit import channel_state
+from tests.letter.read import expected, plain
 from tests.live.browser.real import PHONE, Laptop, Receiver, live, saved, view
+from tests.live.browser.test_handover_page import make, opened
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="it ends the server with a signal of POSIX")
 
 
 class Visit(NamedTuple):
-    """A scenario, how fast its world goes, and what the page's first sentence says when it is recognised."""
+    """A scenario, how fast its world goes, what the page's first sentence says when it is recognised, and the letter.
+
+    `kind`: which words the customer must not read, in expected.toml; `letter`: words of which one must stand there.
+    """
 
     scenario: str
     seed: int
     speed: float
     sentence: str
+    kind: str
+    letter: str
 
 
 VISITS = [
-    Visit("filling", 1, 20.0, r"filling in"),
-    Visit("antenna-open", 2, 4.0, r"^The antenna.s feed is open"),
+    Visit("filling", 1, 20.0, r"filling in", "filling", r"still receiving its channels"),
+    Visit("antenna-open", 2, 4.0, r"^The antenna.s feed is open", "broken", r"roof antenna"),
 ]
 
 
@@ -199,6 +206,24 @@ def now_says(page: Any, pattern: str) -> str:
     return sentence
 
 
+COLONS = "(colon) => { for (const label of document.querySelectorAll('dt')) label.append(colon); }"
+"""Labels stand beside their values: as text there is a colon between them."""
+
+
+def customer_letter(page: Any) -> str:
+    """Make the customer's letter in the page's language, open it, and read it as one text."""
+    view(page, "handover")
+    page.wait_for_selector(".paper[data-what=customer]", timeout=30_000)
+    make(page, "customer")
+    tab = opened(page, "customer")
+    language = page.get_attribute("html", "lang")
+    assert tab.get_attribute("html", "lang") == language
+    tab.evaluate(COLONS, " :" if language == "fr" else ":")
+    text = plain(tab.inner_text("body"))
+    tab.close()
+    return text
+
+
 # --- the visit -----------------------------------------------------------------------------------------------------
 
 
@@ -207,7 +232,7 @@ def now_says(page: Any, pattern: str) -> str:
     "visit",
     [pytest.param(visit, id=visit.scenario, marks=[] if n else pytest.mark.long) for n, visit in enumerate(VISITS)],
 )
-def test_a_visit_from_a_blank_job_to_the_verdict(phone, tmp_path, capsys, visit):
+def test_a_visit_from_a_blank_job_to_the_letter(phone, tmp_path, capsys, visit):
     world, place = world_of(visit, tmp_path / "world"), tmp_path / "demo.satjob"
     page, complaints = phone(**PHONE)
     begun_s = time.monotonic()
@@ -230,6 +255,7 @@ def test_a_visit_from_a_blank_job_to_the_verdict(phone, tmp_path, capsys, visit)
             view(page, "now")
             saved(page)
             sentence = now_says(page, visit.sentence)
+            check_letter(customer_letter(page), visit, world, states)
             code, said = laptop.end()
     assert code == 0, said
     rows = open_job(place).rows
@@ -243,6 +269,20 @@ def test_a_visit_from_a_blank_job_to_the_verdict(phone, tmp_path, capsys, visit)
     assert heard > 30
     check_verdict(place, world)
     assert complaints == []
+
+
+def check_letter(text: str, visit: Visit, world: World, states: dict[int, str]) -> None:
+    """The letter says what is true of the world and of what was tapped, and nothing that it must not."""
+    assert re.search(visit.letter, text), text
+    for table in (expected()["never"][visit.kind], expected()["no_customer"]):
+        words = [one for one in table["en"] if not re.fullmatch(r"all \d+", one)]  # that number is a sample's
+        assert [one for one in words if one.lower() in text.lower()] == [], text
+    package = set(world.truth["entitled"])
+    play = sum(state == "authorised" for number, state in states.items() if number in package)
+    if 0 < play < len(package):
+        assert f"{play} of the {len(package)} channels of your package" in text, text
+    receiver = world.sheet["receiver"]["id"]
+    assert receiver not in text
 
 
 def check_verdict(place: Path, world: World) -> None:

@@ -225,6 +225,21 @@ def test_nothing_is_drawn_anew_but_on_a_newer_analysis(opened):
     assert page.locator("#key").count() == 1
 
 
+def test_the_site_that_was_chosen_stays_and_its_key_is_not_exchanged(opened):
+    two = served().views["sky"]
+    two["sites"].append({**two["sites"][0], "name": "demo hall", "said": ["Said of the hall."], "heard": None})
+    kept = served(two)
+    page, _ = shown(opened, kept)
+    page.locator(".site-key", has_text="demo hall").click()
+    page.evaluate("document.querySelector('.site-key[aria-pressed=true]').id = 'hall'")
+    with page.expect_response("**/view/sky"), kept.lock:
+        kept.views["sky"] = {**two, "number": 2, "times": "Another analysis."}
+        kept.state["analysis"], kept.changes = 2, kept.changes + 1
+    page.wait_for_selector("#view-sky :text('Another analysis.')", state="attached")
+    assert page.locator("#hall").get_attribute("aria-pressed") == "true"
+    assert page.locator("#view-sky li:text('Said of the hall.')").count() == 1
+
+
 def test_without_a_position_it_leads_to_where_one_is_given(opened):
     kept = served(told_of(make_job(ROW)))
     page, complaints = opened(kept)

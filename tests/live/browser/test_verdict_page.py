@@ -348,6 +348,23 @@ def test_an_answer_counts_as_open_until_an_analysis_holds_it(opened, told):
     assert complaints == []
 
 
+def test_another_job_is_not_shown_the_verdict_of_the_one_before_though_its_number_is_the_same(opened, told):
+    plan = {**told["plan"], "steps": told["plan"]["others"][:1], "others": []}
+    kept = serving({**told, "plan": plan}, job="demo-1")
+    page, complaints = seen(opened, kept)
+    page.locator(f"{PAGE} .answer").first.click()
+    page.wait_for_selector(f"{PAGE} .answer[aria-disabled]")
+    until(lambda: kept.applied, page)
+    with kept.lock:
+        kept.views["verdict"] = {**kept.views["verdict"], "head": {**told["head"], "text": "The verdict of job two."}}
+        kept.state.update(job="demo-2", run="r1")
+        kept.changes += 1
+    page.wait_for_selector(f"{PAGE} .sentence:has-text('job two')")
+    page.locator(f"{PAGE} .entered").wait_for(state="hidden")
+    assert page.locator(f"{PAGE} .answer[aria-disabled]").count() == 0  # the answer was the other job's
+    assert complaints == []
+
+
 def test_the_rare_causes_are_folded_and_what_fits_badly_is_named_first(opened, told):
     row = {"id": "row 7", "at": "10:00:00", "words": "lock any: no"}
     odd = {"item": "any-path", "text": "The receiver locks on nothing.", "said": "Demo chance.", "rows": [row]}
