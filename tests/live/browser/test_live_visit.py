@@ -255,7 +255,7 @@ def test_a_visit_from_a_blank_job_to_the_letter(phone, tmp_path, capsys, visit):
             view(page, "now")
             saved(page)
             sentence = now_says(page, visit.sentence)
-            check_letter(customer_letter(page), visit, world, states)
+            check_letter(customer_letter(page), visit, world, states, unit)
             code, said = laptop.end()
     assert code == 0, said
     rows = open_job(place).rows
@@ -271,16 +271,20 @@ def test_a_visit_from_a_blank_job_to_the_letter(phone, tmp_path, capsys, visit):
     assert complaints == []
 
 
-def check_letter(text: str, visit: Visit, world: World, states: dict[int, str]) -> None:
+def check_letter(text: str, visit: Visit, world: World, states: dict[int, str], unit: HeadUnit) -> None:
     """The letter says what is true of the world and of what was tapped, and nothing that it must not."""
     assert re.search(visit.letter, text), text
     for table in (expected()["never"][visit.kind], expected()["no_customer"]):
         words = [one for one in table["en"] if not re.fullmatch(r"all \d+", one)]  # that number is a sample's
         assert [one for one in words if one.lower() in text.lower()] == [], text
-    package = set(world.truth["entitled"])
-    play = sum(state == "authorised" for number, state in states.items() if number in package)
-    if 0 < play < len(package):
-        assert f"{play} of the {len(package)} channels of your package" in text, text
+    if visit.kind == "filling":
+        package = [int(line["channel"]) for line in world.lineup if line["category"] not in world.outside]
+        tapped = sum(states[number] == "authorised" for number in package)
+        by_now = sum(unit.shows(number) == "authorised" for number in package)
+        said = re.search(r"(\d+) of the (\d+) channels of your package", text)
+        assert said, text
+        assert int(said[2]) == len(package)
+        assert tapped <= int(said[1]) <= by_now, "those that were tapped, and what the readout told until then"
     receiver = world.sheet["receiver"]["id"]
     assert receiver not in text
 
