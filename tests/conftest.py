@@ -37,6 +37,12 @@ REAL_TIME = (
 """Files whose tests wait for processes, browsers or clocks and say how long that may take: two of them at once on a
 small computer would take each other's time. They mostly wait, so that there is room for one that computes beside."""
 
+PATIENT = tuple(
+    f"tests/live/browser/test_{name}.py"
+    for name in ("live_axe", "lineup_page", "page_languages", "sky_page", "timing_page", "verdict_page", "wiring_page")
+)
+"""Files of a browser that wait as long as it takes: they may run beside those above."""
+
 TOGETHER = {
     "tests/acceptance/test_samples_confirm.py": "samples",
     "tests/test_samples.py": "samples",
@@ -82,7 +88,8 @@ def pytest_collection_modifyitems(config, items):
 def _group(nodeid):
     """What one worker is given at a time."""
     file = nodeid.partition("::")[0]
-    return "real-time" if file.startswith(REAL_TIME) else TOGETHER.get(file, file)
+    hurried = file.startswith(REAL_TIME) and file not in PATIENT
+    return "real-time" if hurried else TOGETHER.get(file, file)
 
 
 @pytest.fixture(autouse=True, scope="session")

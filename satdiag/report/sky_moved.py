@@ -61,5 +61,5 @@ _MONTHS = mark("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec")
 def _clock(instant: Instant, local: LocalTime) -> str:
     wall = local.wall(parse_instant(instant))
     return tell(
-        "{day} {month}, {time}", day=wall.day, month=translated(_MONTHS[wall.month - 1]), time=f"{wall:%H:%M}"
+        "{day} {month}, {time}", day=wall.day, month=translated(_MONTHS).split()[wall.month - 1], time=f"{wall:%H:%M}"
     )

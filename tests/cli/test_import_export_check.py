@@ -73,8 +73,8 @@ def test_a_spreadsheet_gets_no_formulas_and_numbers_stay(tmp_path):
     assert data.startswith(b"\xef\xbb\xbf")
     rows = list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline="")))
     assert [row["value"] for row in rows] == ["-71.2", "'+x", "'-2+3", "+5"]
-    assert [row["subject"] for row in rows] == ["any", "'=1+1", "'\t=x", "x"]
-    assert [row["note"] for row in rows] == ["'-5", "'@a, b", "harmless", "a\n=b"]
+    assert [row["subject"] for row in rows] == ["any", "'=1+1", "'\t'=x", "x"]
+    assert [row["note"] for row in rows] == ["'-5", "'@a, b", "harmless", "a\n'=b"]
     assert rows[0]["span_s"] == "30"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["x.csv", "x.satjob"]
 
