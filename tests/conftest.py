@@ -39,7 +39,15 @@ small computer would take each other's time. They mostly wait, so that there is 
 
 PATIENT = tuple(
     f"tests/live/browser/test_{name}.py"
-    for name in ("live_axe", "lineup_page", "page_languages", "sky_page", "timing_page", "verdict_page", "wiring_page")
+    for name in (
+        "live_axe",
+        "lineup_page",
+        "page_languages",
+        "sky_page",
+        "timing_page",
+        "verdict_page",
+        "wiring_page",
+    )
 )
 """Files of a browser that wait as long as it takes: they may run beside those above."""
 
