@@ -17,7 +17,7 @@ MODULES = sorted(ROOT.rglob("*.py"))
 ORDER = [
     {"language"},
     {"vocabulary", "errors"},
-    {"csv_text", "safe_write", "lead_keys", "feed_keys"},
+    {"csv_text", "safe_write", "zip_form", "lead_keys", "feed_keys"},
     {"rows"},
     {"sheet", "tables", "touchstone"},
     {"ring_file"},

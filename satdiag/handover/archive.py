@@ -9,14 +9,13 @@ from __future__ import annotations
 import hashlib
 import io
 import re
-import stat
 import zipfile
-import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from satdiag import zip_form
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, Problem, SatdiagError, bad_input
 
@@ -27,10 +26,6 @@ MAX_TEXT_BYTES = 20_000_000
 """Of a member that is read into memory: the manifest."""
 
 _AT_ONCE = 1_000_000
-_PLAIN_FILE = stat.S_IFREG | 0o644
-_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-_ENCRYPTED = 0x1
-_BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, OSError, ValueError, NotImplementedError)
 _NAME = re.compile(r"[A-Za-z0-9._-]+(/[A-Za-z0-9._-]+)*")
 _MEND = "It is not as `satdiag bundle` wrote it: ask for the bundle again."
 
@@ -49,16 +44,9 @@ def packed(files: Mapping[str, bytes], moment: datetime) -> bytes:
     The format knows no time before 1980 and after 2107 (APPNOTE.TXT, 4.4.6), and only even seconds.
     """
     year = min(max(moment.year, 1980), 2107)
-    stamp = (year, moment.month, moment.day, moment.hour, moment.minute, moment.second // 2 * 2)
-    made = io.BytesIO()
-    with zipfile.ZipFile(made, "w") as archive:
-        for name in sorted(files):
-            info = zipfile.ZipInfo(name, stamp)
-            info.compress_type = zipfile.ZIP_DEFLATED
-            info.create_system = 3  # Unix, on every system
-            info.external_attr = _PLAIN_FILE << 16
-            archive.writestr(info, files[name])
-    return made.getvalue()
+    return zip_form.packed(
+        files, (year, moment.month, moment.day, moment.hour, moment.minute, moment.second // 2 * 2)
+    )
 
 
 def read_archive(place: Path, texts: tuple[str, ...]) -> tuple[dict[str, Member], dict[str, bytes]]:
@@ -84,7 +72,7 @@ def _read(file: io.BufferedReader, name: str, texts: tuple[str, ...]) -> tuple[d
             infos = [info for info in infos if not info.is_dir()]
             members = {info.filename: _member(archive, info, name) for info in infos}
             return members, {info.filename: _text(archive, info, name) for info in infos if info.filename in texts}
-    except _BROKEN as error:
+    except zip_form.BROKEN as error:
         what = f"not a whole ZIP file ({' '.join(str(error).split()) or type(error).__name__})"
         raise bad_input(name, what, _MEND) from None
 
@@ -115,11 +103,7 @@ def _trouble(info: zipfile.ZipInfo) -> str | None:
         return "is a folder with something in it"
     if not _NAME.fullmatch(name) or any(part in (".", "..") for part in name.split("/")):
         return "has a name that leads out of the archive, or that is not plain"
-    if stat.S_IFMT(info.external_attr >> 16) not in (0, stat.S_IFDIR if info.is_dir() else stat.S_IFREG):
-        return "is a link or another special file"
-    if info.flag_bits & _ENCRYPTED:
-        return "is encrypted"
-    return None if info.compress_type in _METHODS else "is packed in a way that is not known here"
+    return zip_form.oddity(info)
 
 
 def _member(archive: zipfile.ZipFile, info: zipfile.ZipInfo, file: str) -> Member:

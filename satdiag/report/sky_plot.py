@@ -213,6 +213,12 @@ def together_words(site: SiteSky) -> list[str]:
 
 
 def _alt(site: SiteSky) -> str:
+    title = tell("Polar plot of the sky over {site}.", site=site.name)
+    return " ".join([title, drawn_words(site), *navigation_words(site)])
+
+
+def drawn_words(site: SiteSky) -> str:
+    """The satellites of the service that a plot of the sky shows, in a sentence."""
     said = [
         tell(
             "{satellite} at azimuth {azimuth:.0f} degrees, elevation {elevation:.0f} degrees, chance of being clear "
@@ -225,8 +231,7 @@ def _alt(site: SiteSky) -> str:
         for sat in site.satellites
         if sat.azimuth_deg is not None and sat.elevation_deg is not None
     ]
-    shown = parted(said) + "." if said else tell("No broadcast satellite is drawn.")
-    return " ".join([tell("Polar plot of the sky over {site}.", site=site.name), shown, *navigation_words(site)])
+    return parted(said) + "." if said else tell("No broadcast satellite is drawn.")
 
 
 def satellite_table(site: SiteSky) -> Table:

@@ -7,12 +7,11 @@ a huge one. Only names of known kinds are taken, only plain files, and never mor
 from __future__ import annotations
 
 import io
-import stat
 import zipfile
-import zlib
 from collections.abc import Mapping
 from pathlib import Path
 
+from satdiag import zip_form
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, Problem, SatdiagError, bad_input
 
@@ -21,32 +20,12 @@ MAX_TOTAL_BYTES = 50_000_000
 MAX_ZIP_BYTES = 20_000_000
 MAX_FILES = 1000
 
-_FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the first one that a zip file can hold
-_PLAIN_FILE = stat.S_IFREG | 0o644
-_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-_ENCRYPTED = 0x1
-_BROKEN = (
-    zipfile.BadZipFile,
-    zlib.error,
-    EOFError,
-    RuntimeError,
-    OSError,
-    ValueError,
-)  # RuntimeError: packed in a way unknown here
 _MEND = "Make it afresh with `satdiag user export`."
 
 
 def pack(files: Mapping[str, bytes]) -> bytes:
     """Files by their names as a zip file: name order, no times, so that equal content gives equal bytes."""
-    made = io.BytesIO()
-    with zipfile.ZipFile(made, "w") as archive:
-        for name in sorted(files):
-            info = zipfile.ZipInfo(name, _FIXED_TIME)
-            info.compress_type = zipfile.ZIP_DEFLATED
-            info.create_system = 3  # Unix, on every system
-            info.external_attr = _PLAIN_FILE << 16
-            archive.writestr(info, files[name])
-    return made.getvalue()
+    return zip_form.packed(files)
 
 
 def unpack(place: Path, kinds: Mapping[str, str]) -> dict[str, bytes]:
@@ -58,7 +37,7 @@ def unpack(place: Path, kinds: Mapping[str, str]) -> dict[str, bytes]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _members(archive, place.name, kinds)
-    except _BROKEN as error:
+    except zip_form.BROKEN as error:
         what = f"not a whole zip file ({' '.join(str(error).split()) or type(error).__name__})"
         raise bad_input(place.name, what, _MEND) from None
 
@@ -101,12 +80,8 @@ def _trouble(info: zipfile.ZipInfo, kinds: Mapping[str, str]) -> str | None:
         return f"lies in none of the folders {', '.join(kinds)}"
     if "/" in name or "\\" in name or not name.endswith(kinds[kind]):
         return f"is no file NAME{kinds[kind]} in {kind}"
-    if stat.S_IFMT(info.external_attr >> 16) not in (0, stat.S_IFREG):
-        return "is a link or another special file"
-    if info.flag_bits & _ENCRYPTED:
-        return "is encrypted"
-    if info.compress_type not in _METHODS:
-        return "is packed in a way that is not known here"
+    if trouble := zip_form.oddity(info):
+        return trouble
     return f"is larger than {MAX_FILE_BYTES} bytes" if info.file_size > MAX_FILE_BYTES else None
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from satdiag.language import parted, tell
+from satdiag.language import tell
 from satdiag.live.views.sky_day import Day
 from satdiag.report.numbers import percent
-from satdiag.report.sky_plot import PROBABLY_BLOCKED, PROBABLY_CLEAR, degrees_text, together_words
+from satdiag.report.sky_plot import PROBABLY_BLOCKED, PROBABLY_CLEAR, degrees_text, drawn_words, together_words
 from satdiag.report.sky_points import kind_of, look_cells, navigation_words
 from satdiag.report.words import PLACES, SKY_SOURCES
 from satdiag.sky.compass import compass_word
@@ -70,20 +70,8 @@ def kind_told(sat: SatelliteSky) -> str:
 
 def alt_of(site: SiteSky) -> str:
     """The picture in words."""
-    said = [
-        tell(
-            "{satellite} at azimuth {azimuth:.0f} degrees, elevation {elevation:.0f} degrees, chance of being clear "
-            "{chance}",
-            satellite=sat.name,
-            azimuth=sat.azimuth_deg,
-            elevation=sat.elevation_deg,
-            chance=percent(sat.p_clear),
-        )
-        for sat in site.satellites
-        if sat.azimuth_deg is not None and sat.elevation_deg is not None
-    ]
-    shown = parted(said) + "." if said else tell("No broadcast satellite is drawn.")
-    return " ".join([tell("Polar plot of the sky over {site}.", site=site.name), shown, _skyline_words(site.mask)])
+    title = tell("Polar plot of the sky over {site}.", site=site.name)
+    return " ".join([title, drawn_words(site), _skyline_words(site.mask)])
 
 
 def _skyline_words(mask: Mask | None) -> str:
