@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from satdiag.errors import BadInput, Problem, bad_input
+from satdiag.errors import BadInput, Problem, bad_input, shown
 
 MAX_FIELD = 100_000
 _LINE_END = re.compile(r"(?<!\r)\r+(?:\n|\Z)")
@@ -89,20 +90,21 @@ def _quoting(file: str, line: int, taken: list[str], error: str) -> BadInput:
 def header_problems(file: str, found: Sequence[str], required: Sequence[str], optional: Sequence[str]) -> None:
     """Check a header: the required columns in order, then any of the optional ones in order. Raises BadInput."""
     allowed = ",".join(required) + (f", then optionally any of {','.join(optional)}" if optional else "")
-    for separator, shown in ((";", "';'"), ("\t", "tabs")):
+    for separator, named in ((";", "';'"), ("\t", "tabs")):
         if len(found) == 1 and found[0].count(separator) >= len(required) - 1:
-            raise bad_input(file, f"the columns are separated by {shown}", "Save it with ',' as the separator.", 1)
+            mend = "Save it with ',' as the separator, or bring it in with a map (satdiag docs import)."
+            raise bad_input(file, f"the columns are separated by {named}", mend, 1)
     if not set(found) & set(required):
         raise bad_input(file, "the first line is not the header", f"Write {allowed}.", 1)
-    repeated = [name for number, name in enumerate(found) if name in found[:number]]
+    repeated = [name for name, count in Counter(found).items() if count > 1]
     if repeated:
-        raise bad_input(file, f"the column '{repeated[0]}' stands twice", f"Write {allowed}.", 1, repeated[0])
+        raise bad_input(file, f"the column {quoted(repeated[0])} stands twice", f"Write {allowed}.", 1, repeated[0])
     missing = [name for name in required if name not in found]
     if missing:
         raise bad_input(file, f"the column '{missing[0]}' is missing", f"Write {allowed}.", 1, missing[0])
     unknown = [name for name in found if name not in (*required, *optional)]
     if unknown:
-        raise bad_input(file, f"'{unknown[0]}' is not a known column", f"Write {allowed}.", 1, unknown[0])
+        raise bad_input(file, f"{quoted(unknown[0])} is not a known column", f"Write {allowed}.", 1, unknown[0])
     if list(found) != [*required, *(name for name in optional if name in found)]:
         raise bad_input(file, "the columns stand in another order", f"Write {allowed}.", 1)
 
@@ -133,9 +135,7 @@ def raw_fields(raw: str) -> list[str]:
 
 def quoted(text: str) -> str:
     """A text from an input in quotes, for messages: a long one cut short, what cannot be shown as an escape."""
-    cut = text if len(text) <= 60 else text[:50] + "..."
-    shown = "".join(mark if mark.isprintable() else mark.encode("unicode_escape").decode() for mark in cut)
-    return f"'{shown}'"
+    return f"'{shown(text)}'"
 
 
 def quoted_value(value: object) -> str:

@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
 
 SHOWN_PROBLEMS = 20
+
+
+def shown(text: str, most: int = 60) -> str:
+    """A text from an input for messages: a long one cut short, what cannot be seen as an escape."""
+    cut = text if len(text) <= most else text[: most - 10] + "..."
+    return "".join(mark if mark.isprintable() else mark.encode("unicode_escape").decode() for mark in cut)
+
+
+def named(names: Collection[str], most: int = 20) -> str:
+    """Names from an input for messages: the first ones, and how many more there are; 'none' of none."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(shown(name) for name in islice(names, most)) + more or "none"
 
 
 @dataclass(frozen=True)
@@ -19,11 +34,11 @@ class Problem:
     column: str | None = None
 
     def __str__(self) -> str:
-        where = self.file
+        where = shown(self.file, 300)
         if self.line is not None:
             where += f", line {self.line}"
         if self.column is not None:
-            where += f", column '{self.column}'"
+            where += f", column '{shown(self.column)}'"
         return f"{where}: {self.what}. {self.mend}"
 
 
@@ -67,3 +82,8 @@ class StoreWaits(StoreProblem):
 
 class MissingPart(SatdiagError):
     """An optional part is not installed. Example: the page without the extra 'page'."""
+
+
+def how_to_install(extra: str) -> str:
+    """How to install an optional part: by the pip of the Python that runs satdiag, not just any."""
+    return f'Install it with: pip install "satdiag[{extra}]" (the pip in {Path(sys.executable).parent})'

@@ -8,8 +8,9 @@ disproved counts in the upper bound only. The hold times (judgement, no source) 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
+from functools import cached_property, reduce
 from typing import Literal
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -95,7 +96,17 @@ class _Log:
 
     def select(self, kind: str) -> pd.DataFrame:
         rows = self.job.select(kind)
-        return rows[(rows["t_s"] >= self.start_s).to_numpy()]
+        return rows[(rows["t_s"] >= self.start_s).to_numpy()] if self.start_s > 0.0 else rows
+
+    @cached_property
+    def locks(self) -> pd.DataFrame:
+        """Lock rows, by what is asked of them alone: quick to part, however many there are."""
+        return self.select("lock")[["t_s", "subject", "value", "source"]]
+
+    @cached_property
+    def levels(self) -> pd.DataFrame:
+        """Level rows of scales on which 'no signal' is known: `t_s`, `subject`, `source`, and `above` (bool)."""
+        return _usable_levels(self)
 
 
 def era_start_s(job: Job) -> float:
@@ -104,8 +115,18 @@ def era_start_s(job: Job) -> float:
     return float(swaps[-1]) if len(swaps) else 0.0
 
 
+_CLOCKS: WeakKeyDictionary[Job, ExposureClock] = WeakKeyDictionary()
+"""The clocks of jobs that are still in use: several estimators ask for the same one."""
+
+
 def exposure_clock(job: Job) -> ExposureClock:
-    """The exposure clock of a job."""
+    """The exposure clock of a job; the same job always has the same one."""
+    if (known := _CLOCKS.get(job)) is None:
+        known = _CLOCKS[job] = _clock(job)
+    return known
+
+
+def _clock(job: Job) -> ExposureClock:
     log = _Log(job, era_start_s(job))
     origin_s, origin = _origin(log)
     basis = _basis(log)
@@ -210,7 +231,7 @@ def _held(log: _Log, proofs: _Proofs, hold_s: float, contrary_s: Floats) -> Span
     """
     gaps = _gaps(log)
     held = [_joined(proofs.t_s, hold_s, contrary_s, gaps)]
-    for source in sorted(set(proofs.source)):
+    for source in sorted(set(proofs.source.tolist())):
         own = gaps[(gaps["subject"] == source).to_numpy()]
         if source.startswith(READOUTS) and len(own) < len(gaps):
             held.append(_joined(proofs.of(source).t_s, hold_s, contrary_s, own))
@@ -250,18 +271,20 @@ def _gap_between(gaps: pd.DataFrame, left: Floats, right: Floats) -> NDArray[np.
 
 
 def _usable_levels(log: _Log) -> pd.DataFrame:
-    """Level rows of scales on which 'no signal' is known, with `above` (bool)."""
-    rows = log.select("signal").copy()
-    floors = [log.job.sheet.receiver.floor_of(unit) for unit in rows["unit"]]
-    rows["floor"] = np.array([np.nan if floor is None else floor for floor in floors], dtype=float)
-    rows = rows[rows["floor"].notna()]
-    return rows.assign(above=rows["number"] > rows["floor"])
+    """See `_Log.levels`."""
+    rows = log.select("signal")
+    units = rows["unit"].cat
+    floors = [log.job.sheet.receiver.floor_of(unit) for unit in units.categories]
+    floor = np.array([*(np.nan if one is None else one for one in floors), np.nan])[units.codes.to_numpy()]
+    is_known = ~np.isnan(floor)
+    rows = rows[["t_s", "subject", "source"]].assign(above=rows["number"].to_numpy() > floor)
+    return rows if is_known.all() else rows[is_known]
 
 
 def _basis(log: _Log) -> Basis:
     if len(log.select("lock")):
         return "lock"
-    return "level" if len(_usable_levels(log)) else "awake"
+    return "level" if len(log.levels) else "awake"
 
 
 def _seen_then(channel: pd.DataFrame, *states: str) -> pd.DataFrame:
@@ -271,7 +294,7 @@ def _seen_then(channel: pd.DataFrame, *states: str) -> pd.DataFrame:
 
 def _awake(log: _Log) -> tuple[Spans, Spans]:
     """Where awake is proved, and where asleep is logged."""
-    power, lock, audio, levels = log.select("power"), log.select("lock"), log.select("audio"), _usable_levels(log)
+    power, lock, audio, levels = log.select("power"), log.locks, log.select("audio"), log.levels
     proofs = _proofs(
         [
             power[power["value"] == "awake"],
@@ -300,7 +323,7 @@ class _Path:
 
 def _paths(log: _Log) -> dict[str, _Path]:
     """Per path: its lock rows; without any its levels; and for the paths together channels and audio, if neither."""
-    lock, levels = log.select("lock"), _usable_levels(log)
+    lock, levels = log.locks, log.levels
     found = {}
     for name in sorted({*lock["subject"], *levels["subject"]}):
         rows = lock[lock["subject"] == name]

@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from satdiag.bulk import read_columns
 from satdiag.csv_text import csv_line, decode, header_problems, records, shape_problem
 from satdiag.errors import BadInput, NotAJob, Problem, SatdiagError, bad_input
 from satdiag.job import (
@@ -18,11 +19,15 @@ from satdiag.job import (
     build_job,
     columns_of,
     document_problems,
+    observations_bytes,
     observations_text,
     with_rows,
 )
 from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row
 from satdiag.safe_write import sync, write_over
+
+LONG = 100_000
+"""Observations of so many bytes are read by column, which costs more to begin with and less for each row."""
 
 
 def unknown_files(folder: Path) -> list[str]:
@@ -44,6 +49,8 @@ def read_folder(folder: Path) -> Job:
         mend = f"Add it; it may hold the header alone: {HEADER}"
         raise BadInput([Problem(OBSERVATIONS, "the file is missing", mend), *document_problems(documents)])
     observations = documents.pop(OBSERVATIONS)
+    if len(observations) >= LONG and (plain := read_columns(observations)):
+        return build_job(documents, plain[1], plain[0])
     try:
         header, rows, lines = parse_observations(decode(observations, OBSERVATIONS))
     except BadInput as error:
@@ -62,6 +69,8 @@ def bytes_of(path: Path) -> bytes:
     """The bytes of a file. Raises SatdiagError."""
     try:
         return path.read_bytes()
+    except FileNotFoundError:
+        raise SatdiagError(f"{path}: cannot be read (there is no such file). Check the name.") from None
     except OSError as error:
         raise SatdiagError(f"{path}: cannot be read ({error.strerror}). Check the rights to it.") from None
 
@@ -72,9 +81,11 @@ def append_to_folder(folder: Path, rows: Sequence[Row]) -> Job:
     The bytes that stand there stay, unless the header needs a column more: then every row gains its blank field.
     Raises BadInput for rows that the log does not allow, SatdiagError; nothing is written then.
     """
-    job = with_rows(read_folder(folder), rows)
     place = folder / OBSERVATIONS
-    before = bytes_of(place)
+    before = bytes_of(place) if place.is_file() else b""  # at first: whatever changes it from now on is noticed
+    job = with_rows(read_folder(folder), rows)
+    if not rows:
+        return job
     line_end = b"\r\n" if b"\r\n" in before else b"\n"
     if parse_observations(decode(before, OBSERVATIONS))[0] == job.header:
         columns = columns_of(job.header)
@@ -117,14 +128,19 @@ def parse_observations(text: str) -> tuple[str, list[Row], list[int]]:
 
 def export_files(job: Job) -> dict[str, bytes]:
     """The canonical export: every file of the job folder by name, in name order."""
-    files = {**job.documents, OBSERVATIONS: observations_text(job).encode()}
+    files = {**job.documents, OBSERVATIONS: observations_bytes(job)}
     return dict(sorted(files.items()))
 
 
 def job_hash(job: Job) -> str:
     """SHA-256 (hex) over the canonical export: for each file its name, its length and its bytes."""
+    return hash_of(export_files(job))
+
+
+def hash_of(files: Mapping[str, bytes]) -> str:
+    """The same, where the canonical export is there already."""
     digest = hashlib.sha256()
-    for name, data in export_files(job).items():
+    for name, data in files.items():
         digest.update(f"{name}\n{len(data)}\n".encode())
         digest.update(data)
     return digest.hexdigest()

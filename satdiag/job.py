@@ -12,9 +12,11 @@ from typing import TypeVar
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from satdiag.bulk import ColumnRows, columns_of_rows, frame_of, is_sound, lines_of, used_rows
 from satdiag.csv_text import csv_line, decode, header_problems, quoted, raw_fields, records
-from satdiag.errors import BadInput, Problem, bad_input
+from satdiag.errors import BadInput, Problem, bad_input, shown
 from satdiag.ring_file import FILE as RING
 from satdiag.ring_file import parse_ring
 from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row, check_rows, rows_frame
@@ -53,13 +55,14 @@ class Visit:
 class Job:
     """One vehicle's job. Build it with `build_job` or `satdiag.open_job`; never change what it hands out.
 
-    `rows` are the observations as written, `header` the header line as written, `documents` every other file of the
-    job as bytes. `observations` is all rows as a table in the file's order, `log` what the analysis reads.
+    `rows` are the observations as written (a tuple, or `bulk.ColumnRows`, which makes each row when it is asked for),
+    `header` the header line as written, `documents` every other file of the job as bytes. `observations` is all rows
+    as a table in the file's order, `log` what the analysis reads.
     """
 
     sheet: Sheet
     header: str
-    rows: tuple[Row, ...]
+    rows: Sequence[Row]
     documents: Mapping[str, bytes]
     lineup: tuple[LineUpChannel, ...] | None = None
     horizon: tuple[HorizonPoint, ...] | None = None
@@ -67,6 +70,8 @@ class Job:
 
     @cached_property
     def _frame(self) -> pd.DataFrame:
+        if isinstance(self.rows, ColumnRows):
+            return frame_of(self.rows, self.sheet.naive_times)
         return rows_frame(self.rows, self.sheet.naive_times)
 
     @property
@@ -76,7 +81,7 @@ class Job:
 
     @cached_property
     def _log(self) -> pd.DataFrame:
-        return _analysis_rows(self._frame)
+        return used_rows(self._frame)
 
     @property
     def log(self) -> pd.DataFrame:
@@ -96,14 +101,36 @@ class Job:
         return len(used) - len(self._log)
 
     def select(self, kind: str, subject: str | None = None, readable: bool = True) -> pd.DataFrame:
-        """The log rows of a kind (and a subject), without 'unreadable' ones unless `readable` is False."""
-        log = self._log
-        keep = (log["kind"] == kind).to_numpy()
-        if subject is not None:
-            keep = keep & (log["subject"] == subject).to_numpy()
+        """The log rows of a kind (and a subject), without 'unreadable' ones unless `readable` is False.
+
+        Columns may be added to what is handed out; the values in it are shared, never write into them.
+        """
+        key = (kind, subject, readable)
+        if key not in self._selected:
+            self._selected[key] = self._chosen(*key)
+        return self._selected[key].copy(deep=False)
+
+    @cached_property
+    def _selected(self) -> dict[tuple[str, str | None, bool], pd.DataFrame]:
+        """What was selected before: many estimators ask for the same rows."""
+        return {}
+
+    def _chosen(self, kind: str, subject: str | None, readable: bool) -> pd.DataFrame:
         if readable:
-            keep = keep & (log["value"] != UNREADABLE).to_numpy()
-        return log[keep]
+            rows = self.select(kind, subject, readable=False)
+            keep = (rows["value"] != UNREADABLE).to_numpy()
+        elif subject is not None:
+            rows = self.select(kind, readable=False)
+            keep = (rows["subject"] == subject).to_numpy()
+        else:
+            rows, keep = self._log, (self._log["kind"] == kind).to_numpy()
+        return rows if keep.all() else rows.take(np.flatnonzero(keep))
+
+    def only(self, numbers: NDArray[np.int64]) -> Job:
+        """The job with these of its rows alone, by their numbers from 0, in that order."""
+        if isinstance(self.rows, ColumnRows):
+            return replace(self, rows=self.rows.some(numbers))
+        return replace(self, rows=tuple(self.rows[number] for number in numbers.tolist()))
 
     @cached_property
     def start(self) -> np.datetime64 | None:
@@ -129,40 +156,6 @@ class Job:
             return ()
         cuts = np.flatnonzero(np.diff(times) > VISIT_PAUSE_S) + 1
         return tuple(Visit(float(part[0]), float(part[-1])) for part in np.split(times, cuts))
-
-
-def _analysis_rows(frame: pd.DataFrame) -> pd.DataFrame:
-    used = frame[~frame["withdrawn"] & (frame["kind"] != "withdraw")].copy()
-    used["at"] = _monotonic_instants(used)
-    used = used[~_overridden(used)]
-    used = used.sort_values("at", kind="stable").reset_index(drop=True)
-    first = used["at"].iloc[0] if len(used) else pd.Timestamp(0)
-    used["t_s"] = (used["at"] - first).dt.total_seconds().astype("float64")
-    return used
-
-
-def _overridden(used: pd.DataFrame) -> pd.Series:
-    """Which rows a later one of the same time, kind and subject replaces.
-
-    Marks of one channel change (`tune`) say different things, so one replaces only a mark of its own value.
-    """
-    same = ["at", "kind", "subject"]
-    again = used.duplicated(same, keep="last")
-    marks = used[(used["kind"] == "tune").to_numpy()]
-    again.loc[marks.index] = marks.duplicated([*same, "value"], keep="last")
-    return again
-
-
-def _monotonic_instants(frame: pd.DataFrame) -> pd.Series:
-    """Wall time, but within a recorder run its own monotonic clock, set to the wall clock by the median offset."""
-    at = frame["time"].copy()
-    timed = frame["elapsed_s"].notna()
-    for _, part in frame[timed].groupby("run", observed=True):
-        elapsed = pd.to_timedelta((part["elapsed_s"] * 1e6).round(), unit="us").astype("timedelta64[us]")
-        offsets = (part["time"] - elapsed).to_numpy().astype("int64")
-        base = np.datetime64(int(np.median(offsets)), "us")
-        at.loc[part.index] = pd.Series(base + elapsed.to_numpy(), index=part.index)
-    return at.astype("datetime64[us]")
 
 
 class _Reading:
@@ -241,14 +234,30 @@ def build_job(
     """
     reading = _Reading()
     job = _read_documents(documents, reading)
+    sites = {site.name for site in job.sheet.sites} if job is not None else set()
+    if isinstance(rows, ColumnRows) and job is not None and _is_plain(rows, job, header, sites):
+        if reading.problems:
+            raise BadInput(reading.problems)
+        return replace(job, header=header, rows=rows)
+    rows = tuple(rows)
     numbers = lines if lines is not None else line_numbers(rows)
     reading.part(lambda: _check_shape(header, rows, numbers))
     if job is not None:
-        sites = {site.name for site in job.sheet.sites}
         reading.problems += check_rows(OBSERVATIONS, rows, numbers, job.sheet.naive_times, sites)
     if job is None or reading.problems:
         raise BadInput(reading.problems)
-    return replace(job, header=header, rows=tuple(rows))
+    return replace(job, header=header, rows=rows)
+
+
+def _is_plain(rows: ColumnRows, job: Job, header: str, sites: Collection[str]) -> bool:
+    """True if nothing is wrong with rows by column. False: something may be; only a look at each row can say what."""
+    try:
+        columns = columns_of(header)
+    except BadInput:
+        return False
+    if not set(rows.used_columns()) <= set(columns) or not all(_says(rows[at], columns) for at in rows.raw):
+        return False
+    return is_sound(rows, job.sheet.naive_times, sites)
 
 
 def line_numbers(rows: Sequence[Row]) -> list[int]:
@@ -289,8 +298,8 @@ def _check_package(sheet: Sheet, lineup: tuple[LineUpChannel, ...] | None, text:
     if sheet.package not in held:
         raise bad_input(
             "job.toml",
-            f"no line of lineup.csv holds the package '{sheet.package}'",
-            f"Packages there: {', '.join(sorted(held)) or 'none'}. Mend one of the two files.",
+            f"no line of lineup.csv holds the package {quoted(sheet.package)}",
+            f"Packages there: {shown(', '.join(sorted(held)), 400) or 'none'}. Mend one of the two files.",
             line_of_key(text, "service", "package"),
             "package",
         )
@@ -298,6 +307,8 @@ def _check_package(sheet: Sheet, lineup: tuple[LineUpChannel, ...] | None, text:
 
 def extra_columns(rows: Sequence[Row]) -> tuple[str, ...]:
     """The optional columns that the rows need."""
+    if isinstance(rows, ColumnRows):
+        return rows.used_columns()
     return tuple(column for column in OPTIONAL_COLUMNS if any(getattr(row, column) for row in rows))
 
 
@@ -313,6 +324,9 @@ def with_columns(job: Job, optional: Collection[str]) -> Job:
         return ",".join(written.get(name, others(name)) for name in columns)
 
     header = widened(job.header, lambda name: name)
+    if isinstance(job.rows, ColumnRows):
+        raw = {at: widened(text, lambda _: "") for at, text in job.rows.raw.items()}
+        return replace(job, header=header, rows=replace(job.rows, raw=raw, whole=None))
     rows = (row if row.raw is None else row._replace(raw=widened(row.raw, lambda _: "")) for row in job.rows)
     return replace(job, header=header, rows=tuple(rows))
 
@@ -321,9 +335,14 @@ def with_rows(job: Job, new: Sequence[Row]) -> Job:
     """The job with rows added at its end; the header gains the optional columns that they need. Raises BadInput."""
     wide = with_columns(job, extra_columns(new))
     count = len(wide.rows)
-    rows = (*wide.rows, *(row._replace(raw=None) for row in new))
-    lines = line_numbers(rows)
+    fresh = tuple(row._replace(raw=None) for row in new)
     sites = {site.name for site in job.sheet.sites}
+    if isinstance(wide.rows, ColumnRows) and (added := columns_of_rows(fresh)) is not None:
+        whole = wide.rows.followed_by(added)
+        if is_sound(whole, job.sheet.naive_times, sites):
+            return replace(wide, rows=whole)
+    rows = (*wide.rows, *fresh)
+    lines = line_numbers(rows)
     problems = check_rows(OBSERVATIONS, rows, lines, job.sheet.naive_times, sites, sound=count)
     if problems:
         raise BadInput([_of_new_row(problem, lines[count] if new else 0) for problem in problems])
@@ -338,8 +357,17 @@ def _of_new_row(problem: Problem, first: int) -> Problem:
 
 def observations_text(job: Job) -> str:
     """observations.csv of a job: each row as it was written, LF line ends."""
+    return observations_bytes(job).decode()
+
+
+def observations_bytes(job: Job) -> bytes:
+    """observations.csv of a job, as `observations_text`, in UTF-8."""
     columns = columns_of(job.header)
+    if isinstance(job.rows, ColumnRows) and job.rows.whole is not None:
+        return job.rows.whole
+    if isinstance(job.rows, ColumnRows):
+        return b"".join([f"{job.header}\n".encode(), *lines_of(job.rows, columns)])
     lines = [job.header]
     for row in job.rows:
         lines.append(row.raw if row.raw is not None else csv_line([getattr(row, name) for name in columns]))
-    return "\n".join(lines) + "\n"
+    return ("\n".join(lines) + "\n").encode()

@@ -1,17 +1,23 @@
-"""What this user keeps that moves an analysis: lessons of closed jobs, receivers' levels under an open sky.
+"""What this user keeps that moves an analysis: lessons of closed jobs, receivers' levels under an open sky, what a
+fleet of jobs taught.
 
 The analysis itself reads the job alone; whoever calls it may hand it these.
 """
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
 from pathlib import Path
 
 from satdiag.analysis import analyse
 from satdiag.csv_text import decode
+from satdiag.diagnosis.counts import moved_model
 from satdiag.diagnosis.learning import PACKAGED, Learned, learned_model
 from satdiag.diagnosis.lessons import Lesson, lesson_from
 from satdiag.diagnosis.model import load_model
+from satdiag.diagnosis.pooled import Pool, pool_from
+from satdiag.entitlement.wait_prior import WaitPrior
 from satdiag.errors import SatdiagError
 from satdiag.findings import Findings
 from satdiag.folder import bytes_of
@@ -24,13 +30,24 @@ from satdiag.user_folder import entries, find, keep, parse_learned, remove
 
 def analyse_here(job: Job) -> Findings:
     """The findings of a job with all that is kept on this computer. Raises BadInput, SatdiagError."""
-    return analyse(job, learned=learned_here(), open_sky=open_sky_here(job))
+    return analyse(job, learned=learned_here(), open_sky=open_sky_here(job), wait=wait_here(job))
 
 
 # --- lessons of closed jobs --------------------------------------------------------------------------------------
 
 PREFIX = "lesson-"
 """So begin the names of lessons among the learned files of the user folder."""
+
+
+_LONGEST_NAME = 100
+"""So long may the name of a file of the user folder be, its ending apart (`sheet.file_safe`)."""
+
+
+def lesson_name(job_id: str) -> str:
+    """The name under which a job's lesson is kept: with its id, of a very long one its beginning and a digest."""
+    if len(PREFIX + job_id) <= _LONGEST_NAME:
+        return PREFIX + job_id
+    return f"{PREFIX}{job_id[:60]}-{hashlib.sha256(job_id.encode()).hexdigest()[:16]}"
 
 
 def lessons_kept() -> list[Lesson]:
@@ -45,8 +62,39 @@ def lessons_kept() -> list[Lesson]:
 
 def learned_here() -> Learned:
     """What the diagnosis believes on this computer. Raises BadInput, SatdiagError."""
-    kept = lessons_kept()
-    return learned_model(load_model(), kept) if kept else PACKAGED
+    return learned_from(lessons_kept(), pool_here())
+
+
+def learned_from(kept: Sequence[Lesson], pool: Pool | None) -> Learned:
+    """What lessons and a fleet make of the packaged figures.
+
+    A closed job that is among a fleet's counts does not teach once more by its own lesson.
+    """
+    if pool is None or pool.faults is None:
+        return learned_model(load_model(), kept) if kept else PACKAGED
+    counts = pool.faults
+    own = learned_model(moved_model(load_model(), counts), [one for one in kept if not pool.holds(one.job)])
+    return Learned(own.model, own.jobs + counts.jobs, own.weight + counts.weight)
+
+
+# --- what a fleet of jobs taught ---------------------------------------------------------------------------------
+
+POOL = "fleet"
+"""The name of the learned file that `satdiag fleet learn` keeps."""
+
+
+def pool_here() -> Pool | None:
+    """What a fleet of jobs taught, if that was kept. Raises BadInput, SatdiagError."""
+    place = find("learned", POOL)
+    if place is None:
+        return None
+    return pool_from(parse_learned(decode(bytes_of(place), place.name), place.name), place.name)
+
+
+def wait_here(job: Job) -> WaitPrior | None:
+    """What a fleet of jobs says of how long channels of a job's package take. Raises BadInput, SatdiagError."""
+    pool = pool_here()
+    return None if pool is None else pool.wait_of(job.sheet.package)
 
 
 # --- levels under an open sky ------------------------------------------------------------------------------------

@@ -19,7 +19,12 @@ def open_job(path: str | os.PathLike[str]) -> Job:
         return read_folder(place)
     from satdiag.store import read_job_file
 
-    return read_job_file(place)
+    try:
+        return read_job_file(place)
+    except NotAJob as error:
+        if place.suffix != ".satjob" and (place.parent / "job.toml").is_file():
+            raise NotAJob(f"{place}: one file of a job folder. Name the folder: {place.parent}") from None
+        raise error from None
 
 
 def add_rows(path: str | os.PathLike[str], rows: Sequence[Row]) -> Job:

@@ -15,6 +15,7 @@ import pandas as pd
 from satdiag.csv_text import MAX_FIELD, quoted
 from satdiag.errors import Problem
 from satdiag.vocabulary import (
+    FAULTS,
     KINDS,
     TEMPLATES,
     UNREADABLE,
@@ -38,6 +39,8 @@ _SOURCE = re.compile(TEMPLATES["SOURCE"])
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FORBIDDEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 MAX_SECONDS = 1e9
+YEARS = (1900, 9900)
+"""First and last year of a row: years off either end, a time zone or a wait could not be told as a date any more."""
 MAX_NUMBER = 1e10
 
 
@@ -87,7 +90,8 @@ def parse_offset(text: str) -> timezone | None:
 
 @lru_cache(maxsize=65536)
 def parse_time_us(text: str, naive: timezone | None) -> int | None:
-    """Microseconds since 1970 UTC of an ISO 8601 time; None if it is not one, or has no offset and needs one."""
+    """Microseconds since 1970 UTC of an ISO 8601 time; None if it is not one, has no offset and needs one, or lies
+    outside `YEARS`."""
     found = TIME.fullmatch(text)
     if not found or not text.isascii():
         return None
@@ -99,9 +103,16 @@ def parse_time_us(text: str, naive: timezone | None) -> int | None:
             if naive is None:
                 return None
             moment = moment.replace(tzinfo=naive)
-        return (moment - _EPOCH) // timedelta(microseconds=1)
     except (ValueError, OverflowError):
         return None
+    return (moment - _EPOCH) // timedelta(microseconds=1) if YEARS[0] <= moment.year <= YEARS[1] else None
+
+
+def _allowed_subjects(kind: str) -> str:
+    if kind == "finding":
+        return f"Allowed: {', '.join((*FAULTS, 'none', 'other'))}."
+    name = "a NAME is letters, digits, '.', '_' or '-'"
+    return f"Allowed: {subjects_of(kind)}. A CHANNEL is a whole number 0..9999999 without leading zeros; {name}."
 
 
 def check_row(row: Row, naive: timezone | None, sites: Collection[str]) -> Iterator[Wrong]:
@@ -121,8 +132,7 @@ def check_row(row: Row, naive: timezone | None, sites: Collection[str]) -> Itera
         yield Wrong(
             "subject",
             f"{quoted(row.subject)} is not a subject of {quoted(row.kind)}",
-            f"Allowed: {subjects_of(row.kind)}. A CHANNEL is a whole number 0..9999999 without leading zeros; a "
-            "NAME is letters, digits, '.', '_' or '-'.",
+            _allowed_subjects(row.kind),
         )
         return
     yield from _check_value(row, entry, sites)
@@ -161,6 +171,8 @@ def _time_trouble(text: str) -> tuple[str, str]:
             f"{quoted(text)} has no offset",
             "Write the offset (Z or e.g. -05:00), or set naive_times in job.toml.",
         )
+    if TIME.fullmatch(text) and text.isascii() and not YEARS[0] <= int(text[:4]) <= YEARS[1]:
+        return f"{quoted(text)} is in no year we know", f"Write a year from {YEARS[0]} to {YEARS[1]}."
     return f"{quoted(text)} is not a time", "Write it like 2031-05-03T13:40:00Z or 2031-05-03T08:40:00.250-05:00."
 
 
@@ -171,7 +183,9 @@ def _check_value(row: Row, entry: Entry, sites: Collection[str]) -> Iterator[Wro
         return
     if not unit_allowed(entry, row.unit):
         allowed = ", ".join(entry.units) or "a blank unit"
-        yield Wrong("unit", f"{quoted(row.unit)} is not a unit of {row.kind} {row.subject}", f"Allowed: {allowed}.")
+        of = f"{row.kind} {row.subject}"
+        what = f"{quoted(row.unit)} is not a unit of {of}" if row.unit else f"{of} needs a unit, and none is given"
+        yield Wrong("unit", what, f"Allowed: {allowed}.")
         return
     trouble = _value_trouble(row, entry, sites)
     if trouble:
@@ -188,10 +202,11 @@ def _value_trouble(row: Row, entry: Entry, sites: Collection[str]) -> str | None
         return None if WORD.fullmatch(row.value) else "is not the id of a row"
     if entry.value == "text":
         return None
-    return _number_trouble(row, entry)
+    return number_trouble(row, entry)
 
 
-def _number_trouble(row: Row, entry: Entry) -> str | None:
+def number_trouble(row: Row, entry: Entry) -> str | None:
+    """What is wrong with the number of a row, or None."""
     number = parse_number(row.value)
     if number is None:
         return "is not a number (decimal point, no comma, no blank)"

@@ -9,6 +9,36 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from satdiag.errors import SatdiagError
+
+FORMS = {
+    "a page": (".html", ".htm", ".xhtml"),
+    "a PDF": (".pdf",),
+    "comma-separated values": (".csv", ".tsv"),
+    "a workbook": (".xlsx", ".xlsm", ".xls", ".ods"),
+    "Parquet": (".parquet", ".pq"),
+    "JSON": (".json", ".jsonl"),
+    "a plain text": (".txt", ".md"),
+    "a picture": (".png", ".svg", ".jpg", ".jpeg", ".gif", ".webp"),
+    "a job file": (".satjob",),
+    "an archive": (".zip", ".gz", ".tar", ".7z"),
+    "TOML": (".toml",),
+}
+"""What the end of a file's name says that it holds. Other names, and names without an end, say nothing."""
+
+
+def check_form(place: Path, form: str) -> None:
+    """Refuse a name that says another form than is written there: one of `FORMS`, or 'a folder'.
+
+    Raises SatdiagError.
+    """
+    end = place.suffix.lower()
+    for said, ends in FORMS.items():
+        if said != form and end in ends:
+            such_as = place.with_suffix(FORMS[form][0] if form in FORMS else "").name
+            what = f"{place}: {form} is written here, and the name says {said}."
+            raise SatdiagError(f"{what} Name it e.g. {such_as}. Nothing was written.")
+
 
 @contextmanager
 def beside(place: Path) -> Iterator[Path]:

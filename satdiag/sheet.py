@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 
 from satdiag import feed_keys, lead_keys
 from satdiag.csv_text import quoted, quoted_value
-from satdiag.errors import BadInput, Problem, bad_input
+from satdiag.errors import BadInput, Problem, bad_input, shown
 from satdiag.rows import parse_offset
+from satdiag.toml_text import deep_key, places_of
 from satdiag.vocabulary import REASONS, bars_of
 
 FILE = "job.toml"
@@ -145,10 +146,23 @@ def _offset(value: Any) -> str | None:
     return None if ok else "is not an offset such as -05:00"
 
 
+def zone_named(name: str) -> ZoneInfo:
+    """A time zone by its IANA name. Raises ValueError for any other text."""
+    if len(name) > _LONGEST_ZONE:  # a path of thousands of parts takes the search for it down
+        raise ValueError("the name is too long")
+    try:
+        return ZoneInfo(name)
+    except (OSError, LookupError) as error:  # an unknown zone is a KeyError
+        raise ValueError(str(error)) from None
+
+
+_LONGEST_ZONE = 100
+
+
 def _zone(value: Any) -> str | None:
     try:
-        ZoneInfo(value)
-    except (OSError, ValueError, TypeError, LookupError):  # an unknown zone is a KeyError
+        zone_named(value)
+    except (ValueError, TypeError):
         return "is not an IANA time zone such as America/Chicago"
     return None
 
@@ -240,11 +254,13 @@ def load_toml(text: str, file: str) -> dict[str, Any]:
     """TOML text as a dict. Raises BadInput with the line where the parser stopped."""
     if len(text.encode()) > MAX_TOML_BYTES:
         raise bad_input(file, "the file is larger than 1 MB", "A TOML file of a job is a page at most.")
+    if line := deep_key(text):
+        raise bad_input(file, "a key has a hundred parts or more", "Write a key as one word.", line)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         found = re.search(r"at line (\d+)", str(error))
-        what = re.sub(r" \(at .*\)$", "", str(error))
+        what = shown(re.sub(r" \(at .*\)$", "", str(error)), 200)
         raise bad_input(
             file,
             f"not valid TOML: {what}",
@@ -257,18 +273,9 @@ def load_toml(text: str, file: str) -> dict[str, Any]:
 
 def line_of_key(text: str, table: str, key: str | None = None, nth: int = 0) -> int | None:
     """The line of a table's head, or of a key in it, for messages; `nth` counts repeated [[tables]]."""
-    current, seen = None, -1
-    head: int | None = None
-    for number, line in enumerate(text.split("\n"), 1):
-        heading = re.match(r"\s*\[\[?\s*([A-Za-z0-9_-]+)\s*\]", line)
-        if heading:
-            current = heading[1]
-            seen += current == table
-            if current == table and seen == nth:
-                head = number
-        elif key and current == table and seen == nth and re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", line):
-            return number
-    return head
+    places = places_of(text)
+    head = places.get((table, nth, ""))
+    return places.get((table, nth, key), head) if key else head
 
 
 def _check_table(text: str, name: str, table: Any, nth: int) -> list[Problem]:

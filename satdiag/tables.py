@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from satdiag.csv_text import Record, header_problems, quoted, records, shape_problem
-from satdiag.errors import BadInput, Problem
+from satdiag.errors import BadInput, Problem, bad_input
 from satdiag.rows import parse_number
 from satdiag.vocabulary import TEMPLATES
+
+MOST_CHANNELS = 1_000_000
+"""Of a line-up, or of a log: thousands of times what a service has. `satdiag docs log` says what so many take."""
 
 LINEUP_COLUMNS = ("channel", "name", "category", "packages")
 HORIZON_COLUMNS = ("azimuth_deg", "elevation_deg")
 OBSTACLE_COLUMNS = ("azimuth_from_deg", "azimuth_to_deg", "distance_m", "height_m", "note")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class LineUpChannel:
     """One channel of the line-up. Empty `packages` means unknown; 'open' marks one that plays without an account."""
 
@@ -73,6 +77,12 @@ def _channel(text: str) -> str | None:
     return None if ok else "is not a channel number 0..9999999 without leading zeros"
 
 
+_PLAIN_LINE = re.compile(
+    rf'({TEMPLATES["CHANNEL"]}),([^",\r\n]{{0,9999}}),([^",\r\n]{{0,9999}}),((?:[a-z0-9-]+(?: [a-z0-9-]+)*)?)',
+    re.ASCII,
+)
+"""A line of lineup.csv in which nothing is in quotes and nothing is wrong."""
+
 _LINEUP_CHECKS: Checks = {"channel": _channel, "packages": _packages}
 _HORIZON_CHECKS: Checks = {"azimuth_deg": _range(0, 360), "elevation_deg": _range(-10, 90)}
 _OBSTACLE_CHECKS: Checks = {
@@ -83,38 +93,82 @@ _OBSTACLE_CHECKS: Checks = {
 }
 
 
-def _read(text: str, file: str, columns: Sequence[str], checks: Checks) -> list[Record]:
-    """The body of a table whose every field passes its check. Raises BadInput with all problems."""
-    body = list(records(text, file))
-    header_problems(file, body[0].fields if body else [], columns, ())
+def _read(text: str, file: str, columns: Sequence[str], checks: Checks) -> Iterator[Record]:
+    """The records of a table whose fields pass their checks, in turn. Raises BadInput with all problems at last."""
+    body = records(text, file)
+    header_problems(file, next(body, Record([], 1, "")).fields, columns, ())
     problems = []
-    for record in body[1:]:
+    for record in body:
         if wrong := shape_problem(file, record, columns):
             problems.append(wrong)
-            continue
-        for column, field in zip(columns, record.fields, strict=True):
-            trouble = checks[column](field) if column in checks else None
-            if trouble:
-                problems.append(Problem(file, f"{quoted(field)} {trouble}", "Mend the field.", record.line, column))
+        elif wrong_fields := list(_field_problems(file, record, columns, checks)):
+            problems += wrong_fields
+        else:
+            yield record
     if problems:
         raise BadInput(problems)
-    return body[1:]
+
+
+def _field_problems(file: str, record: Record, columns: Sequence[str], checks: Checks) -> Iterator[Problem]:
+    for column, field in zip(columns, record.fields, strict=True):
+        trouble = checks[column](field) if column in checks else None
+        if trouble:
+            yield Problem(file, f"{quoted(field)} {trouble}", "Mend the field.", record.line, column)
 
 
 def parse_lineup(text: str, file: str = "lineup.csv") -> tuple[LineUpChannel, ...]:
     """lineup.csv as channels. Raises BadInput, also for a channel that stands twice."""
+    if (plain := _plain_lineup(text)) is not None:
+        return plain
     rows, problems = [], []
     first: dict[str, int] = {}
+    alike = _Alike()
     for record in _read(text, file, LINEUP_COLUMNS, _LINEUP_CHECKS):
         channel, name, category, packages = record.fields
         if channel in first:
             what = f"channel {channel} stands in line {first[channel]} already"
             problems.append(Problem(file, what, "Keep one line a channel.", record.line, "channel"))
         first.setdefault(channel, record.line)
-        rows.append(LineUpChannel(int(channel), name, category, frozenset(packages.split())))
+        rows.append(LineUpChannel(int(channel), name, *alike.shared(category, packages)))
+        if len(rows) > MOST_CHANNELS:
+            what = f"it holds more than the {MOST_CHANNELS:,} channels that are taken"
+            raise bad_input(file, what, "Keep the channels of the one service that is received.", record.line)
     if problems:
         raise BadInput(problems)
     return tuple(rows)
+
+
+@lru_cache(maxsize=1)
+def _plain_lineup(text: str) -> tuple[LineUpChannel, ...] | None:
+    """The channels of a line-up without quotes and without anything wrong; None: it has to be read with care.
+
+    The last one is kept: a job that is recorded is checked again with every change of its sheet.
+    """
+    head, *lines = text.removesuffix("\n").split("\n")
+    if head != ",".join(LINEUP_COLUMNS) or len(lines) > MOST_CHANNELS:
+        return None
+    alike, fits = _Alike(), _PLAIN_LINE.fullmatch
+    rows = []
+    for line in lines:
+        if (found := fits(line)) is None:
+            return None
+        channel, name, category, packages = found.groups()
+        rows.append(LineUpChannel(int(channel), name, *alike.shared(category, packages)))
+    return tuple(rows) if len({row.channel for row in rows}) == len(rows) else None
+
+
+class _Alike:
+    """One object for equal categories and for equal packages, of which a line-up has a few."""
+
+    def __init__(self) -> None:
+        self._categories: dict[str, str] = {}
+        self._packages: dict[str, frozenset[str]] = {}
+
+    def shared(self, category: str, packages: str) -> tuple[str, frozenset[str]]:
+        """The category, and the packages as a set."""
+        if packages not in self._packages:
+            self._packages[packages] = frozenset(packages.split())
+        return self._categories.setdefault(category, category), self._packages[packages]
 
 
 def parse_horizon(text: str, file: str = "horizon.csv") -> tuple[HorizonPoint, ...]:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from satdiag.csv_text import quoted
-from satdiag.errors import BadInput, bad_input
+from satdiag.errors import BadInput, bad_input, shown
 
 MAX_BYTES = 20_000_000
 MAX_POINTS = 200_001
@@ -26,7 +26,7 @@ UNITS_HZ = {"hz": 1.0, "khz": 1e3, "mhz": 1e6, "ghz": 1e9}
 FORMATS = ("ma", "db", "ri")
 PARAMETERS = ("s", "y", "z")
 _TWO_PORT_ONLY = ("g", "h")
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _KEYWORD = re.compile(r"\[([^\]]*)\]\s*(.*)")
 _COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?", re.ASCII)
 _AGAIN = "Save the sweep from the analyser again as a one-port Touchstone file (.s1p)."
@@ -153,8 +153,6 @@ class _Reader:
         """The line `# unit parameter format R n`, in any order (from memory); only the first one counts."""
         if self.option is not None:
             return
-        if self.rows:
-            raise self.bad("the option line '#' stands after the numbers", "Put it before the first number.")
         found: dict[str, str] = {}
         parts = words[1:].lower().split()
         while parts:
@@ -200,13 +198,13 @@ class _Reader:
         if "end" in self.keywords:
             raise self.bad("something follows [End]", "Take it out: [End] is the last line.")
         if name in self.keywords:
-            raise self.bad(f"[{matched[1]}] stands twice", "Keep one of the two.")
+            raise self.bad(f"[{shown(matched[1])}] stands twice", "Keep one of the two.")
         if name in _PORTS_BEYOND:
             raise self.bad(f"[{matched[1]}] does not belong to a one-port", _AGAIN)
         if name == "version":
             self._version(value)
         elif name not in _V2_ONLY:
-            raise self.bad(f"the keyword [{matched[1]}] is not known", _AGAIN)
+            raise self.bad(f"the keyword [{shown(matched[1])}] is not known", _AGAIN)
         elif self.version == "1.0":
             raise self.bad(
                 f"[{matched[1]}] needs [Version] 2.0 in the first line", "Add it, or take the keyword out."
@@ -300,9 +298,9 @@ class _Reader:
         return Touchstone(self.version, unit, parameter, form, resistance, tuple(self.rows))
 
     def _check_version_2(self) -> None:
-        for name, shown in (("number of ports", "[Number of Ports] 1"), ("network data", "[Network Data]")):
+        for name, line in (("number of ports", "[Number of Ports] 1"), ("network data", "[Network Data]")):
             if name not in self.keywords:
-                raise self.bad(f"{shown.partition(']')[0]}] is missing", f"Add {shown}; or save it as version 1.")
+                raise self.bad(f"{line.partition(']')[0]}] is missing", f"Add {line}; or save it as version 1.")
         if "end" not in self.keywords:
             raise self.bad(
                 "[End] is missing: the file may be cut short", "Save it again, or add [End] if it is whole."

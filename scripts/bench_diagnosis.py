@@ -19,6 +19,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 FORMAT = 1
+JUDGED_ONCE = ("final", "later", "unseen", "afresh")
 
 
 @dataclass(frozen=True)
@@ -225,8 +226,11 @@ def main(options):
     if options.write:
         write_worlds(options, options.write)
         return 0
-    if options.setting == "final" and not options.once:
-        print("the final set is for the one run that counts: add --once if this is that run", file=sys.stderr)
+    if options.setting in JUDGED_ONCE and not options.once:
+        print(
+            f"the set '{options.setting}' is for the one run that counts: add --once if this is that run",
+            file=sys.stderr,
+        )
         return 2
     tier = "" if options.tier == "all" else options.tier
     order = Order(options.worlds, options.seed, options.setting, tier, options.minutes_every)
@@ -234,10 +238,10 @@ def main(options):
     if not records:
         print("no world was judged")
         return 130 if stopped else 1
-    from bench_diagnosis_ceiling import ceiling
+    from bench_diagnosis_ceiling import ceilings
     from bench_diagnosis_report import html, text
 
-    best = ceiling(records, options.train or ())
+    best = ceilings(records, options.setting, options.train or ())
     said = text(order, records, best)
     print(said)
     if options.report:

@@ -3,12 +3,19 @@
 from html import escape
 
 import bench_diagnosis_score as score
+from bench_diagnosis_minutes import stopped_text
 
 TIERS = ("sparse", "typical", "rich")
 SHARES = ("class", "fault", "any fault there", "top 3", "state")
 CLASSES = (
     "antenna", "wiring", "configuration", "subscription", "sky", "receiver", "service", "none", "other",
 )  # fmt: skip
+
+WAYS = {
+    "within": "top-1 class, learned on {} worlds, of this set too: it knows the set's own frequencies".format,
+    "elsewhere": "top-1 class, learned on {} worlds of other settings".format,
+    "frequencies": "top-1 class of the diagnosis, had it known the set's own frequencies".format,
+}
 
 
 def groups(records):
@@ -58,9 +65,12 @@ def tier_text(tier, part, best):
         lines.append(
             f"{'top-1 ' + name if name in ('class', 'fault') else name:>22} {mean:6.3f}  [{low:.3f}, {high:.3f}]"
         )
-    if best and tier in best:
-        reach, _ = best[tier]
-        lines.append(f"{'ceiling, top-1 class':>22} {reach:6.3f}  (learned on {best['trained'][0]:.0f} worlds)")
+    for way, words in WAYS.items() if best else ():
+        if tier in best.get(way, {}):
+            mean, low, high = best[way][tier]
+            lines.append(
+                f"{'ceiling, ' + way:>22} {mean:6.3f}  [{low:.3f}, {high:.3f}]  {words(best['trained'][way])}"
+            )
     for name in ("log loss", "Brier", "fault log loss"):
         mean, low, high = score.mean_ci(columns[name])
         lines.append(f"{name:>22} {mean:6.3f}  [{low:.3f}, {high:.3f}]")
@@ -156,7 +166,7 @@ def minutes_text(judged):
             f"{'shortest / checklist':>22} {found['bound']:6.2f}  for who knows every answer beforehand; "
             f"{found['can be']} worlds can be solved at all"
         )
-    return lines
+    return lines + stopped_text(judged)
 
 
 def ratio_text(who, found):
@@ -168,7 +178,7 @@ def ratio_text(who, found):
         low, high = found["ratio both interval"]
         lines.append(
             f"{'where both solved':>22} {found['ratio both solved']:6.2f}  [{low:.2f}, {high:.2f}], median of ratios "
-            f"{found['ratio both median']:.2f} ({found['both solved']} worlds)"
+            f"{found['ratio both median']:.2f} ({found['both solved']} worlds, {found['both share']:.0%})"
         )
     return lines
 

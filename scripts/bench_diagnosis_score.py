@@ -174,6 +174,7 @@ def against_checklist(pairs, who):
         "ratio interval": tuple(float(edge) for edge in np.quantile(ratios, [0.025, 0.975])),
         "ratio median": float(np.median(plan) / np.median(checklist)),
         "both solved": int(both.sum()),
+        "both share": float(both.mean()),
         "ratio both solved": None,
         "ratio both interval": None,
         "ratio both median": None,

@@ -252,6 +252,19 @@ def circumstances():
     )
 
 
+def lines(quick=False, say=print):
+    """Figures for `benchmark.py all`."""
+    from bench_figures import Line as Figure
+
+    sizes = SIZES[:2] if quick else SIZES[:3]
+    for number in sizes:
+        found = measured(number, "common")
+        size, what, cells = f"{number:,} channels", "fill-in, one law on its grid", found.weibull_s
+        yield Figure(what, size, "s", cells, found.surpyval_s, "surpyval, one best fit", 1.0)
+        yield Figure(what, size, "s", cells, found.lifelines_s, "lifelines, one best fit", 1.0)
+        yield Figure("fill-in, step curve", size, "s", found.steps_s, found.npmle_s, "lifelines' step curve", 1.0)
+
+
 def main():
     """Measure everything, print the tables; the exit code."""
     os.environ.setdefault("OMP_NUM_THREADS", "1")

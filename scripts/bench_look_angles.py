@@ -80,6 +80,17 @@ def row(kind, count):
     return kind, count, count / best_s(ours), count / best_s(theirs), off_deg
 
 
+def lines(quick=False, say=print):
+    """Figures for `benchmark.py all`."""
+    from bench_figures import Line
+
+    for kind in ("geostationary", "sgp4"):
+        for count in COUNTS[:1] if quick else COUNTS:
+            name, number, own, other, _ = row(kind, count)
+            what, size = f"look angles, {name}", f"{number:,} instants"
+            yield Line(what, size, "s", number / own, number / other, "skyfield, same instants", 1.0)
+
+
 def main():
     """Print the table as Markdown."""
     import skyfield

@@ -17,8 +17,6 @@ The files lie in the folder for temporary files (TMPDIR). Needs pseudo-terminals
 import contextlib
 import itertools
 import json
-import os
-import platform
 import sqlite3
 import subprocess
 import sys
@@ -348,22 +346,25 @@ def _number(value, unit):
     return f"{text} {unit}".strip()
 
 
-def circumstances():
-    """What the figures were measured on."""
-    return {
-        "python": platform.python_version(),
-        "sqlite": sqlite3.sqlite_version,
-        "system": f"{platform.system()} {platform.machine()}",
-        "processors": os.cpu_count(),
-        "load_before": round(os.getloadavg()[0], 2),
-    }
+def lines(quick=False, say=print):
+    """Figures for `benchmark.py all`: what the recorder takes for a row or a line over what the bare work takes."""
+    from bench_figures import Line
+
+    with tempfile.TemporaryDirectory(prefix="satdiag-benchmark-") as folder:
+        figures = [*durable_rows(folder), *line_rate(folder, 2.0 if quick else 10.0)]
+    for each in figures:
+        if each.bare is not None and each.unit.endswith("/s"):
+            unit = f"ms per thousand {each.unit.removesuffix('/s')}"
+            yield Line(f"recording: {each.what}", "", unit, 1e6 / each.recorder, 1e6 / each.bare, each.bare_is)
 
 
 def main(seconds, json_file=None):
     """Measure everything, print the table; the exit code."""
+    from bench_figures import circumstances
+
     from satdiag.recorder.writer import COMMIT_EVERY_S
 
-    on, figures = circumstances(), []
+    on, figures = {**circumstances(), "sqlite": sqlite3.sqlite_version}, []
     try:
         with tempfile.TemporaryDirectory(prefix="satdiag-benchmark-") as folder:
             say("1/4 durable rows ...")

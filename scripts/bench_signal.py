@@ -118,6 +118,20 @@ def line(count):
     return spent, (likelihood, states, apart), held
 
 
+def lines(quick=False, say=print):
+    """Figures for `benchmark.py all`."""
+    from bench_figures import Line, exponent
+
+    sizes, spent = SIZES[1:4] if not quick else SIZES[:3], []
+    for count in sizes:
+        found, _, held = line(count)
+        spent.append(found["ours"] * count)
+        size, theirs = f"{count:,} readings", "hmmlearn, scaling, three states"
+        yield Line("segmentation", size, "ns/reading", found["ours"], found["scaling"], theirs, 1.0)
+        yield Line("memory for it", size, "MB", *held, theirs)
+    yield Line("growth of it, exponent", f"{len(sizes)} sizes", "", exponent(sizes, spent), 1.0, "linear growth", 1.1)
+
+
 def main():
     """Print the table."""
     os.environ.setdefault("OMP_NUM_THREADS", "1")  # before numpy is first imported

@@ -3,6 +3,7 @@ fill-in estimator costs beside libraries.
 
     python scripts/benchmark.py diagnosis --worlds 2000 --seed 1 --setting tune [--tier all] [--workers 2]
                                           [--json FILE] [--report FILE.html] [--minutes-every 25]
+    python scripts/benchmark.py all [--quick] [--json FILE] [--markdown FILE]
     python scripts/benchmark.py diagnosis --seeds 1000:1200
     python scripts/benchmark.py record [--seconds 10] [--json FILE]
     python scripts/benchmark.py entitlement
@@ -10,14 +11,15 @@ fill-in estimator costs beside libraries.
     python scripts/benchmark.py sky --captures DIR
     python scripts/benchmark.py signal
 
-diagnosis: simulated jobs prove the code against our own model of the world only; they say nothing about real
-vehicles. With --worlds, worlds drawn at random are judged tier by tier, see `bench_diagnosis.py`; with --seeds, the
-named scenarios of `satdiag simulate`. record: each figure stands beside the bare cost of the same work, measured in
-the same run; what each means is said in `bench_record.py`. entitlement: fit times and log-likelihoods beside two
-libraries, see `bench_entitlement.py`. look-angles: directions a second beside skyfield, see `bench_look_angles.py`.
-signal: segmentation of long logs beside hmmlearn, see `bench_signal.py`. sky: chances of a clear way from recorded
-sentences of navigation receivers beside a constant, the elevation and plain bins, see `bench_sky.py`. Each takes one
-or two minutes, and is worth little while the computer does something else.
+all: every figure of speed in one table, each a ratio against a library or a floor measured in the same run, see
+`bench_all.py`. diagnosis: simulated jobs prove the code against our own model of the world only; they say nothing
+about real vehicles. With --worlds, worlds drawn at random are judged tier by tier, see `bench_diagnosis.py`; with
+--seeds, the named scenarios of `satdiag simulate`. record: each figure stands beside the bare cost of the same work,
+measured in the same run; what each means is said in `bench_record.py`. entitlement: fit times and log-likelihoods
+beside two libraries, see `bench_entitlement.py`. look-angles: directions a second beside skyfield, see
+`bench_look_angles.py`. signal: segmentation of long logs beside hmmlearn, see `bench_signal.py`. sky: chances of a
+clear way from recorded sentences of navigation receivers beside a constant, the elevation and plain bins, see
+`bench_sky.py`. Each takes one or two minutes, and is worth little while the computer does something else.
 """
 
 import argparse
@@ -31,7 +33,7 @@ from pathlib import Path
 
 from _boot import inside, python_in_environment, run
 
-NEED_DEV = ("entitlement", "look-angles", "signal")
+NEED_DEV = ("all", "entitlement", "look-angles", "signal")
 
 
 def judge(scenario, seed, folder):
@@ -83,16 +85,17 @@ def _world_options(parser):
     parser.add_argument("--worlds", type=int, default=0, metavar="N", help="diagnosis: how many worlds to judge")
     parser.add_argument("--seed", type=int, default=1, help="diagnosis of worlds: seed of the set")
     parser.add_argument(
-        "--setting", choices=["tune", "calibrate", "final"], default="tune", help="how they are drawn"
+        "--setting",
+        choices=["tune", "calibrate", "final", "later", "unseen", "afresh"],
+        default="tune",
+        help="how they are drawn",
     )
     parser.add_argument("--tier", choices=["all", "sparse", "typical", "rich"], default="all", help="who looks")
     parser.add_argument("--workers", type=int, default=1, help="diagnosis of worlds: processes at a time")
     parser.add_argument("--report", metavar="FILE", help="diagnosis of worlds: also write an HTML page")
     parser.add_argument("--minutes-every", type=int, default=0, metavar="N", help="measure minutes in each Nth world")
-    parser.add_argument(
-        "--train", nargs="*", metavar="FILE", help="results of other runs to train the ceiling on too"
-    )
-    parser.add_argument("--once", action="store_true", help="say that this is the one run on the final set")
+    parser.add_argument("--train", nargs="*", metavar="FILE", help="results of other runs, to train the ceilings on")
+    parser.add_argument("--once", action="store_true", help="say that this is the one run on a set to be judged once")
     parser.add_argument("--write", metavar="DIR", help="write the worlds named by --only as job folders, and stop")
     parser.add_argument("--only", default="0", metavar="N,N", help="with --write: which worlds")
 
@@ -100,7 +103,7 @@ def _world_options(parser):
 def main():
     """Read the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["diagnosis", "record", "entitlement", "look-angles", "sky", "signal"])
+    parser.add_argument("what", choices=["all", "diagnosis", "record", "entitlement", "look-angles", "sky", "signal"])
     parser.add_argument("--seeds", default="1000:1200", help="diagnosis of scenarios: from:to, e.g. 1000:1200")
     _world_options(parser)
     parser.add_argument("--verbose", action="store_true", help="diagnosis: name each job that was judged wrongly")
@@ -108,10 +111,12 @@ def main():
     parser.add_argument(
         "--json",
         metavar="FILE",
-        help="record: also write the figures into this file; diagnosis: "
+        help="record, all: also write the figures into this file; diagnosis: "
         "keep each world's result in it, as JSON lines, and go on from it",
     )
     parser.add_argument("--captures", metavar="DIR", help="sky: the folder with the captures, see bench_sky.py")
+    parser.add_argument("--quick", action="store_true", help="all: a tenth of the sizes")
+    parser.add_argument("--markdown", metavar="FILE", help="all: also write the table into this file")
     options = parser.parse_args()
     if options.what == "sky" and not options.captures:
         parser.error("`sky` needs --captures DIR")
@@ -121,6 +126,10 @@ def main():
         parser.error("--seconds takes a number from 1 to 3600")
     if Path(sys.prefix).resolve() != python_in_environment().parent.parent.resolve():
         return again_in(inside(("dev",) if options.what in NEED_DEV else ()))
+    if options.what == "all":
+        import bench_all
+
+        return bench_all.main(options.quick, options.json, options.markdown)
     if options.what == "record":
         import bench_record
 

@@ -1,5 +1,5 @@
 """What all tests share: assertions that tell what they compared, no user folder of whoever runs them, signals
-that reach what they start, and what several workers may run at once."""
+that reach what they start, and what several workers may run at once, and which of them gives way."""
 
 import os
 import signal
@@ -9,47 +9,32 @@ import pytest
 pytest.register_assert_rewrite("tests.recorder.conformance", "tests.helpers")
 
 REAL_TIME = (
-    "tests/live/browser/",
-    "tests/live/test_deck.py",
-    "tests/live/test_events.py",
-    "tests/live/test_making.py",
+    "tests/cli/test_try.py",
     "tests/live/test_serve.py",
-    "tests/live/test_speed.py",
-    "tests/live/test_taps.py",
-    "tests/handover/test_figures_export.py",
-    "tests/handover/test_paper_form.py",
     "tests/recorder/test_conformance.py",
-    "tests/recorder/test_gnss_",
-    "tests/recorder/test_keyboard.py",
-    "tests/recorder/test_kill.py",
-    "tests/recorder/test_loop.py",
+    "tests/recorder/test_gnss_conformance.py",
     "tests/recorder/test_port.py",
-    "tests/recorder/test_record_",
-    "tests/recorder/test_replay_source.py",
-    "tests/recorder/test_runner.py",
-    "tests/recorder/test_serial_source.py",
-    "tests/recorder/test_writer.py",
-    "tests/report/test_report_appendix.py",
     "tests/report/test_report_pdf.py",
     "tests/simulate/test_serve.py",
-    "tests/store/test_live_",
 )
-"""Files whose tests wait for processes, browsers or clocks and say how long that may take: two of them at once on a
-small computer would take each other's time. They mostly wait, so that there is room for one that computes beside."""
+"""Files with tests against a clock, which try again until it holds (`quickest`, `at_some_pace`): two of them at once
+on a small computer would take each other's time."""
 
-PATIENT = tuple(
-    f"tests/live/browser/test_{name}.py"
-    for name in (
-        "live_axe",
-        "lineup_page",
-        "page_languages",
-        "sky_page",
-        "timing_page",
-        "verdict_page",
-        "wiring_page",
-    )
+WAITS = (
+    "tests/cli/test_simulate.py",
+    "tests/fleet/",
+    "tests/handover/test_figures_export.py",
+    "tests/handover/test_paper_form.py",
+    "tests/hardening/test_record_together_",
+    "tests/letter/test_letter_page.py",
+    "tests/live/",
+    "tests/recorder/test_kill.py",
+    "tests/recorder/test_record_",
+    "tests/report/",
+    "tests/store/",
 )
-"""Files of a browser that wait as long as it takes: they may run beside those above."""
+"""Files whose tests mostly wait for processes and browsers, for as long as it takes. They are strewn among those that
+compute, so that there is always something for every core."""
 
 TOGETHER = {
     "tests/acceptance/test_samples_confirm.py": "samples",
@@ -64,8 +49,16 @@ TOGETHER = {
 """Files that share what is dear to make."""
 
 
-def pytest_configure():
+GIVES_WAY = 10
+"""How nice (nice(2)) a worker is that computes, so that the one whose tests are against the clock goes first."""
+
+
+def pytest_configure(config):
     """Let signals reach the processes that tests start: `nohup` and a shell's `&` have them ignored by all below."""
+    from hypothesis import settings
+
+    settings.register_profile("beside-others", settings(), deadline=None)  # a test may be held up at any time
+    settings.load_profile("beside-others")
     for name, handler in (("SIGINT", signal.default_int_handler), ("SIGHUP", lambda *_: None)):
         if (number := getattr(signal, name, None)) and signal.getsignal(number) == signal.SIG_IGN:
             signal.signal(number, handler)  # a handler is not inherited
@@ -88,16 +81,32 @@ def pytest_xdist_make_scheduler(config, log):
 
 
 def pytest_collection_modifyitems(config, items):
-    """In a worker: what waits first, so that the worker that has it is not the last to end."""
+    """In a worker: the clock's first, then those that wait and those that compute, evenly mixed."""
     if hasattr(config, "workerinput"):
-        items.sort(key=lambda item: _group(item.nodeid) != "real-time")
+        places = _places([_group(item.nodeid) for item in items])
+        items.sort(key=lambda item: places[_group(item.nodeid)])
+
+
+def _places(groups):
+    """Where each group stands in the order, from 0 to 1."""
+    places = {"real-time": -1.0}
+    for waits in (True, False):
+        sort = [one for one in dict.fromkeys(groups) if one != "real-time" and one.startswith(WAITS) == waits]
+        places |= {one: (number + 0.5) / len(sort) for number, one in enumerate(sort)}
+    return places
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item):
+    """In a worker: give way from the first test on that is not against the clock; there is no way back."""
+    if hasattr(item.config, "workerinput") and hasattr(os, "nice") and _group(item.nodeid) != "real-time":
+        os.nice(max(0, GIVES_WAY - os.nice(0)))
 
 
 def _group(nodeid):
     """What one worker is given at a time."""
     file = nodeid.partition("::")[0]
-    hurried = file.startswith(REAL_TIME) and file not in PATIENT
-    return "real-time" if hurried else TOGETHER.get(file, file)
+    return "real-time" if file.startswith(REAL_TIME) else TOGETHER.get(file, file)
 
 
 @pytest.fixture(autouse=True, scope="session")

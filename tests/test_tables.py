@@ -1,5 +1,7 @@
 """The line-up, the horizon and the obstacles."""
 
+from random import Random
+
 import pytest
 
 from satdiag.errors import BadInput
@@ -60,3 +62,27 @@ def test_all_bad_fields_are_told_at_once():
         parse_obstacles("azimuth_from_deg,azimuth_to_deg,distance_m,height_m,note\n-1,361,0,x,\n1,2\n")
     found = [(problem.line, problem.column) for problem in caught.value.problems]
     assert found == [(2, "azimuth_from_deg"), (2, "azimuth_to_deg"), (2, "distance_m"), (2, "height_m"), (3, None)]
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_plain_line_up_is_read_as_with_care(seed, monkeypatch):
+    """Lines of every kind: whatever the quick way reads, the careful one reads too, and with the same result."""
+    draw = Random(seed)
+    odd = seed % 4 == 0
+    names = ["", "Demo", "Démo 'x'", "a;b", "\x0b", " "] + (['"Demo, one"', "a,b", 'a"b'] if odd else [])
+    packages = ["", "full", "full open", "x-1"] + (["Full", "a  b", " a"] if odd else [])
+    numbers = draw.sample(range(30), 8) + ([draw.randrange(30), "01", ""] if odd else [])
+    lines = [f"{n},{draw.choice(names)},{draw.choice(['music', ''])},{draw.choice(packages)}" for n in numbers]
+    text = "\n".join(["channel,name,category,packages", *lines]) + draw.choice(["", "\n", "\n\n" if odd else "\n"])
+    quick = told(text)
+    monkeypatch.setattr("satdiag.tables._plain_lineup", lambda text: None)
+    assert quick == told(text)
+    assert odd or len(quick) == 8
+
+
+def told(text):
+    """What is read, or what is said to be wrong."""
+    try:
+        return parse_lineup(text)
+    except BadInput as error:
+        return str(error)

@@ -6,6 +6,7 @@ import pandas as pd
 
 from satdiag.acceptance.checklist_signs import Judged, Known, Sign, not_for, row_sign, settle, signs
 from satdiag.language import mark, tell, translated
+from satdiag.trials import trials
 
 
 def lead_kind(known: Known) -> Judged:
@@ -92,12 +93,21 @@ def substitution(known: Known) -> Judged:
         if something_received(known).state == "proved":
             return not_for(tell("A signal comes through: nothing calls for a substitute."))
         return Judged("missing", tell("No known-good antenna or lead was tried."))
-    last = rows.drop_duplicates("subject", keep="last")
+    last = _tried(rows).drop_duplicates("subject", keep="last")
     found = [_of_swap(last.iloc[[place]]) for place in range(len(last))]
     judged = settle([sign for sign in found if not sign.good] or found, known.visit_s, "")
     if judged.state == "proved" and len(found) < 2:
         return Judged("partly", judged.text, False, judged.seen, judged.t_s, judged.rows)
     return judged
+
+
+def _tried(rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows without those that tell that the old part went back: they are no word on the known-good one."""
+    kept = pd.Series(False, index=rows.index)
+    for _, part in rows.groupby("subject"):
+        begun = [one.in_s for one in trials(zip(part["t_s"].tolist(), part["value"].tolist(), strict=True))]
+        kept |= (rows["subject"] == part["subject"].iloc[0]) & rows["t_s"].isin(begun)
+    return rows[kept]
 
 
 def _of_swap(row: pd.DataFrame) -> Sign:

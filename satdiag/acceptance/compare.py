@@ -18,6 +18,7 @@ from satdiag.findings import Findings
 from satdiag.folder import job_hash
 from satdiag.job import Job
 from satdiag.language import listed, tell, translated
+from satdiag.paths import the_path
 
 ALPHA = 0.05
 """The chance, over all comparisons of two jobs, of seeing any change where there is none (Holm)."""
@@ -167,4 +168,6 @@ def _to_log(judged: Judged, items: list[Item]) -> tuple[str, ...]:
 
 
 def _could_not(a: Seen, b: Seen) -> tuple[str, ...]:
-    return tuple(tell("{path}: only one of the jobs has readings of it.", path=path) for path in lonely_paths(a, b))
+    return tuple(
+        tell("{path}: only one of the jobs has readings of it.", path=the_path(path)) for path in lonely_paths(a, b)
+    )

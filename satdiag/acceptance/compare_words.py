@@ -8,6 +8,7 @@ from satdiag.acceptance.compare_document import ItemState
 from satdiag.acceptance.compare_measures import Measure
 from satdiag.acceptance.effects import Effect
 from satdiag.language import mark, tell, tell_many, translated
+from satdiag.paths import path_words
 
 STATES = {
     "better": mark("better"),
@@ -47,7 +48,7 @@ MOST_TIMES = 100
 def title_of(measure: Measure) -> str:
     """The title with the path."""
     title = translated(measure.title)
-    return tell("{title} ({path})", title=title, path=measure.path) if measure.path else title
+    return tell("{title} ({path})", title=title, path=path_words(measure.path)) if measure.path else title
 
 
 def side_text(measure: Measure, side: int) -> str:

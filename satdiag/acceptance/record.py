@@ -149,6 +149,8 @@ def parse_record(text: str) -> Record:
         data["notes"] = tuple(str(one) for one in data["notes"])
     except TypeError:
         raise ValueError("the block does not hold a record") from None
+    if not all(isinstance(text, str) for one in (*data["said"], *data["rows"]) for text in vars(one).values()):
+        raise ValueError("the block does not hold a record")
     record = Record(**data)
     canonical(asdict(record))  # refuses what JSON has no form for: NaN, a number out of range
     return record
@@ -158,7 +160,7 @@ def rates_of(record: Record) -> tuple[float, float]:
     """(alpha, beta) that the record was made with. Raises ValueError."""
     try:
         return float(record.acceptance["alpha"]), float(record.acceptance["beta"])
-    except (KeyError, TypeError):
+    except (KeyError, TypeError, OverflowError):
         raise ValueError("the record does not say its error rates") from None
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from satdiag.errors import SatdiagError
 from satdiag.job import Job
 
@@ -21,4 +19,4 @@ def visit_of(job: Job, number: int) -> Job:
     visit, log = job.visits[number - 1], job.log
     inside = log["t_s"].between(visit.start_s, visit.end_s)
     carried = log["kind"].isin(CARRIED) & (log["t_s"] < visit.start_s)
-    return replace(job, rows=tuple(job.rows[row] for row in log.loc[inside | carried, "row"]))
+    return job.only(log.loc[inside | carried, "row"].to_numpy())

@@ -1,6 +1,6 @@
 """The command line. A command's module is imported when it is used, so that `satdiag --help` is instant.
 
-Exit codes: 0 done; 1 ran but found problems (check, selfcheck), or did not confirm (confirm, verify); 2 cannot
+Exit codes: 0 done; 1 ran but found problems (check, fleet, selfcheck), or did not confirm (confirm, verify); 2 cannot
 read, or bad usage; 3 an error of our own; 130 stopped with Ctrl-C.
 """
 
@@ -36,6 +36,7 @@ COMMANDS = {
     "feedline": ("satdiag.cli.feedline_cmd", "feedline", "Read a reflection sweep: where the antenna lead ends."),
     "cable": ("satdiag.cli.cable_cmd", "cable", "Say what a length of cable loses at 2.3 GHz."),
     "ring": ("satdiag.cli.ring_cmd", "ring", "The optical ring: check its plugs, plan moves, find a break."),
+    "fleet": ("satdiag.cli.fleet_cmd", "fleet", "Analyse any number of jobs, and tell what they have in common."),
     "record": ("satdiag.cli.record_cmd", "record", "Listen to a receiver for hours, and lose nothing."),
     "live": ("satdiag.cli.live_cmd", "live", "Log a visit by thumb: a page on this computer or a telephone."),
     "ports": ("satdiag.cli.ports_cmd", "ports", "List the serial ports with what they are."),
@@ -67,6 +68,19 @@ class _Commands(click.Group):
         found: click.Command = getattr(import_module(module), name)
         found.name = cmd_name
         return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is named; of a word that is none, the command that it resembles is named in the error."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            from difflib import get_close_matches
+
+            if close := get_close_matches(args[0], COMMANDS, 1):
+                raise click.UsageError(f"{error.message} Did you mean '{close[0]}'?", ctx) from None
+            raise
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

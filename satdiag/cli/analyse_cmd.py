@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     help="The job of a known-good receiver that stood beside this one at the same minutes.",
 )
 @click.option("--remember-open-sky", is_flag=True, help="Keep this receiver's levels under an open sky for later.")
+@click.option("--forget-open-sky", is_flag=True, help="Take back what this job taught of these levels.")
 @speaks
-@click.option("--forget-open-sky", is_flag=True, help="Take back what this job taught of them.")
 def analyse(
     path: Path,
     as_json: bool,
@@ -56,15 +56,20 @@ def analyse(
     """
     import satdiag
     from satdiag.diagnosis.learning import PACKAGED
-    from satdiag.kept import change_open_sky, learned_here, open_sky_here
+    from satdiag.kept import change_open_sky, learned_here, open_sky_here, wait_here
+    from satdiag.safe_write import check_form
 
+    for place, form in ((report, "a page"), (pdf, "a PDF")):
+        if place is not None:
+            check_form(place, form)
     warn_of_unknown_files(path)
     job = satdiag.open_job(path)
     beside = None if reference is None else satdiag.open_job(reference)
     if remember_open_sky or forget_open_sky:
         click.echo(change_open_sky(job, remember=remember_open_sky), err=True)
     known = abilities(can)
-    findings = satdiag.analyse(job, known, PACKAGED if packaged else learned_here(), beside, open_sky_here(job), aim)
+    learned, wait = (PACKAGED, None) if packaged else (learned_here(), wait_here(job))
+    findings = satdiag.analyse(job, known, learned, beside, open_sky_here(job), aim, wait)
     if report is not None:
         from satdiag.report import write_report
 
@@ -77,7 +82,7 @@ def analyse(
     else:
         from satdiag.cli.verdict_screen import show
 
-        show(findings)
+        show(job, findings)
 
 
 def _print_report(pdf: Path, job: Job, findings: Findings, known: frozenset[str] | None) -> None:
@@ -101,13 +106,19 @@ def abilities(words: str | None) -> frozenset[str] | None:
     given = frozenset(word.strip() for word in words.split(",") if word.strip())
     if unknown := sorted(given - set(known)):
         listed = "\n".join(f"  {name}: {text}" for name, text in known.items())
-        said = "" if unknown == ["help"] else f"--can does not know {', '.join(unknown)}. "
-        raise click.UsageError(f"{said}Name any of these, parted by commas:\n{listed}")
+        if unknown == ["help"]:
+            click.echo(f"Name any of these, parted by commas:\n{listed}")
+            click.get_current_context().exit(0)
+        raise click.UsageError(
+            f"--can does not know {', '.join(unknown)}. Name any of these, parted by commas:\n{listed}"
+        )
     return given
 
 
 def warn_of_unknown_files(path: Path) -> None:
-    if path.is_dir() and (path / "job.toml").is_file():
+    from satdiag.opening import is_folder
+
+    if is_folder(path) and (path / "job.toml").is_file():
         from satdiag.folder import unknown_files
 
         for name in unknown_files(path):

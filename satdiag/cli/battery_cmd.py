@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from satdiag.cli.language_option import speaks
+from satdiag.language import in_figures, tell, tell_many
+
 if TYPE_CHECKING:
     from satdiag.findings import BatteryBudget
     from satdiag.wiring.battery import Asleep
@@ -23,6 +26,7 @@ CAUTIONS = ("garage", "battery", "rules")
 @click.option("--start-percent", metavar="%", type=float, help="Charge of the battery at the start.")
 @click.option("--asleep-ma", metavar="MA", type=float, help="What it draws asleep. [20 and 50]")
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON on standard output.")
+@speaks
 def battery(
     minutes: float,
     current_a: float | None,
@@ -57,37 +61,61 @@ def _awake_lines(budget: BatteryBudget) -> list[str]:
     from satdiag.wiring.battery import STOP_V
 
     charge = _pair(budget.used_ah, budget.used_ah_90, "Ah")
-    lines = [budget.text, f"That is {charge}, {_pair(budget.used_wh, budget.used_wh_90, 'Wh')} at 12.5 V."]
+    energy = _pair(budget.used_wh, budget.used_wh_90, "Wh")
+    volts = in_figures("12.5")
+    lines = [budget.text, tell("That is {charge}, {energy} at {volts} V.", charge=charge, energy=energy, volts=volts)]
     if budget.end_share is not None and budget.start_share is not None:
-        ends = budget.end_share_90
-        spread = f" ({100 * ends[0]:.0f} to {100 * ends[1]:.0f})" if ends else ""
-        lines.append(f"From {100 * budget.start_share:.0f} % it falls to {100 * budget.end_share:.0f} %{spread}.")
-        lines.append(
-            "Half the charge, where it should rest, is gone already."
-            if not budget.to_stop_s
-            else f"Half the charge is left after {budget.to_stop_s / 60.0:.0f} min."
+        lines += _shares(budget.start_share, budget.end_share, budget.end_share_90, budget.to_stop_s)
+    lines.append(
+        tell(
+            "Rule: read the battery now and then, and stop at {volts:g} V under light load (judgement).", volts=STOP_V
         )
-    lines.append(f"Rule: read the battery now and then, and stop at {STOP_V:g} V under light load (judgement).")
+    )
     if budget.current_a_90 or budget.capacity_ah_90:
-        lines.append("Ranges are common practice, without a source: name --current and --capacity if you know them.")
+        lines.append(
+            tell("Ranges are common practice, without a source: name --current and --capacity if you know them.")
+        )
     return lines
+
+
+def _shares(start: float, end: float, end_90: tuple[float, float] | None, to_stop_s: float | None) -> list[str]:
+    """From which share of the charge to which, and when half of it is gone."""
+    falls = tell("From {start:.0f} % it falls to {end:.0f} %.", start=100 * start, end=100 * end)
+    if end_90:
+        falls = tell(
+            "From {start:.0f} % it falls to {end:.0f} % ({low:.0f} to {high:.0f}).",
+            start=100 * start,
+            end=100 * end,
+            low=100 * end_90[0],
+            high=100 * end_90[1],
+        )
+    if not to_stop_s:
+        return [falls, tell("Half the charge, where it should rest, is gone already.")]
+    return [falls, tell("Half the charge is left after {minutes:.0f} min.", minutes=to_stop_s / 60.0)]
 
 
 def _pair(value: float, ends: tuple[float, float] | None, unit: str) -> str:
-    return f"{value:.3g} {unit}" + (f" ({ends[0]:.3g} to {ends[1]:.3g})" if ends else "")
+    if ends is None:
+        return tell("{value:.3g} {unit}", value=value, unit=unit)
+    return tell("{value:.3g} {unit} ({low:.3g} to {high:.3g})", value=value, unit=unit, low=ends[0], high=ends[1])
 
 
 def _asleep_lines(budget: BatteryBudget, asleep: tuple[Asleep, ...]) -> list[str]:
-    lines = [f"Asleep, with a battery of {budget.capacity_ah:g} Ah (50 mA is the most a workshop lets pass):"]
-    lines.append(f"  {'draws':>8}  {'in 30 days':>10}  {'half gone in':>12}")
+    rows = [(tell("draws"), tell("in 30 days"), tell("half gone in"))]
     for one in asleep:
-        ma, ah, days = f"{one.current_ma:g} mA", f"{one.after_30_days_ah:.3g} Ah", f"{one.days_to_half:.0f} days"
-        lines.append(f"  {ma:>8}  {ah:>10}  {days:>12}")
-    return lines
+        days = tell_many("{n} day", "{n} days", round(one.days_to_half))
+        rows.append((in_figures(f"{one.current_ma:g} mA"), in_figures(f"{one.after_30_days_ah:.3g} Ah"), days))
+    widths = [max(len(row[k]) for row in rows) for k in range(3)]
+    lines = ["  ".join(f"{text:>{wide}}" for text, wide in zip(row, widths, strict=True)) for row in rows]
+    head = tell(
+        "Asleep, with a battery of {capacity:g} Ah (50 mA is the most a workshop lets pass):",
+        capacity=budget.capacity_ah,
+    )
+    return [head, *(f"  {line}" for line in lines)]
 
 
 def _caution_lines() -> list[str]:
     from satdiag.report.cautions import CAUTIONS as ALL
 
     known = {caution.key: caution for caution in ALL}
-    return [f"{known[key].head}: {known[key].text}" for key in CAUTIONS]
+    return [tell("{label}: {value}", label=known[key].head, value=known[key].text) for key in CAUTIONS]

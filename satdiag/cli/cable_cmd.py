@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from satdiag.cli.language_option import speaks
+from satdiag.language import in_figures, tell, tell_many
+
 if TYPE_CHECKING:
     from satdiag.wiring.feedline.cable import CableLoss, Range
 
@@ -43,6 +46,7 @@ class Finite(click.FloatRange):
     help="Measured at the near end with the far end open or shorted: the loss follows from it.",
 )  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON on standard output.")
+@speaks
 def cable(
     cable_type: str,
     length_m: float,
@@ -83,42 +87,79 @@ def _ends(value: Range) -> dict[str, float | None]:
 
 
 def _lines(found: CableLoss) -> list[str]:
-    name = found.cable or "a cable of which nothing is known"
-    per_m, loss, open_end, standing = (
-        found.db_per_m,
-        found.loss_db,
-        found.open_end_return_loss_db,
-        found.open_end_vswr,
-    )
-    velocity, delay = found.velocity_factor, found.delay_ns
     lines = [
-        f"{found.length_m:g} m of {name} at {found.mhz:g} MHz and {found.temperature_c:g} °C",
-        f"  loss one way        {loss.middle:.1f} dB ({loss.low:.1f} to {loss.high:.1f}); per metre "
-        f"{per_m.middle:.2f} dB ({per_m.low:.2f} to {per_m.high:.2f})",
-        f"  delay one way       {delay.middle:.1f} ns ({delay.low:.1f} to {delay.high:.1f}); velocity factor "
-        f"{velocity.middle:.3g} ({velocity.low:.3g} to {velocity.high:.3g})",
-        f"  an open far end     return loss {open_end.middle:.1f} dB at the near end ({open_end.low:.1f} to "
-        f"{open_end.high:.1f}), VSWR {standing.middle:.2f}",
+        tell(
+            "{length:g} m of {cable} at {mhz:g} MHz and {degrees:g} °C",
+            length=found.length_m,
+            cable=found.cable or tell("a cable of which nothing is known"),
+            mhz=found.mhz,
+            degrees=found.temperature_c,
+        ),
+        tell("  loss one way: {loss}; per metre {per_m}", loss=_db(found.loss_db, 1), per_m=_db(found.db_per_m, 2)),
+        _delay(found),
+        tell(
+            "  an open far end: return loss {loss} at the near end, VSWR {vswr:.2f}",
+            loss=_db(found.open_end_return_loss_db, 1),
+            vswr=found.open_end_vswr.middle,
+        ),
     ]
     if found.connectors:
-        lines.append(f"  connectors          {found.connectors} pairs at 0.1 to 0.2 dB each are in these figures")
+        lines.append(
+            tell_many(
+                "  connectors: {n} pair at 0.1 to 0.2 dB is in these figures",
+                "  connectors: {n} pairs at 0.1 to 0.2 dB each are in these figures",
+                found.connectors,
+            )
+        )
     lines.append(
-        "A class is not a specification: the ranges span published cables of the class, whose fits were mostly made "
-        "below 1 GHz; the growth with temperature is from memory. Take twice the loss off a return loss measured at "
-        "the near end before you judge the antenna by it."
+        tell(
+            "A class is not a specification: the ranges span published cables of the class, whose fits were mostly "
+            "made below 1 GHz; the growth with temperature is from memory. Take twice the loss off a return loss "
+            "measured at the near end before you judge the antenna by it."
+        )
     )
     return lines
 
 
+def _db(value: Range, digits: int) -> str:
+    """'8.0 dB (6.0 to 9.5)'."""
+    middle, low, high = (in_figures(f"{end:.{digits}f}") for end in (value.middle, value.low, value.high))
+    return tell("{middle} dB ({low} to {high})", middle=middle, low=low, high=high)
+
+
+def _delay(found: CableLoss) -> str:
+    delay, velocity = found.delay_ns, found.velocity_factor
+    return tell(
+        "  delay one way: {delay:.1f} ns ({delay_low:.1f} to {delay_high:.1f}); velocity factor {vf:.3g} "
+        "({vf_low:.3g} to {vf_high:.3g})",
+        delay=delay.middle,
+        delay_low=delay.low,
+        delay_high=delay.high,
+        vf=velocity.middle,
+        vf_low=velocity.low,
+        vf_high=velocity.high,
+    )
+
+
 def _measured(found: CableLoss, return_loss_db: float, measured: float) -> str:
     low, high = found.loss_db.low * (1 - NEAR), found.loss_db.high * (1 + NEAR)
-    said = (
-        f"A return loss of {return_loss_db:g} dB with the far end open or shorted means {measured:.2f} dB one way"
-        + (f", {measured / found.length_m:.2f} dB/m" if found.length_m else "")
-        + "."
+    said = tell(
+        "A return loss of {measured:g} dB with the far end open or shorted means {loss:.2f} dB one way.",
+        measured=return_loss_db,
+        loss=measured,
     )
+    if found.length_m:
+        said = tell(
+            "A return loss of {measured:g} dB with the far end open or shorted means {loss:.2f} dB one way, "
+            "{per_m:.2f} dB/m.",
+            measured=return_loss_db,
+            loss=measured,
+            per_m=measured / found.length_m,
+        )
     if measured > high:
-        return f"{said} That is more than this class loses: a bad plug, a wet cable, or not this class."
-    if measured < low:
-        return f"{said} That is less than this class loses: a shorter lead, a better cable, or a break on the way."
-    return f"{said} That fits this class."
+        fits = tell("That is more than this class loses: a bad plug, a wet cable, or not this class.")
+    elif measured < low:
+        fits = tell("That is less than this class loses: a shorter lead, a better cable, or a break on the way.")
+    else:
+        fits = tell("That fits this class.")
+    return f"{said} {fits}"

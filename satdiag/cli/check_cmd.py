@@ -18,11 +18,30 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option("--all", "show_all", is_flag=True, help="Print every problem, not the first 20 and a count.")
-def check(path: Path, show_all: bool) -> int:
-    """Name every problem of the job at PATH, a job folder or a job file.
+@click.option(
+    "--repair",
+    "to",
+    metavar="NEW",
+    type=click.Path(path_type=Path),
+    help="Write what can be recovered as a new job, NEW.satjob or a folder; PATH stays as it is.",
+)
+@click.option(
+    "--sheet",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="With --repair: the job sheet, where that of PATH is lost.",
+)
+@click.option("--json", "as_json", is_flag=True, help="With --repair: say what is lost as JSON.")
+def check(path: Path, show_all: bool, to: Path | None, sheet: Path | None, as_json: bool) -> int:
+    """Name every problem of the job at PATH, a job folder or a job file; or recover what is left of a damaged one.
 
-    Exit code 0: none found; 1: problems found; 2: it cannot be read at all.
+    Exit code 0: no problem found, or all recovered; 1: problems found, or something is lost; 2: it cannot be read at
+    all, or nothing can be recovered.
     """
+    if to is not None:
+        return _repair(path, to, sheet, as_json)
+    if sheet is not None or as_json:
+        raise click.UsageError("--sheet and --json belong to --repair NEW.")
     from satdiag.errors import BadInput
     from satdiag.folder import job_hash
     from satdiag.opening import is_folder, open_job
@@ -36,6 +55,22 @@ def check(path: Path, show_all: bool) -> int:
     click.echo(f"{path}: no problem found in {content(job)}.")
     click.echo(f"SHA-256 of the content: {job_hash(job)}")
     return 0
+
+
+def _repair(path: Path, to: Path, sheet: Path | None, as_json: bool) -> int:
+    """Write the new job, and say what is lost."""
+    import json
+
+    from satdiag.folder import bytes_of, job_hash
+    from satdiag.repair import repair
+
+    job, losses = repair(path, to, bytes_of(sheet) if sheet else None)
+    if as_json:
+        click.echo(json.dumps({**losses.as_json(), "written": str(to), "sha256": job_hash(job)}, indent=2))
+    else:
+        click.echo("\n".join([f"{path}:", *losses.lines(), f"Written to {to}; {path} is as it was."]))
+        click.echo(f"SHA-256 of the content: {job_hash(job)}")
+    return 0 if losses.whole else 1
 
 
 def _folder_problems(path: Path) -> list[Problem]:

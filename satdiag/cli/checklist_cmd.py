@@ -7,11 +7,14 @@ from pathlib import Path
 
 import click
 
+from satdiag.cli.language_option import speaks
+
 
 @click.command()
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print the checklist as JSON on standard output.")
 @click.option("--report", metavar="FILE.html", type=click.Path(path_type=Path), help="Also write a page to print.")
+@speaks
 def checklist(path: Path, as_json: bool, report: Path | None) -> None:
     """Walk installation, ring, configuration, feed, reception and activation, step by step.
 

@@ -52,7 +52,7 @@ def confirm(path: Path, as_json: bool, alpha: float, beta: float, record: Path |
     if as_json:
         click.echo(json.dumps(found.to_dict(), indent=1, ensure_ascii=False))
     else:
-        _show(found)
+        _show(job, found)
     return 0 if found.state == "confirmed" else 1
 
 
@@ -74,21 +74,21 @@ def _write(place: Path, job: Job, found: Acceptance, by: str | None) -> None:
     click.echo(f"Record written to {place}; SHA-256 {made.sha256}.", err=True)
 
 
-def _show(found: Acceptance) -> None:
+def _show(job: Job, found: Acceptance) -> None:
     from rich.console import Console
 
     console = Console(highlight=False)
     if not console.is_terminal:
-        click.echo("\n".join(_lines(found)))
+        click.echo("\n".join(_lines(job, found)))
         return
     console.print(found.text, style=STYLES[found.state], markup=False)
-    console.print(_rates(found), "\n", markup=False)
+    console.print(_rates(job, found), "\n", markup=False)
     console.print(_table(found))
     for text in found.could_not:
         console.print(tell("Note: {what}", what=text), markup=False)
 
 
-def _lines(found: Acceptance) -> list[str]:
+def _lines(job: Job, found: Acceptance) -> list[str]:
     """The plain form, one sentence after the other, for files and pipes."""
     from satdiag.acceptance.seen import state_word
 
@@ -96,7 +96,8 @@ def _lines(found: Acceptance) -> list[str]:
         tell("{title}: {state}. {what}", title=one.title, state=state_word(one.state), what=_sentences(one))
         for one in found.criteria
     ]
-    return [found.text, _rates(found), "", *criteria, *(tell("Note: {what}", what=text) for text in found.could_not)]
+    notes = [tell("Note: {what}", what=text) for text in found.could_not]
+    return [found.text, _rates(job, found), "", *criteria, *notes]
 
 
 def _table(found: Acceptance) -> Table:
@@ -114,15 +115,17 @@ def _table(found: Acceptance) -> Table:
     return table
 
 
-def _rates(found: Acceptance) -> str:
+def _rates(job: Job, found: Acceptance) -> str:
+    """What the error rates are, and of what time and job all of it is."""
+    from satdiag.report.local_time import local_time_of
+
     rates = tell(
         "At most {alpha} % of accounts that are not activated would be confirmed; of activated ones at most {beta} % "
         "ruled out, where channels come in as is usual (satdiag docs confirm).",
         alpha=in_figures(f"{100 * found.alpha:g}"),
         beta=in_figures(f"{100 * found.beta:g}"),
     )
-    as_of = tell("As of {as_of}; job {job}.", as_of=found.as_of or tell("unknown"), job=found.job)
-    return f"{rates} {as_of}"
+    return f"{rates} {local_time_of(job).as_of(found.as_of, found.job)}"
 
 
 def _sentences(one: Criterion) -> str:

@@ -50,6 +50,12 @@ def _sky_sources() -> str:
     return "".join(f"| {source.name} | {source.standing} |\n" for source in sources_of_models())
 
 
+def _fleet_columns() -> str:
+    from satdiag.fleet.columns import columns_markdown
+
+    return columns_markdown()
+
+
 # Parts that have their home in the code and are written in at print time.
 _PARTS: dict[str, Callable[[], str]] = {
     "{{vocabulary}}\n": _vocabulary,
@@ -58,6 +64,7 @@ _PARTS: dict[str, Callable[[], str]] = {
     "{{profiles}}\n": _profiles,
     "{{profile keys}}\n": _profile_keys,
     "{{sky sources}}\n": _sky_sources,
+    "{{fleet columns}}\n": _fleet_columns,
 }
 
 

@@ -25,13 +25,20 @@ _PLACE = click.Path(path_type=Path)
     "--spreadsheet",
     metavar="FILE",
     type=_PLACE,
-    help="FILE.csv: the observations, what looks like a formula gets a leading '; FILE.xlsx: a workbook with "
-    "observations, channels and findings.",
+    help="FILE.csv: the observations, what looks like a formula gets an apostrophe before it; FILE.xlsx: a "
+    "workbook with observations, channels and findings.",
 )
 @click.option("--parquet", metavar="FILE", type=_PLACE, help="The observations as typed columns.")
 @click.option("--json", "json_file", metavar="FILE", type=_PLACE, help="Job and findings in one JSON document.")
 @click.option("--figures", metavar="FOLDER", type=_PLACE, help="Every figure of the report, each with its text.")
-@click.option("--format", "kind", type=click.Choice(["png", "svg"]), default="png", show_default=True)
+@click.option(
+    "--format",
+    "kind",
+    type=click.Choice(["png", "svg"]),
+    default="png",
+    show_default=True,
+    help="With --figures: what kind of files they are.",
+)
 @click.option("--copy", metavar="FILE.satjob", type=_PLACE, help="The whole job as a new job file.")
 @click.option("--full-id", is_flag=True, help="Write the receiver's identifier in full in what is made.")
 @speaks
@@ -62,6 +69,11 @@ def export(
         raise click.UsageError(misnamed(copy))
     from satdiag.handover.writing import check_free
     from satdiag.opening import open_job
+    from satdiag.safe_write import check_form
+
+    for place, form in ((folder, "a folder"), (figures, "a folder"), (parquet, "Parquet"), (json_file, "JSON")):
+        if place is not None:
+            check_form(place, form)
 
     places = [place.absolute() for place in (folder, spreadsheet, parquet, json_file, figures, copy) if place]
     if len(set(places)) < len(places):
@@ -91,12 +103,13 @@ def _findings(job: Job) -> Findings:
 
 
 def _write_job(job: Job, folder: Path | None, copy: Path | None) -> None:
-    from satdiag.folder import export_files, job_hash, write_folder
+    from satdiag.folder import export_files, hash_of, write_folder
 
     if folder is not None:
-        write_folder(export_files(job), folder)
+        files = export_files(job)
+        write_folder(files, folder)
         click.echo(f"{folder}: job {job.sheet.id}, {content(job)}.")
-        click.echo(f"SHA-256 of the content: {job_hash(job)}")
+        click.echo(f"SHA-256 of the content: {hash_of(files)}")
     if copy is not None:
         from satdiag.store import create_job_file
 
@@ -129,13 +142,10 @@ def _write_tables(
 
 
 def _write_json(job: Job, findings: Findings, place: Path, full_id: bool) -> None:
-    import json
-
-    from satdiag.handover.document import export_document
+    from satdiag.handover.document import export_bytes
     from satdiag.handover.writing import write_file
 
-    text = json.dumps(export_document(job, findings, full_id), indent=1, ensure_ascii=False, allow_nan=False)
-    write_file(place, f"{text}\n".encode())
+    write_file(place, export_bytes(job, findings, full_id))
     click.echo(f"{place}: job and findings; `satdiag schema export` prints its JSON Schema.")
 
 

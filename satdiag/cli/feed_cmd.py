@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from satdiag.cli.language_option import speaks
+
 if TYPE_CHECKING:
     from satdiag.job import Job
     from satdiag.wiring.feed import FeedFindings
@@ -52,6 +54,7 @@ _KEYS = {
     "--extra-loss", metavar="DB", multiple=True, help="With --rise: what so much more loss does. Repeatable."
 )
 @click.option("--place", type=click.Choice(PLACES), help="With --rise: what is over the antenna. [open-sky]")
+@speaks
 def feed(
     path: Path | None,
     as_json: bool,
@@ -115,6 +118,7 @@ def _document(found: FeedFindings) -> dict[str, Any]:
 
 
 def _show(job: Job, found: FeedFindings) -> None:
+    from satdiag.language import tell
     from satdiag.report.local_time import local_time_of
     from satdiag.report.page import masker
     from satdiag.report.text_table import table_lines
@@ -122,13 +126,14 @@ def _show(job: Job, found: FeedFindings) -> None:
     from satdiag.report.words import sentence
 
     parts = feed_parts(found, local_time_of(job))
-    said = [] if parts else ["Nothing of the feed was logged."]
+    said = [] if parts else [tell("Nothing of the antenna's feed was logged.")]
     for part in parts:
         name, state, measured = part.row
-        said += ["", f"{name}: {state}" + (f" ({measured})" if measured else ""), *part.sentences]
+        shown = tell("{state} ({measured})", state=state, measured=measured) if measured else state
+        said += ["", tell("{label}: {value}", label=name, value=shown), *part.sentences]
         for whole in (*part.tables, *(one for figure in part.figures for one in figure.tables)):
             said += ["", *table_lines(whole)]
-    said += [f"Note: {sentence(text)}" for text in found.could_not]
+    said += [tell("Note: {what}", what=sentence(text)) for text in found.could_not]
     clean = masker(job)
     click.echo("\n".join(clean(line) for line in said).strip("\n"))
 
@@ -178,17 +183,18 @@ def _range(option: str, text: str, limits: Range, ends: int = 2) -> Range:
 
 
 def _budget_lines(budget: RiseBudget) -> list[str]:
+    from satdiag.language import tell
     from satdiag.report.figure import table
     from satdiag.report.numbers import quantity
     from satdiag.report.text_table import table_lines
     from satdiag.report.wiring.feed_rise import inputs_table
 
     results = [
-        ("rise of the noise when the feed is switched on", budget.rise_db, budget.rise_db_90, "dB"),
-        ("noise added behind the antenna", budget.added_k, budget.added_k_90, "K"),
-        ("the same as a noise figure", budget.noise_figure_db, budget.noise_figure_db_90, "dB"),
-        ("noise of the whole system", budget.system_k, budget.system_k_90, "K"),
-        ("gain over noise temperature, G/T", budget.g_over_t_db_k, budget.g_over_t_db_k_90, "dB/K"),
+        (tell("rise of the noise when the feed is switched on"), budget.rise_db, budget.rise_db_90, "dB"),
+        (tell("noise added behind the antenna"), budget.added_k, budget.added_k_90, "K"),
+        (tell("the same as a noise figure"), budget.noise_figure_db, budget.noise_figure_db_90, "dB"),
+        (tell("noise of the whole system"), budget.system_k, budget.system_k_90, "K"),
+        (tell("gain over noise temperature, G/T"), budget.g_over_t_db_k, budget.g_over_t_db_k_90, "dB/K"),
     ]
     shown = [(words, quantity(value, unit, _unless_one(ends))) for words, value, ends, unit in results]
     losses = [
@@ -199,14 +205,15 @@ def _budget_lines(budget: RiseBudget) -> list[str]:
         )
         for one in budget.losses
     ]
-    heads = ("extra loss", "rise that remains", "cost in G/T")
+    names = (tell("figure"), tell("value"))
+    heads = (tell("extra loss"), tell("rise that remains"), tell("cost in G/T"))
     return [
         *table_lines(inputs_table(budget.inputs)),
         "",
-        *table_lines(table("What follows; in brackets the 90 % range over these.", ("figure", "value"), shown)),
+        *table_lines(table(tell("What follows; in brackets the 90 % range over these."), names, shown)),
         "",
-        *table_lines(table("What more loss behind a healthy amplifier does.", heads, losses)),
-        "Much loss costs little G/T there: unnoticed under an open sky, it shows first under trees.",
+        *table_lines(table(tell("What more loss behind a healthy amplifier does."), heads, losses)),
+        tell("Much loss costs little G/T there: unnoticed under an open sky, it shows first under trees."),
     ]
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.cable_cmd import CHOICES, Finite
+from satdiag.cli.language_option import speaks
 
 if TYPE_CHECKING:
     from satdiag.findings import FeedlineFindings
@@ -40,6 +41,7 @@ _VELOCITY = "a velocity factor such as 0.66, or a range of it such as 0.65-0.67"
 @click.option(
     "--report", metavar="FILE.html", type=click.Path(path_type=Path), help="Also write a page with a figure."
 )
+@speaks
 def feedline(
     path: Path,
     vf: str | None,
@@ -181,23 +183,27 @@ def _constellation(named: str) -> Constellation:
 
 
 def _write(report: Path, found: FeedlineFindings, name: str, job: Job | None) -> None:
+    from satdiag.language import tell
     from satdiag.report.page import masker
     from satdiag.report.wiring.feedline_page import write_feedline_page
 
-    source = f"Sweep {Path(name).name}" if job is None else f"Sweep of job {job.sheet.id}"
+    source = (
+        tell("Sweep {file}", file=Path(name).name) if job is None else tell("Sweep of job {job}", job=job.sheet.id)
+    )
     write_feedline_page(report, found, source, masker(job) if job is not None else lambda text: text)
     click.echo(f"page written: {report}", err=True)
 
 
 def _lines(found: FeedlineFindings) -> list[str]:
     """The verdict, the sentences, the reflections and the facts as text."""
+    from satdiag.language import tell
     from satdiag.report.cautions import CAUTIONS
     from satdiag.report.text_table import table_lines
     from satdiag.report.wiring.feedline import facts_table, reflections_table
 
-    lines = [f"Check first: {text}." for text in found.cautions]
+    lines = [tell("Check first: {caution}.", caution=text) for text in found.cautions]
     lines += [found.verdict, *(f"  - {text}" for text in found.sentences)]
     if any(one.kind != "sidelobe" for one in found.reflections):
         lines += ["", *table_lines(reflections_table(found), numbers_right=True)]
     lines += ["", *table_lines(facts_table(found), numbers_right=True), ""]
-    return [*lines, *(f"Take care: {one.text}" for one in CAUTIONS if one.key == "sweep")]
+    return [*lines, *(tell("Take care: {what}", what=one.text) for one in CAUTIONS if one.key == "sweep")]

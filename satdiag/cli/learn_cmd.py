@@ -18,7 +18,7 @@ WORTH_SHOWING = 0.002
 
 
 @click.command()
-@click.argument("paths", type=click.Path(path_type=Path), nargs=-1, metavar="JOBS...")
+@click.argument("paths", type=click.Path(path_type=Path), nargs=-1, metavar="[JOBS]...")
 @click.option("--forget", metavar="ID", multiple=True, help="Take back what the job of that id taught.")
 @click.option("--forget-all", is_flag=True, help="Take back everything that was learned.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was learned as JSON on standard output.")
@@ -29,11 +29,11 @@ def learn(paths: tuple[Path, ...], forget: tuple[str, ...], forget_all: bool, as
     FAULT confirmed`; `none confirmed` where nothing was wrong). A verdict of satdiag's own teaches nothing. What is
     learned is kept in your user folder and used by `satdiag analyse`. Without JOBS: show what was learned so far.
     """
-    from satdiag.kept import PREFIX, lessons_kept
+    from satdiag.kept import lesson_name, lessons_kept
     from satdiag.user_folder import remove
 
     for name in [*forget, *(lesson.job for lesson in lessons_kept() if forget_all)]:
-        remove("learned", PREFIX + name)
+        remove("learned", lesson_name(name))
     said = [_learn_from(path) for path in paths]
     for text in said:
         click.echo(text, err=True)
@@ -49,7 +49,7 @@ def _learn_from(path: Path) -> str:
     """Keep the lesson of a job; what happened, in a sentence. Raises BadInput, SatdiagError."""
     import satdiag
     from satdiag.analysis import lesson_of
-    from satdiag.kept import PREFIX, lessons_kept
+    from satdiag.kept import lesson_name, lessons_kept
     from satdiag.user_folder import keep
 
     job = satdiag.open_job(path)
@@ -60,14 +60,14 @@ def _learn_from(path: Path) -> str:
     before = next((one for one in lessons_kept() if one.job == lesson.job), None)
     if before == lesson:
         return f"{lesson.job}: known already."
-    keep("learned", f"{PREFIX}{lesson.job}.json", lesson.text().encode(), {}, replace=True)
+    keep("learned", f"{lesson_name(lesson.job)}.json", lesson.text().encode(), {}, replace=True)
     again = "" if before is None else " (in the place of what it taught before)"
     return f"{lesson.job}: learned: {', '.join(sorted(lesson.faults)) or 'nothing was wrong'}{again}."
 
 
 def _document(kept: Sequence[Lesson]) -> dict[str, Any]:
     """What was learned: counts, and how far it moved what is believed."""
-    from satdiag.diagnosis.learning import learned_model, moved_priors, moved_rows
+    from satdiag.diagnosis.learning import learned_model, moved_priors, moved_rows, moved_shares
     from satdiag.diagnosis.model import load_model
 
     model = load_model()
@@ -82,6 +82,7 @@ def _document(kept: Sequence[Lesson]) -> dict[str, Any]:
         "weight": round(learned.weight, 2),
         "found": dict(sorted(counts.items(), key=lambda one: (-one[1], one[0]))),
         "priors": [vars(one) for one in moved_priors(model, moved)],
+        "kinds": [vars(one) for one in moved_shares(model, moved)],
         "rows": [vars(one) for one in moved_rows(model, moved)],
         "lessons": [
             {"job": one.job, "hash": one.hash, "reason": one.reason, "faults": sorted(one.faults)} for one in kept
@@ -103,6 +104,7 @@ def _show(document: dict[str, Any]) -> None:
         console.print(f"  {count:4d}  {fault}", markup=False)
     for title, key, line in (
         ("How often it comes (before, now)", "priors", "{reason}: {fault} {before:.1%} -> {now:.1%}"),
+        ("In which kind it comes (before, now)", "kinds", "{fault}: {kind} {before:.1%} -> {now:.1%}"),
         ("What it looks like (before, now)", "rows", "{item} '{state}' given {fault}: {before:.1%} -> {now:.1%}"),
     ):
         moved = [one for one in document[key] if abs(one["now"] - one["before"]) >= WORTH_SHOWING]

@@ -56,7 +56,7 @@ def live(
     on_screen = sys.stderr is not None and sys.stderr.isatty()
     plan = Plan(address, port, hours, browser=not no_browser and on_screen and address == LOOPBACK)
     rescued: list[str] = []
-    serving = Serving(Deck(jobfile, sources, clock, voice), plan, _say, show_qr=on_screen)
+    serving = Serving(Deck(jobfile, sources, clock, voice, apart=True), plan, _say, show_qr=on_screen)
     summary, insisted = serving.run(lambda summary: rescued.extend(rescue_rest(summary)))
     return told(summary, rescued, insisted, _say)
 
@@ -79,10 +79,8 @@ def check_parts() -> None:
     """See that what the page needs is installed. Raises MissingPart."""
     from importlib.util import find_spec
 
-    from satdiag.errors import MissingPart
+    from satdiag.errors import MissingPart, how_to_install
 
     missing = [name for name in ("starlette", "uvicorn", "segno") if find_spec(name) is None]
     if missing:
-        raise MissingPart(
-            f'The page needs {", ".join(missing)}, which is not installed here. Run: pip install "satdiag[page]"'
-        )
+        raise MissingPart(f"The page needs {', '.join(missing)}: not installed here. {how_to_install('page')}")

@@ -15,7 +15,7 @@ from satdiag.cli.sheet_form import FIELDS, Field, id_from, read_site, sheet_text
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _LINEUP_QUESTION = "Line-up file (CSV: channel,name,category,packages), or its name in your user folder"
-_SITE_QUESTION = "Where it stands: NAME,LAT,LON"
+_SITE_QUESTION = "Where it stands: NAME,LAT,LON, or NAME,LAT,LON,HEIGHT_M,TIMEZONE for local times"
 
 
 def _sheet_options(command: _Command) -> _Command:

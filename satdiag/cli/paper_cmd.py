@@ -25,7 +25,13 @@ PROMPT_NAME = "typed"
 @click.argument("job", type=click.Path(path_type=Path))
 @click.option("--out", metavar="FILE.html", type=click.Path(path_type=Path), help="Write the form to this file.")
 @click.option("--pdf", metavar="FILE.pdf", type=click.Path(path_type=Path), help="Also, or only, as a PDF.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="The size of the sheets.",
+)
 @click.option("--full-id", is_flag=True, help="Print the receiver's identifier in full.")
 @click.option("--enter", is_flag=True, help="Type in what was written on the form.")
 @click.option("--from", "source", metavar="FILE", help="With --enter: read lines from a file; -: standard input.")
@@ -68,7 +74,11 @@ def paper(
 def _write_form(job: Job, out: Path | None, pdf: Path | None, paper: Paper, full_id: bool) -> None:
     from satdiag.handover.paper_form import form_html
     from satdiag.handover.writing import check_free, write_file
+    from satdiag.safe_write import check_form
 
+    for place, form in ((out, "a page"), (pdf, "a PDF")):
+        if place is not None:
+            check_form(place, form)
     if out is not None:
         check_free(out)
     page = form_html(job, paper, full_id)

@@ -24,7 +24,7 @@ def profile() -> None:
     """Line profiles: how the lines of a device become observations."""
 
 
-@profile.command("list")
+@profile.command("list", short_help="List the profiles there are.")
 def list_() -> None:
     """List the profiles that come with satdiag and those in the user folder."""
     from textwrap import fill
@@ -44,7 +44,7 @@ def list_() -> None:
         click.echo(fill(" ".join(about.split()), 100, initial_indent="    ", subsequent_indent="    "))
 
 
-@profile.command()
+@profile.command(short_help="Print a profile, to start your own from.")
 @click.argument("name")
 def show(name: str) -> None:
     """Print the profile NAME as it is written, to start one of your own from."""

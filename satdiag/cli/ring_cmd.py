@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from satdiag.cli.language_option import speaks
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -87,10 +89,11 @@ def new(
 # --- check -------------------------------------------------------------------------------------------------------
 
 
-@ring.command()
+@ring.command(short_help="Say whether the plugs make one closed ring.")
 @_path
 @_report
 @_json
+@speaks
 def check(path: Path, report: Path | None, as_json: bool) -> int:
     """Say whether the plugs of PATH make one closed ring through all nodes in the wanted order, and what is wrong.
 
@@ -126,12 +129,13 @@ def check(path: Path, report: Path | None, as_json: bool) -> int:
 # --- plan --------------------------------------------------------------------------------------------------------
 
 
-@ring.command()
+@ring.command(short_help="Name the least plug moves to the wanted order.")
 @_path
 @click.option("--insert", metavar="NODE", help="A node that is not plugged yet; the order is worked out from it.")
 @click.option("--after", metavar="NODE", help="With --insert: after which node, in the order of the light.")
 @_report
 @_json
+@speaks
 def plan(path: Path, insert: str | None, after: str | None, report: Path | None, as_json: bool) -> int:
     """Name the least plug moves to the wanted order, step by step, with labels, drawings and the way back.
 
@@ -188,7 +192,7 @@ def _plan_document(found: Any) -> dict[str, Any]:
 # --- break -------------------------------------------------------------------------------------------------------
 
 
-@ring.command("break")
+@ring.command("break", short_help="Say where the ring is broken.")
 @_path
 @click.option(
     "--position",
@@ -200,6 +204,7 @@ def _plan_document(found: Any) -> dict[str, Any]:
 @click.option("--weak", is_flag=True, help="Position 0 saw light, too weak to lock on.")
 @_report
 @_json
+@speaks
 def break_(path: Path, reports: tuple[str, ...], weak: bool, report: Path | None, as_json: bool) -> int:
     """Say where the ring is broken, from the positions that nodes report in a ring-break test.
 

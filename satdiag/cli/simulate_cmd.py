@@ -24,7 +24,12 @@ LIVE_ONLY = {"speed": 1.0, "upsets": (), "for_s": None, "verbose": False}
 @click.argument("scenario", required=False)
 @click.option("--serve", "serve_on", metavar="WHERE", help="Be a live device on socket://127.0.0.1:PORT or on a pty.")
 @click.option("--to", "folder", type=click.Path(path_type=Path), help="Write the scenario's job folder here instead.")
-@click.option("--seed", default=0, show_default=True, help="Another number, another example; the same, the same.")
+@click.option(
+    "--seed",
+    default=0,
+    show_default=True,
+    help="Another number makes another example; the same number makes the same one again.",
+)
 @click.option(
     "--speed",
     type=click.FloatRange(0.01, 10000),
@@ -60,9 +65,9 @@ def simulate(
             raise click.UsageError("Name a SCENARIO, or use --list alone.")
         _list()
         return
+    _known(scenario)
     if (serve_on is None) == (folder is None):
         raise click.UsageError("Say either --serve socket://127.0.0.1:0 (or --serve pty) or --to FOLDER.")
-    _known(scenario)
     if folder is not None:
         if live != LIVE_ONLY:
             raise click.UsageError("--speed, --upset, --for and --verbose go with --serve, not with --to.")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from satdiag.cli.language_option import speaks
 from satdiag.cli.sky_expect import environment_options, expectation_of, text_of, what_was_asked, write_series
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ HEIGHTS_M = (-500.0, 9000.0)
     "--report", metavar="FILE.html", type=click.Path(path_type=Path), help="Also write a page with a figure."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON on standard output.")
+@speaks
 def sky(
     path: Path | None,
     at: str | None,
@@ -120,6 +122,7 @@ def _plans_at(
     from satdiag.csv_text import decode
     from satdiag.errors import bad_input
     from satdiag.folder import bytes_of
+    from satdiag.language import tell
     from satdiag.sheet import Site
     from satdiag.sky.stay import Stay
     from satdiag.tables import parse_horizon
@@ -135,7 +138,7 @@ def _plans_at(
             mend = "Write a line azimuth_deg,elevation_deg for each reading, or leave --mask-file out."
             raise bad_input(str(mask_file), "the skyline has a head and no reading", mend)
     found, documents = _constellation(named)
-    site = Site("the place", latitude, longitude, height or 0.0, timezone)
+    site = Site(tell("the place"), latitude, longitude, height or 0.0, timezone)
     return [_plan(Stay(site, None, None, readings or None, None), found, documents, _day(day, zone, None))]
 
 
@@ -155,14 +158,17 @@ def _coordinates(text: str) -> tuple[float, float]:
 
 def _zone(name: str | None) -> tzinfo:
     from datetime import UTC
-    from zoneinfo import ZoneInfo
+
+    from satdiag.csv_text import quoted
+    from satdiag.sheet import zone_named
 
     if name is None:
         return UTC
     try:
-        return ZoneInfo(name)
-    except (OSError, ValueError, LookupError):
-        raise click.UsageError(f"--timezone '{name}' is not an IANA time zone such as America/Chicago.") from None
+        return zone_named(name)
+    except ValueError:
+        what = f"--timezone {quoted(name)} is not an IANA time zone such as America/Chicago."
+        raise click.UsageError(what) from None
 
 
 def _constellation(named: str) -> tuple[Constellation, dict[str, bytes]]:
@@ -206,12 +212,12 @@ def _day(text: str | None, zone: tzinfo, job: Job | None) -> tuple[date, tzinfo]
 def _plan(
     stay: Stay, constellation: Constellation, documents: Mapping[str, bytes], day: tuple[date, tzinfo]
 ) -> DayPlan:
+    from satdiag.language import date_text
     from satdiag.sky.day_plan import plan_day
     from satdiag.sky.orbits import orbits_of
 
     begin, end = _ends(*day)
-    words = f"{day[0].day} {day[0]:%B} {day[0].year}"
-    return plan_day(stay, words, (begin, end), constellation, orbits_of(constellation, documents))
+    return plan_day(stay, date_text(day[0]), (begin, end), constellation, orbits_of(constellation, documents))
 
 
 def _ends(day: date, zone: tzinfo) -> tuple[np.datetime64, np.datetime64]:
@@ -237,19 +243,21 @@ def _write(report: Path, plans: Sequence[DayPlan], expected: Sequence[str | None
 
 
 def _show(plans: Sequence[DayPlan], expected: Sequence[str | None]) -> None:
+    from satdiag.language import tell
     from satdiag.report.day_plan import cautions_of
 
     for caution in cautions_of(plans):
-        click.echo(f"Check first: {caution}.")
+        click.echo(tell("Check first: {caution}.", caution=caution))
     for number, (plan, text) in enumerate(zip(plans, expected, strict=True)):
         if number or plan.cautions:
             click.echo()
         click.echo("\n".join(_lines(plan)))
         if text is not None:
-            click.echo(f"\nWhat to expect\n{text}")
+            click.echo(f"\n{tell('What to expect')}\n{text}")
 
 
 def _lines(plan: DayPlan) -> list[str]:
+    from satdiag.language import tell
     from satdiag.report import day_plan
     from satdiag.report.text_table import table_lines
 
@@ -261,6 +269,12 @@ def _lines(plan: DayPlan) -> list[str]:
         day_plan.hours_table(plan, local),
         day_plan.handover_table(plan, local),
     )
-    head = f"{plan.site.name}, {day_plan.where(plan.site)}; {plan.day}; constellation {plan.constellation}."
+    head = tell(
+        "{site}, {where}; {day}; constellation {constellation}.",
+        site=plan.site.name,
+        where=day_plan.where(plan.site),
+        day=plan.day,
+        constellation=plan.constellation,
+    )
     parts = [part for table in tables if table is not None for part in ("", *table_lines(table))]
-    return [head, local.sentence, "", "How to park", *(f"  {text}" for text in plan.advice), *parts]
+    return [head, local.sentence, "", tell("How to park"), *(f"  {text}" for text in plan.advice), *parts]

@@ -99,7 +99,7 @@ def show() -> int:
     return 1 if broken else 0
 
 
-@user.command()
+@user.command(short_help="Keep a copy of a file.")
 @_kind_argument
 @click.argument("file", type=_FILE)
 @_replace_option
@@ -120,7 +120,7 @@ def remove(kind: str, name: str) -> None:
     click.echo(f"Removed {take_out(kind, name)}")
 
 
-@user.command("export")
+@user.command("export", short_help="Write the user folder to a zip file.")
 @click.argument("zip_file", metavar="FILE.zip", type=_FILE)
 def export_(zip_file: Path) -> None:
     """Write the user folder to a new zip file, to carry to another computer."""
@@ -131,7 +131,7 @@ def export_(zip_file: Path) -> None:
     click.echo(f"Written to {zip_file}")
 
 
-@user.command("import")
+@user.command("import", short_help="Take over such a zip file.")
 @click.argument("zip_file", metavar="FILE.zip", type=_FILE)
 @_replace_option
 def import_(zip_file: Path, replace: bool) -> None:

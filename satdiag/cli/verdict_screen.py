@@ -9,10 +9,14 @@ from satdiag.language import tell, tell_many, translated
 
 if TYPE_CHECKING:
     from satdiag.findings import Evidence, Findings, NextTest
+    from satdiag.job import Job
+    from satdiag.report.local_time import LocalTime
 
 STRONGEST = 3
 LIKELY_ENOUGH = 0.01
 """A chance that is said."""
+LEAST_WORTH = 0.5
+"""Minutes that a test is worth, from which on they are said."""
 INDENT = "  - "
 
 
@@ -39,19 +43,21 @@ class Screen:
 
     def _print(self, text: str, style: str | None, indent: str) -> None:
         width = max(self._console.width, 20)
-        lines = textwrap.fill(text, width, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False)
-        self._console.print(lines, style=style, markup=False, soft_wrap=True)
+        kept = text.replace(" %", "\0%")  # no line begins with a percent sign
+        lines = textwrap.fill(kept, width, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False)
+        self._console.print(lines.replace("\0%", " %"), style=style, markup=False, soft_wrap=True)
 
 
-def show(findings: Findings) -> None:
-    """Print the verdict and all that goes with it, in the language in use."""
-    screen = Screen()
+def show(job: Job, findings: Findings) -> None:
+    """Print the verdict and all that goes with it, in the language in use, times as at the vehicle's place."""
+    from satdiag.report.local_time import local_time_of
+
+    screen, local = Screen(), local_time_of(job)
     verdict = findings.verdict
     style = {"works": "bold green", "fault": "bold red"}.get(verdict.state, "bold yellow")
     screen.say(verdict.text, style)
     firmness = tell("This stands firm.") if verdict.sure else tell("This is not certain yet.")
-    as_of = tell("As of {instant}; job {job}.", instant=verdict.as_of or tell("unknown"), job=findings.job)
-    screen.say(f"{firmness} {as_of}")
+    screen.say(f"{firmness} {local.as_of(verdict.as_of, findings.job)}")
     if findings.diagnosis.explanation is not None:
         screen.say(findings.diagnosis.explanation.kind_text)
         screen.say(findings.diagnosis.explanation.of_hundred)
@@ -59,7 +65,7 @@ def show(findings: Findings) -> None:
     _next(screen, findings)
     _told(screen, findings)
     _cautions(screen, findings)
-    _earlier(screen, findings)
+    _earlier(screen, findings, local)
     if findings.could_not:
         screen.heading(tell("What could not be done"))
         for text in findings.could_not:
@@ -69,22 +75,35 @@ def show(findings: Findings) -> None:
 
 
 def _next(screen: Screen, findings: Findings) -> None:
+    diagnosis, first = findings.diagnosis, findings.verdict.do_next
+    screen.heading(tell("What to do next"))
+    screen.say(first)
+    if (odd := diagnosis.odd_reading) is not None and odd.text not in first:
+        screen.say(tell("Look again at this too, for it fits badly with the rest: {odd}.", odd=odd.text))
+    for test in diagnosis.next_tests[:STRONGEST]:
+        screen.item(_test(test, first))
+    if diagnosis.stop_text and (diagnosis.aim == "proof" or findings.verdict.state in ("fault", "cannot-tell")):
+        screen.say(diagnosis.stop_text)
+    tried = [repair for repair in diagnosis.repairs if repair.fault != "partial-package"]  # of that nothing is mended
+    others = {repair.text: repair.minutes for repair in tried if repair.text not in first}
+    for text, minutes in list(others.items())[: STRONGEST - 1]:
+        screen.item(tell("if that is not it ({minutes:.0f} minutes): {repair}", minutes=minutes, repair=text))
+    _answers(screen, findings)
+
+
+def _test(test: NextTest, first: str) -> str:
+    """A test with its worth; what it is stands there already if it is the next step."""
+    if test.text in first:
+        return tell("this is {test} ({gain})", test=test.test, gain=_gain(test))
+    return tell("{test} ({gain}): {what}", test=test.test, gain=_gain(test), what=test.text)
+
+
+def _answers(screen: Screen, findings: Findings) -> None:
+    """What the answers to the next test would mean, and what would change the conclusion."""
     from satdiag.report.numbers import percent
     from satdiag.report.words import fault_words
 
     diagnosis = findings.diagnosis
-    screen.heading(tell("What to do next"))
-    screen.say(findings.verdict.do_next)
-    for test in diagnosis.next_tests[:STRONGEST]:
-        told = tell("{test} ({gain}): {what}", test=test.test, gain=_gain(test), what=test.text)
-        screen.item(told)
-    if diagnosis.stop_text and (diagnosis.aim == "proof" or findings.verdict.state in ("fault", "cannot-tell")):
-        screen.say(diagnosis.stop_text)
-    for repair in diagnosis.repairs[1:STRONGEST]:
-        other = tell(
-            "if that is not it ({minutes:.0f} minutes): {repair}", minutes=repair.minutes, repair=repair.text
-        )
-        screen.item(other)
     for step in diagnosis.plan[:1]:
         screen.heading(tell("What the answers to {test} would mean", test=step.test))
         for answer in step.answers:
@@ -103,9 +122,15 @@ def _next(screen: Screen, findings: Findings) -> None:
 
 def _gain(test: NextTest) -> str:
     """What a test is worth and how long it takes, by what the tests are for."""
+    if test.p_sure is None and test.worth_minutes < LEAST_WORTH:
+        return tell_many(
+            "worth less than a minute, takes {n} minute",
+            "worth less than a minute, takes {n} minutes",
+            round(test.minutes),
+        )
     if test.p_sure is None:
         return tell(
-            "worth about {worth:.0f} minutes, takes {takes:.0f}", worth=test.worth_minutes, takes=test.minutes
+            "worth about {worth:.0f} min, takes {takes:.0f} min", worth=test.worth_minutes, takes=test.minutes
         )
     if test.p_sure < LIKELY_ENOUGH:
         return tell_many("takes {n} minute", "takes {n} minutes", round(test.minutes))
@@ -165,7 +190,7 @@ def _cautions(screen: Screen, findings: Findings) -> None:
         screen.item(f"{caution.head}. {caution.text}")
 
 
-def _earlier(screen: Screen, findings: Findings) -> None:
+def _earlier(screen: Screen, findings: Findings, local: LocalTime) -> None:
     from satdiag.report.words import fault_words
 
     if findings.diagnosis.earlier:
@@ -174,8 +199,8 @@ def _earlier(screen: Screen, findings: Findings) -> None:
             told = tell(
                 "{fault} from {begin} to {end}: {ended_by}",
                 fault=fault_words(one.fault),
-                begin=one.from_,
-                end=one.to,
+                begin=local.text(one.from_),
+                end=local.text(one.to),
                 ended_by=one.ended_by,
             )
             screen.item(told)

@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from satdiag.diagnosis import reception
 from satdiag.diagnosis.seen import Seen, name_row
@@ -97,7 +97,7 @@ def _path(pairs: Pairs) -> BesidePath:
     mean = float(pairs.difference.mean())
     interval = None
     if len(blocks) >= FEWEST_BLOCKS:
-        half = float(student.ppf(0.95, len(blocks) - 1) * blocks.std(ddof=1) / np.sqrt(len(blocks)))
+        half = float(stdtrit(len(blocks) - 1, 0.95) * blocks.std(ddof=1) / np.sqrt(len(blocks)))
         interval = (float(blocks.mean()) - half, float(blocks.mean()) + half)
     return BesidePath(pairs.path, pairs.unit, len(pairs.difference), len(blocks), mean, interval)
 

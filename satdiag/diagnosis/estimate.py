@@ -6,16 +6,18 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from satdiag.diagnosis import inference, quickscore, sensitivity
+from satdiag.diagnosis.again import shown
 from satdiag.diagnosis.evidence import Known, collect
 from satdiag.diagnosis.explain import Case, strength
+from satdiag.diagnosis.fruitless import fruitless
 from satdiag.diagnosis.inference import Posterior, Prior
 from satdiag.diagnosis.model import Model, load_model
-from satdiag.diagnosis.plan import Bench, look_ahead
+from satdiag.diagnosis.plan import LOOKED_AT, Bench, look_ahead
 from satdiag.diagnosis.repairs import repairs
 from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.sensitivity import swings
 from satdiag.diagnosis.space import PAIRS, TRIPLES, Floats, space_of
-from satdiag.diagnosis.waiting import wait_for, waiting_option
+from satdiag.diagnosis.waiting import COMING, ENTITLEMENT, wait_for, waiting_option
 from satdiag.diagnosis.weighing import is_received, log_terms
 from satdiag.findings import (
     BesideFindings,
@@ -33,11 +35,15 @@ ALARM = 0.05
 """If all sets of faults move a fault's probability by more than this, sets of three are looked at too."""
 
 CONFLICT_BITS = 2.0
-SURPRISE = 0.02
+SURPRISE = 0.015
 """Readings that the others make rarer than that are named; so is the oddest where all disagree by so many bits."""
 
 NEED_A_CHANNEL = ("listen",)
 """Tests on a channel that is authorised: without one they show nothing."""
+
+LOOK_AT_ALL = ("check-channels",)
+LOOKED_ENOUGH = 0.95
+"""Who has looked at so many of the expected channels has looked at all of them."""
 
 MOST_SWINGS = 10
 LEAST_SWING = 0.005
@@ -56,7 +62,10 @@ class Belief:
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
-    """A posterior with all that it was made of: the evidence, the prior, what each item says for each hypothesis."""
+    """A posterior with all that it was made of: the evidence, the prior, what each item says for each hypothesis.
+
+    `barred`: tests that can show nothing as things stand.
+    """
 
     model: Model
     seen: tuple[Seen, ...]
@@ -67,6 +76,7 @@ class Weighed:
     beyond: float | None
     entitlement: EntitlementFindings
     beside: BesideFindings | None
+    barred: frozenset[str] = frozenset()
 
 
 def weigh(known: Known, model: Model | None = None) -> Weighed:
@@ -78,11 +88,12 @@ def weigh(known: Known, model: Model | None = None) -> Weighed:
     seen = tuple(one for one in collect(known) if one.state in _states(model, one.item))
     prior = inference.prior_for(model, known.job.sheet)
     beyond = quickscore.left_out(model, space_of(PAIRS), prior, seen)
-    space = space_of(TRIPLES if beyond is not None and beyond > ALARM else PAIRS)
+    space = model.space(TRIPLES if beyond is not None and beyond > ALARM else PAIRS)
     terms = log_terms(model, space, seen)
     log_prior = prior.log(space)
     whole = inference.posterior(model, space, log_prior, terms)
-    return Weighed(model, seen, prior, log_prior, terms, whole, beyond, known.entitlement, known.beside)
+    barred = fruitless(known, model, seen)
+    return Weighed(model, seen, prior, log_prior, terms, whole, beyond, known.entitlement, known.beside, barred)
 
 
 def diagnose(
@@ -125,9 +136,19 @@ def diagnose(
 def _bench(weighed: Weighed, can: frozenset[str] | None) -> Bench:
     """What can be tested next, waiting included where it can be said what should come."""
     wait = wait_for(weighed.entitlement)
-    option = None if wait is None else waiting_option(weighed.model, weighed.whole, wait)
-    barred = frozenset[str]() if weighed.entitlement.authorised else frozenset(NEED_A_CHANNEL)
-    return Bench(weighed.model, tuple(weighed.terms), is_received(weighed.seen), can, option, wait, barred)
+    growing = any(one.item in ENTITLEMENT and one.state in COMING and one.soft is None for one in weighed.seen)
+    option = None if wait is None else waiting_option(weighed.model, weighed.whole, wait, growing)
+    barred = weighed.barred | (frozenset() if weighed.entitlement.authorised else frozenset(NEED_A_CHANNEL))
+    barred |= frozenset[str]() if _looks_left(weighed.entitlement) else frozenset(LOOK_AT_ALL)
+    long = any(item in weighed.terms for item in (*LOOKED_AT.values(), ENTITLEMENT[1]))
+    told, received = shown(weighed.model, weighed.seen), is_received(weighed.seen)
+    return Bench(weighed.model, tuple(weighed.terms), received, can, option, wait, barred, told, long=long)
+
+
+def _looks_left(found: EntitlementFindings) -> bool:
+    """Whether channels can be judged, and it is known which should play, and not all were looked at."""
+    judged, expected = bool(found.authorised or found.refused), found.expected or 0
+    return judged and found.expected_from != "seen" and (found.checked or 0) < LOOKED_ENOUGH * expected
 
 
 def _swings(moved: Sequence[sensitivity.Swing]) -> tuple[Swing, ...]:

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from satdiag.diagnosis.inference import NAMES, Posterior, leaders, posterior
+from satdiag.diagnosis.inference import LIKELIER_THAN_NOT, NAMES, Posterior, leaders, posterior
 from satdiag.diagnosis.model import Model
 from satdiag.diagnosis.plan import Bench
 from satdiag.diagnosis.space import Floats
 from satdiag.diagnosis.titles import TITLES
+from satdiag.diagnosis.wording import AS_GOOD_AS_SURE
 from satdiag.findings import Explanation, PlanStep
 from satdiag.language import mark, parted, tell, translated
-from satdiag.vocabulary import CLASS_OF
+from satdiag.vocabulary import CLASS_OF, FAULTS
 
 SCALE = ((3.0, mark("slight")), (7.0, mark("moderate")), (13.0, mark("strong")), (20.0, mark("very strong")))
 """Words for weights of evidence by their size in decibans (judgement; a deciban is a tenth of the log10 odds)."""
@@ -51,6 +52,32 @@ KIND_TEXT = {
 }
 """The kinds of 'it does not play', in so many words."""
 
+KIND_TEXT_UNPROVED = {
+    "works": mark("It works, as far as the log tells."),
+    "not-yet": mark(
+        "Most likely not working yet: as far as the log tells, nothing is broken and nothing is missing from the "
+        "account; the channels need time."
+    ),
+    "not-paid": mark(
+        "Most likely not paid for: as far as the log tells, the equipment does its work, and what is missing is in "
+        "the account with the provider."
+    ),
+    "not-sent": mark(
+        "Most likely paid for, and not delivered: as far as the log tells, the equipment does its work, and the "
+        "provider has to send or to correct something."
+    ),
+    "not-here": mark(
+        "Most likely not at this place: the equipment may well be sound; as far as the log tells, the signal is "
+        "missing where the vehicle stands."
+    ),
+    "broken": mark(
+        "Most likely broken, or wrongly fitted or set: as far as the log tells, something in the vehicle has to be "
+        "mended."
+    ),
+    "unknown": KIND_TEXT["unknown"],
+}
+"""The same, where the kind is likelier than any other and not as good as sure."""
+
 
 def strength(weight_db: float) -> str:
     """A weight of evidence in a word."""
@@ -74,6 +101,26 @@ def kind_of(state: str, fault: str | None) -> str:
     return "not-here" if class_ in NOT_HERE else "broken"
 
 
+def kind_if_likely(kind: str, belief: Posterior) -> str:
+    """A kind that is likelier than not, else 'unknown': a class may lead whose faults are of several kinds."""
+    return kind if _chance_of(kind, belief) >= LIKELIER_THAN_NOT else "unknown"
+
+
+def kind_text(kind: str, belief: Posterior) -> str:
+    """A kind in so many words: a guess is not said as a fact."""
+    proved = _chance_of(kind, belief) >= AS_GOOD_AS_SURE
+    return translated((KIND_TEXT if proved else KIND_TEXT_UNPROVED)[kind])
+
+
+def _chance_of(kind: str, belief: Posterior) -> float:
+    if kind == "unknown":
+        return 1.0
+    if kind in ("works", "not-yet"):
+        return belief.probability_of("none")
+    of_kind = [kind_of("fault", fault) == kind for fault in FAULTS]
+    return float(belief.p[belief.space.holds[:, of_kind].any(axis=1)].sum())
+
+
 def of_hundred(belief: Posterior) -> str:
     """'Out of 100 vehicles with these same readings, about 47 would have ..., 30 ..., and 20 nothing wrong.'"""
     chances = {**belief.faults(), **{name: belief.probability_of(name) for name in ("none", "other")}}
@@ -81,7 +128,7 @@ def of_hundred(belief: Posterior) -> str:
     shown = [name for name in ranked if round(100 * chances[name]) >= LEAST_OF_HUNDRED][:MOST_NAMED]
     if "other" not in shown and round(100 * chances["other"]) >= LEAST_OF_HUNDRED:
         shown.append("other")
-    parts = [_have(name, round(100 * chances[name])) for name in shown]
+    parts = [_have(name, min(round(100 * chances[name]), 99)) for name in shown]  # never all of them
     several = f" {tell('Some would have more than one.')}" if sum(chances[name] for name in shown) > 1.01 else ""
     return tell("Out of 100 vehicles with these same readings, {parts}.", parts=_listed(parts)) + several
 
@@ -113,10 +160,10 @@ class Case:
 
 def explanation(case: Case, state: str, fault: str | None) -> Explanation:
     """The words for a case whose verdict is known."""
-    kind = kind_of(state, fault)
+    kind = kind_if_likely(kind_of(state, fault), case.whole)
     return Explanation(
         kind=kind,  # type: ignore[arg-type]
-        kind_text=translated(KIND_TEXT[kind]),
+        kind_text=kind_text(kind, case.whole),
         of_hundred=of_hundred(case.whole),
         scale=translated(SCALE_TEXT),
         change_mind=tuple(change_mind(case)),
@@ -167,4 +214,7 @@ def _turned_by(case: Case, lead: str) -> list[str]:
 
 def _turned(answer: str, fault: str) -> str:
     title = translated(TITLES[fault])
-    return tell("If {answer}, then most likely {title}.", answer=translated(answer), title=title)
+    said = translated(answer)
+    if said == title:
+        return tell("Should a test show this: {answer}; then that is most likely the cause.", answer=said)
+    return tell("Should a test show this: {answer}; then most likely {title}.", answer=said, title=title)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from satdiag.diagnosis.model import Model
+from satdiag.diagnosis.model import Fault, Model
 from satdiag.diagnosis.space import EXPLANATION, Flags, Floats, Space
 from satdiag.diagnosis.weighing import combined
 from satdiag.sheet import Sheet
@@ -41,7 +41,7 @@ class Posterior:
 
     def classes(self) -> dict[str, float]:
         """Marginal probability of each class, of 'none' and of 'other'."""
-        ends = [float(self.p[self.space.none]), float(self.p[self.space.other])]
+        ends = [float(self.p[self.space.none]), float(self.p[self.space.outside].sum())]
         return dict(zip(CLASSES, [*(self.p @ self.space.in_class).tolist(), *ends], strict=True))
 
     def top(self) -> tuple[str, str]:
@@ -52,7 +52,7 @@ class Posterior:
     def likely(self, above: float) -> Flags:
         """The hypotheses worth reckoning with: those above a probability, and always 'nothing' and 'other'."""
         kept: Flags = self.p > above
-        kept[[self.space.none, self.space.other]] = True
+        kept[self.space.none] = kept[self.space.outside] = True
         return kept
 
     def probability_of(self, name: str) -> float:
@@ -64,15 +64,17 @@ def leaders(space: Space, p: Floats) -> tuple[Numbers, Numbers]:
     """The leading class and fault of each row of p (rows, hypotheses), as places in CLASSES and NAMES.
 
     The most probable class, and the most probable fault in it. `partial-package` explains refused channels and hides
-    nothing else: where another fault is more likely than not, it does not lead.
+    nothing else: where another fault is more likely than not, it does not lead. Nor does the account where a fault of
+    the vehicle or of its place is more likely than not: no authorisation arrives before that is mended.
     """
     faults, classes = p @ space.holds, p @ space.in_class
-    real = classes.copy()
-    real[:, CLASSES.index("subscription")] = p @ space.real_subscription
+    real, account = classes.copy(), CLASSES.index("subscription")
+    real[:, account] = p @ space.real_subscription
     yields = real.max(axis=1) >= LIKELIER_THAN_NOT
     classes[yields] = real[yields]
     faults[yields, FAULTS.index(EXPLANATION)] = 0.0
-    ends = p[:, [space.none, space.other]]
+    classes[np.delete(classes, account, axis=1).max(axis=1) >= LIKELIER_THAN_NOT, account] = 0.0
+    ends = np.column_stack([p[:, space.none], p[:, space.outside].sum(axis=1)])
     class_: Numbers = np.hstack([classes, ends]).argmax(axis=1)
     inside = np.where(_OF_CLASS[class_], np.hstack([faults, ends]), -1.0)
     return class_, inside.argmax(axis=1)
@@ -94,22 +96,28 @@ class Prior:
         p = np.array([self.faults[fault] for fault in FAULTS])
         weights = space.holds @ (np.log(p) - np.log1p(-p)) + np.log1p(-p).sum() + np.log1p(-self.other)
         weights[space.none] += np.log(self.none_factor)
-        weights[space.other] = np.log(self.other)
+        weights[space.outside] = np.log(self.other)
+        weights += space.log_share
         normalised: Floats = weights - logsumexp(weights)
         return normalised
 
 
 def prior_for(model: Model, sheet: Sheet) -> Prior:
     """The prior for the reason why the person is here and for what the job sheet says of the parts."""
-    lead, used = sheet.receiver.antenna_lead, sheet.receiver.second_hand
+    lead = sheet.receiver.antenna_lead
     faults = {
-        name: scale_odds(
-            fault.prior[sheet.reason],
-            (fault.second_hand_factor if used else 1.0) * fault.lead_factor.get(lead, 1.0),
-        )
+        name: scale_odds(fault.prior[sheet.reason], _of_the_receiver(fault, sheet) * fault.lead_factor.get(lead, 1.0))
         for name, fault in model.faults.items()
     }
     return Prior(faults, model.other_prior[sheet.reason], model.none_factor[sheet.reason])
+
+
+def _of_the_receiver(fault: Fault, sheet: Sheet) -> float:
+    """What it does to the odds that the receiver was used before, or was not; 1 where the sheet does not say."""
+    used = sheet.receiver.second_hand
+    if used is None:
+        return 1.0
+    return fault.second_hand_factor if used else fault.new_factor
 
 
 def scale_odds(p: float, factor: float) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from satdiag.csv_text import quoted, quoted_value
 from satdiag.diagnosis.model import load_model
 from satdiag.errors import bad_input
 from satdiag.job import Job
@@ -57,15 +58,16 @@ def confirmed_faults(job: Job) -> frozenset[str] | None:
 def lesson_from(value: Mapping[str, Any], file: str) -> Lesson:
     """A lesson from a file's JSON object. Raises BadInput."""
     if value.get("form") != FORM:
-        raise bad_input(file, f"its form is {value.get('form')!r}, this version reads form {FORM}", MEND, 1)
+        what = f"its form is {quoted_value(value.get('form'))}, this version reads form {FORM}"
+        raise bad_input(file, what, MEND, 1)
     for key, kind in (("job", str), ("hash", str), ("reason", str), ("faults", list), ("evidence", dict)):
         if not isinstance(value.get(key), kind):
             raise bad_input(file, f"'{key}' is missing or is not what it should be", MEND, 1)
     faults, evidence = frozenset(map(str, value["faults"])), value["evidence"]
     if unknown := sorted(faults - {*FAULTS, "other"}):
-        raise bad_input(file, f"'{unknown[0]}' is no fault that satdiag knows", MEND, 1)
+        raise bad_input(file, f"{quoted(unknown[0])} is no fault that satdiag knows", MEND, 1)
     if value["reason"] not in REASONS:
-        raise bad_input(file, f"'{value['reason']}' is no reason that satdiag knows", MEND, 1)
+        raise bad_input(file, f"{quoted(value['reason'])} is no reason that satdiag knows", MEND, 1)
     items = load_model().items
     known = {k: v for k, v in evidence.items() if k in items and v in items[k].states}
     return Lesson(value["job"], value["hash"], value["reason"], faults, known)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from satdiag.diagnosis.space import Flags, Floats
 from satdiag.exposure import era_start_s
 from satdiag.job import Job
+from satdiag.trials import LENT, Trial, trials
 from satdiag.vocabulary import UNREADABLE
 
 Words = NDArray[np.object_]
@@ -119,6 +120,24 @@ class Log:
         """Since when the vehicle has stood where it stands."""
         return max(self.last_visit_s, self.last_change_s(("place", "vehicle"), ("site", "vehicle")))
 
+    def trials_of(self, part: str) -> list[Trial]:
+        """The trials of a known-good part, oldest first."""
+        rows = self.of("swap", part)
+        return trials(zip(rows.t_s.tolist(), rows.value.tolist(), strict=True))
+
+    @cached_property
+    def lent_s(self) -> tuple[tuple[float, float], ...]:
+        """When a lent antenna or lead was in, as far as the log tells: what was read then does not tell of ours."""
+        every = [one for part in LENT for one in self.trials_of(part)]
+        return tuple((one.in_s, one.back_s) for one in every if one.back_s is not None)
+
+    def with_ours(self, t_s: Floats) -> Flags:
+        """Which of these instants fall outside the times of a lent part."""
+        kept = np.ones(len(t_s), dtype=bool)
+        for begin_s, end_s in self.lent_s:
+            kept &= (t_s < begin_s) | (t_s >= end_s)
+        return kept
+
     @cached_property
     def received_again_s(self) -> float:
         """Since when channels show that something is received, after looks that found no signal; infinite if never.
@@ -126,6 +145,7 @@ class Log:
         What was measured of reception and feed before it speaks of a trouble that is over.
         """
         looks = self.ours("channel")
+        looks = looks.where(self.with_ours(looks.t_s))
         lost = looks.said("no-signal").t_s
         if len(lost) < FEWEST_LOOKS:
             return np.inf
@@ -167,11 +187,9 @@ def _made(job: Job) -> Log:
         table["row"].to_numpy(dtype=np.int64),
         table["id"].to_numpy(dtype=object),
     )
-    places: dict[str, list[int]] = {}
-    for place, (kind, said) in enumerate(zip(table["kind"].to_numpy(dtype=object), value, strict=True)):
-        if said != UNREADABLE:
-            places.setdefault(kind, []).append(place)
-    parts = {kind: whole.where(np.array(at, dtype=np.int64)) for kind, at in places.items()}
+    code, readable = table["kind"].cat.codes.to_numpy(), (table["value"] != UNREADABLE).to_numpy()
+    places = {kind: np.flatnonzero((code == n) & readable) for n, kind in enumerate(table["kind"].cat.categories)}
+    parts = {str(kind): whole.where(at) for kind, at in places.items() if len(at)}
     era_s = era_start_s(job) if "swap" in parts else 0.0
     visits = job.visits
     return Log(parts, whole.where(slice(0, 0)), era_s, visits[-1].start_s if visits else 0.0, job.end_s)

@@ -47,6 +47,8 @@ def next_step(state: str, case: Case, model: Model, kept_back: bool) -> str:
         return f"{wait} {translated(ASK_LOST)}" if case.lost else wait
     if state in ("fault", "explained") and (belief.sure or not (diagnosis.next_tests or diagnosis.odd_reading)):
         return translated(model.faults[belief.fault].action)
+    if state == "fault" and belief.class_ == "subscription" and case.lost:
+        return translated(ASK_LOST)
     return _look_further(belief, diagnosis, case.entitlement, model)
 
 
@@ -63,10 +65,9 @@ def _look_further(
 ) -> str:
     if entitlement.authorised and not entitlement.refused and not entitlement.complete and entitlement.expected:
         return tell_many(
-            "Check the remaining {n} expected channels too; so far only {checked} were looked at.",
-            "Check the remaining {n} expected channels too; so far only {checked} were looked at.",
+            "Check the one expected channel too that nobody has looked at yet.",
+            "Check the {n} expected channels too that nobody has looked at yet.",
             entitlement.expected - (entitlement.checked or 0),
-            checked=entitlement.checked,
         )
     if diagnosis.odd_reading is not None:
         odd = diagnosis.odd_reading.text

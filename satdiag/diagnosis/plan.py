@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from satdiag.diagnosis.again import Shown, can_differ, said_again, worth_again
 from satdiag.diagnosis.inference import Posterior, normalised
 from satdiag.diagnosis.model import Model, Test
 from satdiag.diagnosis.space import Flags, Floats
@@ -15,8 +16,15 @@ from satdiag.diagnosis.worth import Option, Worth, answers, losses, worths
 from satdiag.findings import Answer, NextTest, PlanStep
 from satdiag.language import mark, tell, translated
 
-SAME_READING = {"satellite-beside": "satellite"}
-"""Items that one and the same reading shows."""
+SAME_READING = {
+    "satellite": ("any-path",),
+    "satellite-beside": ("satellite", "any-path"),
+    "repeater": ("any-path",),
+}
+"""What else is read where an item was: paths read apart tell the best of them too, and it is not weighed then."""
+
+LOOKED_AT = {"refused-pattern": "refused-running"}
+"""What a look at the channels shows, and what it shows long after the activation."""
 
 NEGLIGIBLE = 1e-5
 """Hypotheses below it are left out of what tests are worth."""
@@ -34,7 +42,9 @@ LIKELY_ANSWER = 0.02
 class Bench:
     """What can be tested: the model, the items seen so far, what the person can do (None: everything).
 
-    `barred`: tests that can show nothing as things stand.
+    `barred`: tests that can show nothing as things stand. `shown`: what was read of items that can be misread;
+    `twice`: they are read a second time too, where the first reading is to be borne out. `long`: the channels came
+    long ago, if they ever did.
     """
 
     model: Model
@@ -44,17 +54,30 @@ class Bench:
     waiting: Option | None = None
     wait: Wait | None = None
     barred: frozenset[str] = frozenset()
+    shown: Mapping[str, Shown] = field(default_factory=dict)
+    twice: bool = False
+    long: bool = False
 
     def tests(self, possible: bool = True) -> list[Test]:
         """Tests not done yet that the person can do; `possible` False: those that he cannot."""
-        done = {*self.seen, *(SAME_READING.get(item, item) for item in self.seen)}
-        return [test for test in self.model.tests if self._left(test, done) and self._able(test) == possible]
+        done = {*self.seen, *(other for item in self.seen for other in SAME_READING.get(item, ()))}
+        tests = [self._now(test) for test in self.model.tests]
+        return [test for test in tests if self._left(test, done) and self._able(test) == possible]
+
+    def _now(self, test: Test) -> Test:
+        return replace(test, item=LOOKED_AT[test.item]) if self.long and test.item in LOOKED_AT else test
 
     def _left(self, test: Test, done: Collection[str]) -> bool:
         """Waiting is worth a thought only where it can be said what should come."""
         if test.name in self.barred:
             return False
-        return self.waiting is not None if test.name == WAIT else test.item not in done or test.repeatable
+        if test.name == WAIT:
+            return self.waiting is not None
+        return test.item not in done or test.repeatable or self.is_again(test)
+
+    def is_again(self, test: Test) -> bool:
+        """Whether it was done, and one more reading can tell something."""
+        return self.twice and test.item in self.seen and worth_again(self.shown, test.item)
 
     def _able(self, test: Test) -> bool:
         return self.can is None or set(test.needs) <= self.can
@@ -63,20 +86,35 @@ class Bench:
         """A test with its cost and its answers as far as they add to what was seen."""
         if self.waiting is not None and test.name == WAIT:
             return self.waiting
-        table = answers(self.model, belief.space, test.item, self.seen, self.received)
+        if self.is_again(test):
+            table = said_again(self.model, belief.space, test.item, self.shown[test.item], self.received)
+        else:
+            table = answers(self.model, belief.space, test.item, self.seen, self.received)
         item = self.model.items[test.item]
         return Option(test.name, test.minutes + test.risk_minutes, table, item.states, item.say)
 
-    def after(self, test: Test) -> Bench:
-        """The bench once a test is done."""
+    def after(self, test: Test, state: int | None = None) -> Bench:
+        """The bench once a test is done; `state`: the number of the answer it gave, if that is known."""
         seen = self.seen if test.item in self.seen else (*self.seen, test.item)
-        waited = test.name == WAIT
-        waiting = None if waited else self.waiting
-        return Bench(self.model, seen, self.received, self.can, waiting, self.wait, self.barred)
+        if test.name == WAIT:
+            return replace(self, seen=seen, waiting=None)
+        told = {name: one for name, one in self.shown.items() if name != test.item}
+        if state is not None and test.item in self.shown:
+            told[test.item] = self.shown[test.item].then(state)
+        elif state is not None and can_differ(self.model.items[test.item]):
+            told[test.item] = Shown(state, passing=bool(self.model.items[test.item].anew))
+        return replace(self, seen=seen, shown=told)
 
     def text(self, test: Test) -> str:
         """What to do, in a sentence."""
-        return self.wait.text() if test.name == WAIT and self.wait is not None else translated(test.text)
+        if test.name == WAIT and self.wait is not None:
+            return self.wait.text()
+        text = translated(test.text)
+        if self.is_again(test) and self.shown[test.item].passing:
+            return tell("Do this once more: what comes and goes may not have shown the last time. {what}", what=text)
+        if self.is_again(test):
+            return tell("Do this once more, since one reading may be wrong. {what}", what=text)
+        return text
 
     def minutes(self, test: Test) -> float:
         """How long it takes."""

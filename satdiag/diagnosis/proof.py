@@ -9,73 +9,41 @@ there can be is measured on small problems solved exactly (`tests/diagnosis/test
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from satdiag.diagnosis.inference import NAMES, Posterior, leaders, posterior
-from satdiag.diagnosis.model import Model, Test
-from satdiag.diagnosis.plan import NEGLIGIBLE, Bench
+from satdiag.diagnosis.inference import NAMES, leaders
+from satdiag.diagnosis.model import Test
 from satdiag.diagnosis.space import Flags, Floats, Space
-from satdiag.diagnosis.waiting import WAIT
-from satdiag.diagnosis.weighing import NEPERS_PER_DB, exponents
+from satdiag.diagnosis.standing import NEGLIGIBLE, TINY, Ground, Standing
 
 SURE_AT = 0.95
 """As `estimate.SURE_AT`, which a test compares."""
 
 MOST_ROUNDS = 6
-PROOF_DRAWS = 300
 RARE_ANSWER = 1e-3
 """After an answer rarer than that no second test is thought of."""
 
-TINY = 1e-300
+MOST_IN_SECOND = 300
+"""So many hypotheses are reckoned with when a second test is thought of."""
+
 Further = tuple[float, Floats, Floats]
 """After one answer: its chance, what each second test would close (tests,), and the minutes of each (tests,)."""
-
-
-@dataclass(frozen=True, eq=False)
-class Standing:
-    """Where the work stands: what can be tested, and all that the belief is made of.
-
-    `log_prior` (hypotheses,); `terms`: what each item seen adds to it, as `weighing.log_terms` has it.
-    """
-
-    bench: Bench
-    space: Space
-    log_prior: Floats
-    terms: Mapping[str, Floats]
-
-    @property
-    def model(self) -> Model:
-        """What is believed of tests and faults."""
-        return self.bench.model
-
-    def belief(self) -> Posterior:
-        """What is believed now."""
-        return posterior(self.model, self.space, self.log_prior, self.terms)
-
-    def told(self, test: Test, belief: Posterior, state: int) -> Standing:
-        """Where it stands once a test has shown its answer number `state`."""
-        bench = self.bench.after(test)
-        if test.name == WAIT or test.item in self.terms:
-            column = self.bench.option(test, belief).table[:, state]
-            return Standing(bench, self.space, self.log_prior + np.log(column), self.terms)
-        old, new = exponents(self.model, list(self.terms)), exponents(self.model, [*self.terms, test.item])
-        table = self.model.log_likelihood(test.item, self.space, received=self.bench.received)
-        terms = {name: term * (new[name] / old[name]) for name, term in self.terms.items()}
-        return Standing(bench, self.space, self.log_prior, {**terms, test.item: new[test.item] * table[:, state]})
 
 
 @dataclass(frozen=True, eq=False)
 class Trial:
     """A test that can be done next: the chance of each answer (states,) and the belief after it (states, hypotheses).
 
-    `rate`: bits closed per minute, on average; `p_sure`: the chance that the verdict is sure after it.
+    The belief is over the hypotheses of `space` alone, which are those that matter. `rate`: bits closed per minute,
+    on average; `p_sure`: the chance that the verdict is sure after it.
     """
 
     test: Test
     chance: Floats
+    space: Space
     after: Floats
     rate: float
     p_sure: float
@@ -128,12 +96,10 @@ def is_sure(space: Space, p: Floats) -> Flags:
 
 def trials(standing: Standing) -> list[Trial]:
     """Every test that can be done, the one that closes most per minute first."""
-    belief = standing.belief()
-    kept = belief.likely(NEGLIGIBLE)
-    space = standing.space.only(kept)
-    looks = [_look(standing, belief, kept, test) for test in standing.bench.tests()]
-    now = float(bits_open(*_chances(space, _rows(belief.p[None, kept])))[0])
-    made = [_trial(standing.space, space, now, look, looks, belief.p[kept]) for look in looks]
+    ground = Ground(standing)
+    looks = [_look(ground, test) for test in standing.bench.tests()]
+    now = float(bits_open(*_chances(ground.space, ground.p[None]))[0])
+    made = [_trial(ground, now, look, looks) for look in looks]
     return sorted(made, key=lambda one: (-one.rate, one.test.name))
 
 
@@ -141,7 +107,7 @@ def trials(standing: Standing) -> list[Trial]:
 class _Look:
     """A test with its answers: minutes, P(answer | hypothesis), the belief after each and what that changed.
 
-    `table` (hypotheses, states) and `ratio` (states, hypotheses) are of the hypotheses worth reckoning with.
+    `table` (kept, states); `after`, `ratio` (states, kept).
     """
 
     test: Test
@@ -152,85 +118,43 @@ class _Look:
     ratio: Floats
 
 
-def _look(standing: Standing, belief: Posterior, kept: Flags, test: Test) -> _Look:
-    table = standing.bench.option(test, belief).table
-    after = np.array([standing.told(test, belief, state).belief().p for state in range(table.shape[1])])
-    minutes = max(standing.bench.minutes(test), test.minutes)  # a short wait too costs the way and the look
-    ratio = after[:, kept] / np.maximum(belief.p[kept], TINY)
-    return _Look(test, minutes, belief.p @ table, after, table[kept], ratio)
+def _look(ground: Ground, test: Test) -> _Look:
+    bench = ground.standing.bench
+    table = bench.option(test, ground.belief).table[ground.at]
+    after = ground.after(test)
+    minutes = max(bench.minutes(test), test.minutes)  # a short wait too costs the way and the look
+    return _Look(test, minutes, ground.p @ table, after, table, after / np.maximum(ground.p, TINY))
 
 
-def _trial(whole: Space, space: Space, now: float, look: _Look, looks: Sequence[_Look], p: Floats) -> Trial:
-    after = _rows(look.ratio * p)
-    left = bits_open(*_chances(space, after))
+def _trial(ground: Ground, now: float, look: _Look, looks: Sequence[_Look]) -> Trial:
+    left = bits_open(*_chances(ground.space, look.after))
     others = [one for one in looks if one.test.item != look.test.item]
-    further = [
-        (float(look.chance[state]), *_falls(space, after[state], float(left[state]), others))
-        for state in range(len(left))
-        if others and left[state] > 0 and look.chance[state] >= RARE_ANSWER
-    ]
+    open_ = [k for k in range(len(left)) if others and left[k] > 0 and look.chance[k] >= RARE_ANSWER]
+    further: list[Further] = []
+    if open_:
+        falls, costs = _falls(ground.space, look.after[open_], left[open_], others)
+        further = [(float(look.chance[k]), fall, costs) for k, fall in zip(open_, falls, strict=True)]
     rate = closing_rate(now - float(look.chance @ left), look.minutes, further)
-    sure = is_sure(whole, look.after)
-    return Trial(look.test, look.chance, look.after, rate, float(look.chance @ sure))
+    sure = is_sure(ground.space, look.after)
+    return Trial(look.test, look.chance, ground.space, look.after, rate, float(look.chance @ sure))
 
 
-def _falls(space: Space, p: Floats, now: float, looks: Sequence[_Look]) -> tuple[Floats, Floats]:
-    """What each second test closes on average for beliefs p (hypotheses,), and its minutes."""
-    after = _rows(np.vstack([look.ratio for look in looks]) * p)
-    left = np.concatenate([p @ look.table for look in looks]) * bits_open(*_chances(space, after))
+def _falls(space: Space, p: Floats, now: Floats, looks: Sequence[_Look]) -> tuple[Floats, Floats]:
+    """What each second test closes on average for each of the beliefs p (rows, kept), and its minutes."""
+    ratio, table = np.vstack([look.ratio for look in looks]), np.hstack([look.table for look in looks])
+    kept = _foremost(space, p)
+    after = (p[:, None, kept] * ratio[None][:, :, kept]).reshape(-1, int(kept.sum()))
+    share = p[:, kept].sum(axis=1)  # what is left out keeps its own
+    after *= np.repeat(share, len(ratio))[:, None] / np.maximum(after.sum(axis=1, keepdims=True), TINY)
+    left = (p @ table) * bits_open(*_chances(space.only(kept), after)).reshape(len(p), -1)
     starts = np.cumsum([0, *(len(look.chance) for look in looks[:-1])])
-    return now - np.add.reduceat(left, starts), np.array([look.minutes for look in looks])
+    closed = now[:, None] - np.add.reduceat(left, starts, axis=1)
+    return closed, np.array([look.minutes for look in looks])
 
 
-def _rows(mass: Floats) -> Floats:
-    """Each row as probabilities."""
-    p: Floats = mass / np.maximum(mass.sum(axis=1, keepdims=True), TINY)
-    return p
-
-
-def chance_of_proof(standing: Standing, tests: Sequence[Test], draws: int = PROOF_DRAWS) -> float:
-    """How often it becomes sure while these tests are done one after the other, answers drawn from the belief.
-
-    Waiting is left out: it cannot be foreseen what it adds. The draws are always the same ones: the same job gives
-    the same words.
-    """
-    model, space, rng = standing.model, standing.space, np.random.default_rng(0)
-    p = standing.belief().p
-    true, items, families = rng.choice(len(p), draws, p=p), list(standing.terms), _families(standing)
-    parts = {name: _capped_rows(model, raw, _weight(model, name, items)) for name, raw in families.items()}
-    joint = np.tile(standing.log_prior + sum(parts.values()), (draws, 1))
-    sure = np.zeros(draws, dtype=bool)
-    for test in tests:
-        if test.name == WAIT or test.item in items:
-            continue
-        items.append(test.item)
-        table = model.log_likelihood(test.item, space, received=standing.bench.received)
-        at = (rng.random((draws, 1)) > np.cumsum(np.exp(table[true]), axis=1)).sum(axis=1)
-        family = model.items[test.item].family
-        families[family] = families.get(family, 0.0) + table[:, np.minimum(at, table.shape[1] - 1)].T
-        part = _capped_rows(model, families[family], _weight(model, family, items))
-        joint += part - parts.get(family, 0.0)
-        parts[family] = part
-        sure |= is_sure(space, _rows(np.exp(joint - joint.max(axis=1, keepdims=True))))
-    return float(sure.mean())
-
-
-def _families(standing: Standing) -> dict[str, Floats]:
-    """The log-likelihood of what was seen of each family, each item in full, shape (1, hypotheses)."""
-    weight, found = exponents(standing.model, list(standing.terms)), dict[str, Floats]()
-    for name, term in standing.terms.items():
-        family = standing.model.items[name].family
-        found[family] = found.get(family, np.zeros((1, len(term)))) + term / weight[name]
-    return found
-
-
-def _weight(model: Model, family: str, items: Sequence[str]) -> float:
-    """How much each item of a family counts, if these were seen."""
-    return next(count for name, count in exponents(model, items).items() if model.items[name].family == family)
-
-
-def _capped_rows(model: Model, raw: Floats, weight: float) -> Floats:
-    """As `weighing.combined` holds a family within its cap, for rows (rows, hypotheses)."""
-    term = weight * raw
-    held: Floats = np.maximum(term, term.max(axis=1, keepdims=True) - model.family_cap_db * NEPERS_PER_DB)
-    return held
+def _foremost(space: Space, p: Floats) -> Flags:
+    """The hypotheses that are among the likeliest after some answer (rows of p), 'none' and 'other' too."""
+    top = p.max(axis=0)
+    kept: Flags = top >= max(float(np.sort(top)[-min(MOST_IN_SECOND, len(top))]), NEGLIGIBLE)
+    kept[space.none] = kept[space.outside] = True
+    return kept

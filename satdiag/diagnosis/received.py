@@ -23,6 +23,7 @@ def reception_evidence(job: Job) -> list[Seen]:
     either: they fill each other's gaps, or only the lamp for all of them shows that something comes and goes.
     """
     log, whole = log_of(job), graded(job)
+    whole = whole.where(log.with_ours(whole.t_s))
     now = whole.where(whole.t_s >= log.settled_since_s)
     table = now if len(now) else whole
     satellites, repeater = table.of_group("satellite"), table.of_group("repeater")
@@ -53,12 +54,13 @@ def _worded(log: Log, item: str, part: Graded) -> list[Seen]:
 def _one_of_several(table: Graded) -> list[Seen]:
     shares = [
         float((table.grade[table.path == path] > NONE).mean())
-        for path in sorted({path for path in table.path if path.startswith("satellite:")})
+        for path in sorted(path for path in set(table.path.tolist()) if path.startswith("satellite:"))
     ]
     if len(shares) < 2:
         return []
     missing = min(shares) < 0.3 and max(shares) > 0.7
-    return [Seen("one-satellite", "one-missing" if missing else "alike")]
+    moments = len(set(table.bin.tolist()))
+    return [Seen("one-satellite", "one-missing" if missing else "alike", repeats=min(moments, MOST_REPEATS))]
 
 
 def _same_spot(log: Log, moved: Floats) -> list[int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,7 @@ BIN_S = 10.0
 FEWEST_ON_A_SIDE = 3
 
 SATELLITES, ANY = "satellite", "any"
+_EMPTY, _SPARSE = -1, 16
 
 
 def class_of_level(number: float, unit: str, receiver: Receiver) -> int:
@@ -62,7 +64,11 @@ class Graded:
     def of_group(self, group: str) -> Graded:
         """The readings of 'satellite' (all of them) or of one path, such as 'repeater' or 'any'."""
         if group == SATELLITES:
-            return self.where(np.array([path.startswith(SATELLITES) for path in self.path], dtype=bool))
+            kept = np.zeros(len(self), dtype=bool)
+            for path in set(self.path.tolist()):
+                if path.startswith(SATELLITES):
+                    kept |= self.path == path
+            return self.where(kept)
         return self.where(self.path == group)
 
 
@@ -72,48 +78,68 @@ def graded(job: Job) -> Graded:
     levels, lock = log.of("signal"), log.of("lock")
     receiver = job.sheet.receiver
     level_bin, lock_bin = levels.t_s // BIN_S, lock.t_s // BIN_S
-    grades = [class_of_level(n, u, receiver) for n, u in zip(levels.number.tolist(), levels.unit, strict=True)]
-    locked = [STRONG if value == "yes" else NONE for value in lock.value]
-    ceiling: dict[tuple[float, str], int] = {}
-    for key, grade in zip(zip(lock_bin.tolist(), lock.subject, strict=True), locked, strict=True):
-        ceiling[key] = min(grade, ceiling.get(key, STRONG))
-    keys = list(zip(level_bin.tolist(), levels.subject, strict=True))
-    caps = [min(ceiling.get(key, STRONG), ceiling.get((key[0], ANY), STRONG)) for key in keys]
-    noise = _noise_reads(levels, keys, ceiling)
-    held = [
-        NONE if number <= noise.get((subject, unit), -np.inf) else min(grade, cap)
-        for grade, cap, number, subject, unit in zip(
-            grades, caps, levels.number.tolist(), levels.subject, levels.unit, strict=True
-        )
-    ]
-    seen = set(keys)
-    alone = [key not in seen for key in zip(lock_bin.tolist(), lock.subject, strict=True)]
-    only = lock.where(np.array(alone, dtype=bool))
+    locked = np.where(lock.value == "yes", STRONG, NONE)
+    code, names = pd.factorize(np.concatenate([levels.subject, lock.subject]))
+    keys = np.concatenate([level_bin, lock_bin]).astype(np.int64) * len(names) + code
+    level_key, lock_key = keys[: len(levels)], keys[len(levels) :]
+    said, at = np.unique(lock_key, return_inverse=True)
+    ceiling = np.full(len(said), STRONG)
+    np.minimum.at(ceiling, at, locked)
+    own, known = _found(level_key, said, ceiling)
+    is_any = np.flatnonzero(names == ANY)
+    every, _ = _found(level_bin.astype(np.int64) * len(names) + (is_any[0] if len(is_any) else -1), said, ceiling)
+    held = np.minimum(_classes(levels, receiver), np.minimum(own, every) if len(is_any) else own)
+    held[levels.number <= _noise_reads(levels, own, known)] = NONE
+    alone = ~np.isin(lock_key, level_key)
+    only = lock.where(alone)
     return Graded(
         np.concatenate([levels.t_s, only.t_s]),
         np.concatenate([levels.subject, only.subject]),
-        np.array([*held, *(one for one, kept in zip(locked, alone, strict=True) if kept)], dtype=np.int64),
+        np.concatenate([held, locked[alone]]).astype(np.int64),
         np.concatenate([levels.row, only.row]),
         np.concatenate([level_bin, only.t_s // BIN_S]),
     )
 
 
-def _noise_reads(
-    levels: Part, keys: list[tuple[float, str]], ceiling: dict[tuple[float, str], int]
-) -> dict[tuple[str, str], float]:
-    """What each path reads at most without a lock, by path and unit, where that lies below all that it read with one.
+def _found(keys: Places, known: Places, values: Places) -> tuple[Places, Flags]:
+    """The value of each key among the known ones, in order; STRONG where there is none; and where there is one."""
+    if not len(known):
+        return np.full(len(keys), STRONG), np.zeros(len(keys), dtype=bool)
+    at = np.searchsorted(known, keys).clip(max=len(known) - 1)
+    there = known[at] == keys
+    return np.where(there, values[at], STRONG), there
+
+
+def _by_unit(levels: Part) -> Iterator[tuple[str, Flags]]:
+    """Each unit of the levels, and which rows have it."""
+    for unit in dict.fromkeys(levels.unit.tolist()):
+        yield unit, np.asarray(levels.unit == unit)
+
+
+def _classes(levels: Part, receiver: Receiver) -> Places:
+    """`class_of_level` of each level, worked out once for each that there is."""
+    found = np.empty(len(levels), dtype=np.int64)
+    for unit, own in _by_unit(levels):
+        at, numbers = pd.factorize(levels.number[own])
+        found[own] = np.array([class_of_level(one, unit, receiver) for one in numbers.tolist()], dtype=np.int64)[at]
+    return found
+
+
+def _noise_reads(levels: Part, ceiling: Places, known: Flags) -> Floats:
+    """What the path of each level reads at most without a lock, in that unit, where that lies below all that it read
+    with one; else -inf. `known`: where a lock was read beside it, `ceiling`: as what.
 
     A readout without a floor shows a little of nothing.
     """
-    read: dict[tuple[str, str], tuple[list[float], list[float]]] = {}
-    for key, subject, unit, number in zip(keys, levels.subject, levels.unit, levels.number.tolist(), strict=True):
-        if key in ceiling:
-            read.setdefault((subject, unit), ([], []))[ceiling[key] > NONE].append(number)
-    return {
-        path: max(without)
-        for path, (without, locked) in read.items()
-        if len(without) >= FEWEST_ON_A_SIDE and max(without) < min(locked, default=np.inf)
-    }
+    found = np.full(len(levels), -np.inf)
+    for _, in_unit in _by_unit(levels):
+        for path in dict.fromkeys(levels.subject[in_unit].tolist()):
+            own = in_unit & (levels.subject == path)
+            without = levels.number[own & known & (ceiling == NONE)]
+            locked = levels.number[own & known & (ceiling > NONE)]
+            if len(without) >= FEWEST_ON_A_SIDE and without.max() < locked.min(initial=np.inf):
+                found[own] = without.max()
+    return found
 
 
 def readings(job: Job) -> pd.DataFrame:
@@ -134,10 +160,14 @@ def of_group(table: pd.DataFrame, group: str) -> pd.DataFrame:
 
 def best_of_bins(bins: Floats, grades: Places) -> Places:
     """The best grade of each bin, in the order of time."""
-    best: dict[float, int] = {}
-    for place, grade in zip(bins.tolist(), grades.tolist(), strict=True):
-        best[place] = max(grade, best.get(place, NONE))
-    return np.array([best[place] for place in sorted(best)], dtype=np.int64)
+    if not len(bins):
+        return np.empty(0, dtype=np.int64)
+    at = (bins - bins.min()).astype(np.int64)
+    if at.max() > _SPARSE * len(bins):
+        _, at = np.unique(at, return_inverse=True)
+    best = np.full(int(at.max()) + 1, _EMPTY)
+    np.maximum.at(best, at, grades)
+    return best[best > _EMPTY]
 
 
 def word_for(table: pd.DataFrame) -> str | None:

@@ -1,4 +1,6 @@
-"""How firmly the leading fault stands: every prior and likelihood moved within its stated range, one at a time."""
+"""How firmly the leading fault stands: every prior, every share of a kind and every likelihood moved within its
+stated range, one at a time.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +15,7 @@ from satdiag.diagnosis.space import Floats, Space
 from satdiag.diagnosis.weighing import combined
 
 Key = tuple[str, str]
+KIND = "kind"
 NEGLIGIBLE = 1e-7
 """Hypotheses below it cannot lead, whatever single figure is moved by the stated ranges."""
 
@@ -21,7 +24,8 @@ NEGLIGIBLE = 1e-7
 class Swing:
     """What moving one figure does to the probability of the leading fault, and whether another one leads then.
 
-    `what`: 'prior' or an item; `of`: the fault (or 'none', 'other') whose prior or likelihood was moved.
+    `what`: 'prior', 'kind' or an item; `of`: the fault (or 'none', 'other') whose prior or likelihood was moved, or
+    the 'fault/kind' whose share.
     """
 
     what: str
@@ -32,15 +36,19 @@ class Swing:
 
 
 def swings(model: Model, whole: Posterior, prior: Prior, terms: Mapping[str, Floats]) -> list[Swing]:
-    """One swing for each prior and each row of each item seen, the widest first."""
+    """One swing for each prior, each share of a kind and each row of each item seen, the widest first."""
     kept = whole.likely(NEGLIGIBLE)
     space = whole.space.only(kept)
     evidence = np.broadcast_to(combined(model, terms), kept.shape)[kept]
     of_priors, by_prior = _moved_priors(model, whole.space, prior)
+    of_shares, by_share = _moved_shares(model, space)
     of_rows, by_row = _moved_rows(model, space, {name: term[kept] for name, term in terms.items()})
-    keys = of_priors + of_rows
-    joint = np.vstack([by_prior[:, kept], by_row + prior.log(whole.space)[kept]]) + evidence
-    p = np.exp(joint - joint.max(axis=1, keepdims=True))
+    keys = of_priors + of_shares + of_rows
+    p = np.vstack([by_prior[:, kept], by_share, by_row])  # tens of thousands of figures: worked on in place
+    p[len(of_priors) :] += prior.log(whole.space)[kept]
+    p += evidence
+    p -= p.max(axis=1, keepdims=True)
+    np.exp(p, out=p)
     p /= p.sum(axis=1, keepdims=True)
     class_, fault = leaders(space, p)
     first_class, first_fault = (int(part[0]) for part in leaders(space, whole.p[None, kept]))
@@ -72,6 +80,27 @@ def _moved_priors(model: Model, space: Space, prior: Prior) -> tuple[list[Key], 
         moved.append(Prior(prior.faults, scale_odds(prior.other, factor), prior.none_factor))
         moved.append(Prior(prior.faults, prior.other, prior.none_factor * factor))
     return keys, np.array([one.log(space) for one in moved])
+
+
+def _moved_shares(model: Model, space: Space) -> tuple[list[Key], Floats]:
+    """What is added to log P(hypothesis) when the odds of one kind within its fault are at an end of their range.
+
+    The fault comes as often as before: its other kinds make room, or take it, all alike. Of two kinds either move is
+    that of the other, and the first stands for both.
+    """
+    keys: list[Key] = []
+    added = [np.zeros((0, len(space.hypotheses)))]
+    for fault, shares in model.shares.items():
+        for kind in list(shares)[: 1 if len(shares) == 2 else None]:
+            here = space.of_kind.get((fault, kind))
+            if here is None:
+                continue
+            elsewhere, now = space.mask_of(fault) & ~here, shares[kind]
+            for factor in (model.kind_range, 1 / model.kind_range):
+                moved = scale_odds(now, factor)
+                keys.append((KIND, f"{fault}/{kind}"))
+                added.append(here * np.log(moved / now) + elsewhere * np.log((1 - moved) / (1 - now)))
+    return keys, np.vstack(added)
 
 
 def _moved_rows(model: Model, space: Space, terms: Mapping[str, Floats]) -> tuple[list[Key], Floats]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from satdiag.language import mark
 
 TITLES = {
-    "antenna-open": mark("the antenna's feed is open: no DC path to its amplifier"),
+    "antenna-open": mark("the antenna's feed is open, without a DC path to its amplifier"),
     "antenna-short": mark("the antenna's feed is shorted"),
     "antenna-weak": mark("the antenna or its amplifier is too weak"),
     "feed-swapped": mark("the receiver sits on the wrong antenna conductor"),

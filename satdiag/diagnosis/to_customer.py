@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 from satdiag.diagnosis.model import Model
-from satdiag.diagnosis.remarks import CANNOT_TELL_BELOW, FEWEST_ARRIVALS, Case, is_slow, leaves_silent
+from satdiag.diagnosis.remarks import (
+    CANNOT_TELL_BELOW,
+    FEWEST_ARRIVALS,
+    Case,
+    is_slow,
+    leaves_silent,
+)
 from satdiag.diagnosis.titles import CLASS_WORDS
-from satdiag.diagnosis.wording import minutes
+from satdiag.diagnosis.wording import AS_GOOD_AS_SURE, minutes
 from satdiag.language import tell, translated
 
 
@@ -21,7 +27,7 @@ def to_customer(state: str, case: Case, model: Model, kept_back: bool) -> str:
     if state == "filling":
         return _filling(case)
     if state == "explained":
-        return f"{tell('Your satellite radio works.')} {translated(model.faults['partial-package'].customer)}"
+        return _explained(case, model)
     if state == "fault":
         return _fault(case, model)
     if kept_back and (case.stopped or case.lost or case.looks_dead):
@@ -39,6 +45,17 @@ def _works(case: Case) -> str:
     if case.entitlement.complete:
         return tell("Your satellite radio works. All the channels you have booked can be heard.")
     return tell("Your satellite radio works. Nothing is wrong with it.")
+
+
+def _explained(case: Case, model: Model) -> str:
+    reason = translated(model.faults["partial-package"].customer)
+    if case.belief.probability >= AS_GOOD_AS_SURE:
+        return f"{tell('Your satellite radio works.')} {reason}"
+    return tell(
+        "Your satellite radio works. If channels are missing, this is most likely the reason; we are still checking: "
+        "{reason}",
+        reason=reason[0].lower() + reason[1:],  # it goes on after a colon
+    )
 
 
 def _fault(case: Case, model: Model) -> str:
@@ -73,5 +90,7 @@ def _filling(case: Case) -> str:
     if remaining:
         wait = minutes(remaining.p95)
         said.append(tell("Give it {wait} of playing outdoors, while driving or on a charger.", wait=wait))
-    said.append(tell("If some are still missing then, we will ask the provider about them."))
+        said.append(tell("If some are still missing then, we will ask the provider about them."))
+    else:
+        said.append(tell("How long the rest takes cannot be said yet; we will look again."))
     return " ".join(said)

@@ -6,9 +6,9 @@ from satdiag.diagnosis.estimate import Belief
 from satdiag.diagnosis.evidence.channels import CHECKED_ENOUGH
 from satdiag.diagnosis.model import load_model
 from satdiag.diagnosis.next_step import battery_for_waiting, gain_of_moving, next_step
+from satdiag.diagnosis.remaining import remaining
 from satdiag.diagnosis.remarks import (
     CANNOT_TELL_BELOW,
-    FEWEST_ARRIVALS,
     Case,
     lost_channels,
     no_sound,
@@ -17,7 +17,7 @@ from satdiag.diagnosis.remarks import (
 )
 from satdiag.diagnosis.titles import CLASS_WORDS, TITLES
 from satdiag.diagnosis.to_customer import to_customer
-from satdiag.diagnosis.wording import minutes, percent, plays_of, span
+from satdiag.diagnosis.wording import AS_GOOD_AS_SURE, minutes, percent, plays_of
 from satdiag.findings import (
     DiagnosisFindings,
     EntitlementFindings,
@@ -30,6 +30,9 @@ from satdiag.job import Job
 from satdiag.language import listed, parted, tell, tell_many, translated
 from satdiag.tuning.estimate import estimate_tuning
 from satdiag.vocabulary import FAULT_CLASSES
+
+WORTH_NAMING = 0.05
+"""A chance from which on a second cause is named (judgement); below, one would read 'under 5 %'."""
 
 
 def verdict(
@@ -96,19 +99,21 @@ def _text(state: str, case: Case) -> str:
     if state == "works":
         return _works(case, p)
     if state == "filling" and not entitlement.authorised:
-        said = tell(
-            "Too early to judge, and normal so far: none of {total} expected channels plays yet, after {wait} awake "
+        said = tell_many(
+            "Too early to judge, and normal so far: the one expected channel does not play yet, after {wait} awake "
             "and receiving.",
-            total=entitlement.expected,
+            "Too early to judge, and normal so far: none of {n} expected channels plays yet, after {wait} awake and "
+            "receiving.",
+            entitlement.expected or 0,
             wait=minutes(entitlement.exposure_s or 0.0),
         )
         return said + _also(case)
     if state == "filling":
-        said = tell(
-            "Still filling in, and normal so far: {count}{rest}.", count=plays_of(entitlement), rest=_remaining(case)
-        )
-        return said + _also(case)
+        said = tell("Still filling in, and normal so far: {count}.", count=plays_of(entitlement))
+        return f"{said} {remaining(case)}".rstrip() + _also(case)
     if state == "explained":
+        if belief.probability < AS_GOOD_AS_SURE:
+            return tell("Most likely nothing to repair: {why} ({p}).", why=_package(entitlement), p=p) + _also(case)
         return tell("Nothing to repair: {why} ({p}).", why=_package(entitlement), p=p) + _also(case)
     if state == "fault":
         return _fault(case, p)
@@ -127,15 +132,16 @@ def _works(case: Case, p: str) -> str:
 
 def _fault(case: Case, p: str) -> str:
     belief = case.belief
+    lost = f" {lost_channels(case.lost)}." if case.lost and belief.class_ == "subscription" else ""
     if belief.probability < CANNOT_TELL_BELOW:
-        return tell(
+        likely = tell(
             "Most likely {cause} ({p}): {causes}.",
             cause=translated(CLASS_WORDS[belief.class_]),
             p=percent(belief.posterior.classes()[belief.class_]),
             causes=_shortlist(case.diagnosis, belief.class_),
         )
+        return likely + lost
     title = translated(TITLES[belief.fault])
-    lost = f" {lost_channels(case.lost)}." if case.lost and belief.class_ == "subscription" else ""
     return f"{title[0].upper()}{title[1:]} ({p}).{lost}"
 
 
@@ -189,40 +195,11 @@ def _also(case: Case) -> str:
     return " " + tell("But {what}.", what=parted(said)) if said else ""
 
 
-def _remaining(case: Case) -> str:
-    """How many of the refused channels should still come, and when; nothing that few arrivals do not bear out."""
-    awaited, time = case.awaited, case.entitlement.remaining_to_last_s
-    if not awaited:
-        return ""
-    number, come = len(awaited), round(sum(awaited))
-    chance = ""
-    if number == 1:
-        chance = tell("; the chance that the last one comes is {p}", p=percent(awaited[0]))
-    elif not come:
-        return tell("; whether any of the others comes is doubtful")
-    elif sum(awaited) < CANNOT_TELL_BELOW * number:
-        chance = tell("; about {come} of the other {number} should still come", come=come, number=number)
-    if case.arrived < FEWEST_ARRIVALS:
-        if chance:
-            return chance + tell("; how long that may take cannot be told yet")
-        return tell("; how long the others may take cannot be told yet")
-    if time is None or time.p95 <= 0.0:
-        return chance
-    within = span(time.p05, time.p95)
-    if chance:
-        return chance + tell(", and if so within {span} more awake and receiving", span=within)
-    return tell(
-        "; the last of those still to come should be there after about {wait} more awake and receiving (90 % range "
-        "{span})",
-        wait=minutes(time.median),
-        span=within,
-    )
-
-
 def _shortlist(diagnosis: DiagnosisFindings, class_: str | None = None) -> str:
-    """The two likeliest causes, of all or of one class."""
+    """The two likeliest causes, of all or of one class; a second one that is hardly likely is not named."""
     chances = {**diagnosis.faults, "none": diagnosis.classes["none"], "other": diagnosis.classes["other"]}
     if class_ is not None:
         chances = {fault: diagnosis.faults[fault] for fault in FAULT_CLASSES[class_]}
-    best = sorted(chances, key=lambda name: -chances[name])[:2]
+    ranked = sorted(chances, key=lambda name: -chances[name])
+    best = [*ranked[:1], *(name for name in ranked[1:2] if chances[name] >= WORTH_NAMING)]
     return listed([f"{translated(TITLES[name])} ({percent(chances[name])})" for name in best], with_or=True)

@@ -9,7 +9,7 @@ from scipy.special import ndtr
 
 from satdiag.diagnosis.inference import Posterior
 from satdiag.diagnosis.model import Model
-from satdiag.diagnosis.space import Floats
+from satdiag.diagnosis.space import Floats, Space
 from satdiag.diagnosis.worth import Option
 from satdiag.findings import EntitlementFindings, Quantiles
 from satdiag.language import mark, tell_many
@@ -17,8 +17,10 @@ from satdiag.vocabulary import FAULTS
 
 WAIT = "wait-and-recheck"
 ITEM = "entitlement"
+ENTITLEMENT = (ITEM, "entitlement-running")
 COMING = ("complete", "growing")
 STATES = ("more", "no-more")
+MORE = STATES.index("more")
 
 WAITS_MINUTES = (5.0, 8.0, 12.0, 15.0, 20.0, 30.0, 45.0, 60.0)
 ENOUGH = 0.9
@@ -100,19 +102,28 @@ def _from_silence(found: EntitlementFindings, seconds: float) -> float | None:
     return float(np.clip(1 - (1 / then - 1) / (1 / now - 1), 0.0, 1.0))
 
 
-def waiting_option(model: Model, belief: Posterior, wait: Wait) -> Option:
+def growing(model: Model, space: Space, item: str, received: bool) -> Floats:
+    """log P(channels grow in number | hypothesis), shape (hypotheses,); `item`: one of ENTITLEMENT."""
+    column: Floats = model.log_likelihood(item, space, received=received)[
+        :, model.items[item].states.index("growing")
+    ]
+    return column
+
+
+def waiting_option(model: Model, belief: Posterior, wait: Wait, grows: bool = False) -> Option:
     """The wait as a test: P(more | hypothesis) is the prediction, less what each fault takes of it.
 
-    A fault's part is the chance that channels are complete or growing under it, over that of a healthy vehicle.
+    A fault's part is the chance that channels are complete or growing under it, over that of a healthy vehicle; where
+    they were seen to grow (`grows`), whatever is wrong lets them, and more of it tells nothing new.
     """
     item = model.items[ITEM]
     coming = [item.states.index(state) for state in COMING]
     part = np.ones(len(FAULTS))
-    for fault, row in item.given.items():
+    for fault, row in () if grows else item.given.items():
         part[FAULTS.index(fault)] = min(float(row[coming].sum() / item.healthy[coming].sum()), 1.0)
     left: Floats = np.exp(belief.space.holds @ np.log(part))
     p_more = wait.p_more * left
-    p_more[belief.space.other] = 0.5
+    p_more[belief.space.outside] = 0.5
     floored = model.error_floor / 2 + (1 - model.error_floor) * p_more
     minutes = WORK_SHARE * wait.minutes + LOOK_MINUTES
     say = (mark("more channels play after the wait"), mark("no more channels play after the wait"))

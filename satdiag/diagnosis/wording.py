@@ -5,6 +5,9 @@ from __future__ import annotations
 from satdiag.findings import EntitlementFindings
 from satdiag.language import tell, tell_many
 
+AS_GOOD_AS_SURE = 0.9
+"""From this chance on a conclusion is said flatly ('very likely' in the letters); below, as what is most likely."""
+
 
 def percent(p: float) -> str:
     """A probability as a person should see it: whole percent, and never 0 or 100."""

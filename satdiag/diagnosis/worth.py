@@ -35,7 +35,7 @@ def losses(model: Model, space: Space) -> Floats:
     wasted = (mends[:, None, :] & ~space.holds[None]) @ fix
     left = (space.holds[None] & ~mends[:, None, :]).any(axis=2) * COME_BACK_MINUTES
     table: Floats = wasted + left
-    table[:-1, space.other] += PUZZLE_MINUTES
+    table[:-1, space.outside] += PUZZLE_MINUTES
     table[-1, : space.other] += PUZZLE_MINUTES
     return table
 

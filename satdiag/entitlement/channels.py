@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -17,8 +17,7 @@ State = Literal["authorised", "refused", "missing", "no-signal", "unchecked"]
 TUNE_VERDICTS = {"refused": "refused", "audio": "authorised"}
 
 
-@dataclass(frozen=True)
-class Check:
+class Check(NamedTuple):
     """One check of a channel: `lower_s` is the exposure clock's lower bound at its start, `upper_s` at its end."""
 
     t_s: float
@@ -27,8 +26,7 @@ class Check:
     upper_s: float
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """One way to read a channel's checks: it came in (lower, upper], or not by `lower_s` (`upper_s` inf).
 
     `slips`: checks that must have been noted wrongly if so; `revoked`: it was taken away again. `lower_s` is -inf
@@ -46,8 +44,7 @@ class Reading:
         return self.upper_s < math.inf
 
 
-@dataclass(frozen=True)
-class History:
+class History(NamedTuple):
     """What the log says of one channel since the receiver was fitted.
 
     `readings`: the plausible ways to read its checks since the clock's origin, the one with the first sighting taken
@@ -181,7 +178,7 @@ def readings_of(checks: Sequence[Check], start_s: float) -> tuple[Reading, ...]:
     if any(seen) and not seen[-1]:
         until = number - seen[::-1].index(True)
         truncated = sum(not value for value in seen[first:until])
-        found.append(replace(_reading(checks, first, truncated, start_s), revoked=True))
+        found.append(_reading(checks, first, truncated, start_s)._replace(revoked=True))
     return tuple(found)
 
 

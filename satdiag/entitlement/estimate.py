@@ -9,13 +9,14 @@ from typing import Literal
 import numpy as np
 
 from satdiag.entitlement.channels import Expected, History, checks_by_channel, expected_channels, history_of
-from satdiag.entitlement.fill_in import FillIn, arrival_events, nodes_of
+from satdiag.entitlement.fill_in import FillIn, arrival_events, nodes_of, widened
 from satdiag.entitlement.outlook import Outlook, outlook_of
 from satdiag.entitlement.predict import Prediction
 from satdiag.entitlement.reception import Clock, Reception, ScaledClock, reception_of
 from satdiag.entitlement.said import LIKELY, UNLIKELY, summary
 from satdiag.entitlement.turnbull import step_curve
 from satdiag.entitlement.untold import is_long_enough, said_of_the_log, said_of_the_outlook
+from satdiag.entitlement.wait_prior import WaitPrior
 from satdiag.exposure import ExposureClock
 from satdiag.findings import (
     ChannelFinding,
@@ -31,22 +32,22 @@ from satdiag.language import tell
 Reason = Literal["plays", "late", "not-in-package", "account", "lost", "not-listed", "cannot-tell"]
 
 SEEN_POINTS = 60
+MANY, STEP_ENDS = 4000, 500
+"""With more channels the steps have at most so many distinct ends: more than a figure can show."""
+
 OUTSIDE = 0.9
 """A category that is so likely outside the account is taken for that."""
 
 
-def estimate_entitlement(job: Job, clock: ExposureClock) -> EntitlementFindings:
+def estimate_entitlement(job: Job, clock: ExposureClock, wait: WaitPrior | None = None) -> EntitlementFindings:
     """What was authorised, what is still to come and when, which channels will not come, and why.
 
     Pure function of its arguments. Chances and times are averaged over the posterior; what cannot be told is None,
-    with a sentence in `could_not`.
+    with a sentence in `could_not`. `wait`: what other jobs say of the typical wait; None: nothing.
     """
     reception = reception_of(job, clock)
     own: Clock = clock if reception is None else ScaledClock(clock, reception)
-    checks = checks_by_channel(job, own)
-    expected = expected_channels(job, checks)
-    known = set(checks) | {line.channel for line in job.lineup or ()}
-    histories = {channel: history_of(channel, checks.get(channel, []), own) for channel in sorted(known)}
+    expected, histories = _read(job, own)
     wanted = [history for channel, history in histories.items() if channel in expected.channels]
     found = _counts(clock, reception, expected, histories, wanted)
     said = said_of_the_log(clock, expected, wanted)
@@ -54,7 +55,7 @@ def estimate_entitlement(job: Job, clock: ExposureClock) -> EntitlementFindings:
         said.append(tell("No expected channel was seen authorised or refused: nothing can be said of entitlements."))
         channels = tuple(_channel(history, expected, None, None, 0.0) for history in histories.values())
         return replace(found, channels=channels, could_not=tuple(said))
-    outlook = outlook_of(job, own, expected, wanted)
+    outlook = outlook_of(job, own, expected, wanted, wait)
     places = {channel: k for k, channel in enumerate(outlook.awaited)}
     category = {line.channel: line.category for line in job.lineup or ()}
     channels = tuple(
@@ -63,7 +64,16 @@ def estimate_entitlement(job: Job, clock: ExposureClock) -> EntitlementFindings:
     )
     said += said_of_the_outlook(outlook, [c for c in channels if c.channel in expected.channels])
     found = replace(_predicted(found, outlook, own), channels=channels, could_not=tuple(said))
+    found = replace(found, wait_prior_jobs=0 if wait is None else wait.jobs)
     return replace(found, text=summary(found, expected.channels))
+
+
+def _read(job: Job, clock: Clock) -> tuple[Expected, dict[int, History]]:
+    """Which channels should play, and the history of each that is known, in order of their numbers."""
+    checks = checks_by_channel(job, clock)
+    known = set(checks) | {line.channel for line in job.lineup or ()}
+    histories = {channel: history_of(channel, checks.get(channel, []), clock) for channel in sorted(known)}
+    return expected_channels(job, checks), histories
 
 
 # --- counts and exposure -----------------------------------------------------------------------------------------
@@ -131,6 +141,7 @@ def _predicted(found: EntitlementFindings, outlook: Outlook, clock: Clock) -> En
         curve=_curve(outlook.shown, prediction, clock),
         steps=_steps(outlook.shown, clock),
         arrival_events=arrival_events(outlook.fill),
+        typical_wait_s=outlook.typical_wait_s,
     )
 
 
@@ -161,7 +172,8 @@ def _steps(fill: FillIn, clock: Clock) -> StepFinding | None:
     upper_s = np.concatenate([fill.seen_upper_s, np.full(len(unseen_s), np.inf)])
     if not fill.arrivals or bool(np.any(upper_s <= lower_s)):
         return None
-    found = step_curve(lower_s, upper_s, np.ones(len(lower_s)))
+    rows = (lower_s, upper_s, np.ones(len(lower_s)))
+    found = step_curve(*(rows if len(lower_s) <= MANY else widened(lower_s, upper_s, STEP_ENDS)))
     known = np.isfinite(found.upper_s) & (found.upper_s <= (np.median(unseen_s) if len(unseen_s) else np.inf))
     return StepFinding(
         _floats(_back(clock, found.lower_s[known])),

@@ -148,6 +148,18 @@ def compress(fill: FillIn, unseen_nodes: int = UNSEEN_NODES, seen_ends: int | No
     )
 
 
+def widened(lower_s: Array, upper_s: Array, most: int) -> tuple[Array, Array, Array]:
+    """Distinct rows (lower, upper] and their counts, with at most `most` distinct finite ends.
+
+    Ends between those kept are widened to the next one, which takes from what a row says but makes nothing wrong.
+    """
+    finite = np.isfinite(upper_s)
+    kept = np.append(nodes_of(np.concatenate([lower_s, upper_s[finite]]), most), np.inf)
+    lower = kept[np.searchsorted(kept, lower_s, side="right") - 1]
+    pairs, count = _distinct_pairs(lower, kept[np.searchsorted(kept, upper_s)])
+    return pairs[:, 0], pairs[:, 1], count
+
+
 def _distinct_pairs(lower: Array, upper: Array) -> tuple[Array, Array]:
     """Distinct intervals and their counts; through whole numbers, which sort much faster than pairs."""
     left, left_at = np.unique(lower, return_inverse=True)

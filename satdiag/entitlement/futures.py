@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from satdiag.entitlement.families import Array
 from satdiag.entitlement.fill_in import FillIn, nodes_of
 from satdiag.entitlement.grid import Draws
 from satdiag.findings import Quantiles
 
+Counts = npt.NDArray[np.intp]
 LEVELS = (0.5, 0.05, 0.95)
 NEVER_CHECKED_S = -1e9
 """Stands for -inf where exposures are interpolated."""
@@ -29,11 +31,55 @@ class Weakening:
 
 @dataclass(frozen=True)
 class Futures:
-    """Simulated futures given that the account is alive: one row a draw, one column an unseen channel.
+    """Simulated futures given that the account is alive.
 
-    `chance`: P(comes | draw); `arrival_s`: exposure at which it comes, inf if never. `p_all`, `p_none`: P(all come),
-    P(none comes), one for each draw.
+    `chance`: P(comes) of each unseen channel, averaged over the draws; `arrival_s`: one row a draw, in increasing
+    order the exposures at which channels come, inf for never. `p_all`, `p_none`: P(all come), P(none comes), one for
+    each draw. `reached`: how many channels came by each arrival, where one stands for many; None: one each.
     """
+
+    chance: Array
+    arrival_s: Array
+    p_all: Array
+    p_none: Array
+    reached: Counts | None = None
+
+    @property
+    def coming(self) -> Counts:
+        """How many channels come, one for each draw."""
+        if self.reached is None:
+            return np.asarray(np.isfinite(self.arrival_s).sum(axis=1))
+        return self.reached[:, -1]
+
+    def at_rank(self, draw: Counts, rank: Counts) -> Array:
+        """When the `rank`-th of the channels that come (from 1 on) comes in each of these draws."""
+        if self.reached is None:
+            return self.arrival_s[draw, rank - 1]
+        before = self.reached[draw] < rank[:, None]
+        return np.asarray(self.arrival_s[draw, before.sum(axis=1)])
+
+    def some(self, draws: int) -> tuple[Array, Counts]:
+        """Arrivals of about so many of the draws, evenly spread, and how many channels each stands for."""
+        step = max(len(self.arrival_s) // draws, 1)
+        arrival_s = self.arrival_s[::step]
+        if self.reached is None:
+            return arrival_s, np.ones(arrival_s.shape, dtype=np.intp)
+        return arrival_s, np.diff(self.reached[::step], axis=1, prepend=0)
+
+
+def simulate(fill: FillIn, blocks: tuple[Draws, ...], weak: Weakening, rng: np.random.Generator) -> Futures:
+    """Futures of all channels that have not come, one for each draw of the blocks."""
+    parts = [_simulate_block(fill, block, weak, rng) for block in blocks]
+    chance = np.concatenate([p.chance for p in parts]).mean(axis=0)
+    arrival_s = np.concatenate([p.arrival_s for p in parts])
+    arrival_s.sort(axis=1)
+    p_all, p_none = (np.concatenate([getattr(p, name) for p in parts]) for name in ("p_all", "p_none"))
+    return Futures(chance, arrival_s, p_all, p_none)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Of one block, one row a draw and one column a channel: P(comes | draw), when it comes; and of the whole."""
 
     chance: Array
     arrival_s: Array
@@ -41,55 +87,44 @@ class Futures:
     p_none: Array
 
 
-def simulate(fill: FillIn, blocks: tuple[Draws, ...], weak: Weakening, rng: np.random.Generator) -> Futures:
-    """Futures of all channels that have not come, one for each draw of the blocks."""
-    parts = [_simulate_block(fill, block, weak, rng) for block in blocks]
-    return Futures(
-        np.concatenate([p.chance for p in parts]),
-        np.concatenate([p.arrival_s for p in parts]),
-        np.concatenate([p.p_all for p in parts]),
-        np.concatenate([p.p_none for p in parts]),
-    )
-
-
 def own_exposure(block: Draws, exposure_s: Array) -> Array:
     """Exposures on the clock of the block, which may have begun before the log or later; -inf becomes 0."""
     return np.maximum(exposure_s + block.before_s, 0.0)
 
 
-def _late(block: Draws, exposure_s: Array) -> Array:
+def late_of(block: Draws, exposure_s: Array) -> Array:
     """pi S(L) for each draw (rows) and exposure (columns)."""
     own_s = own_exposure(block, exposure_s)
     return block.come[:, None] * block.family.survival(own_s, block.log_scale[:, None], block.shape[:, None])
 
 
-def _chance(block: Draws, exposure_s: Array) -> Array:
+def chance_of(block: Draws, exposure_s: Array) -> Array:
     """P(comes | not by its exposure, its category not outside) for each draw (rows) and exposure (columns)."""
     come = block.come[:, None]
     if block.together:
         return np.repeat(come, len(exposure_s), axis=1)
-    late = _late(block, exposure_s)
+    late = late_of(block, exposure_s)
     return np.asarray(late / (1.0 - come + late))
 
 
-def _outside(fill: FillIn, distinct_s: Array, column: np.ndarray, block: Draws, weak: Weakening) -> Array:
+def outside_of(fill: FillIn, distinct_s: Array, column: np.ndarray, block: Draws, weak: Weakening) -> Array:
     """P(outside | draw) of each silent category: shape (draws, categories)."""
     groups = fill.groups
     outside = np.zeros((len(block.come), groups))
     if block.together or not groups or weak.outside <= 0.0:
         return outside
-    silent = np.log(1.0 - block.come[:, None] + _late(block, distinct_s)) / weak.dispersion
+    silent = np.log(1.0 - block.come[:, None] + late_of(block, distinct_s)) / weak.dispersion
     for group in range(groups):
         count = np.bincount(column[fill.unseen_group == group], minlength=len(distinct_s))
         outside[:, group] = weak.outside / (weak.outside + (1.0 - weak.outside) * np.exp(silent @ count))
     return outside
 
 
-def _simulate_block(fill: FillIn, block: Draws, weak: Weakening, rng: np.random.Generator) -> Futures:
+def _simulate_block(fill: FillIn, block: Draws, weak: Weakening, rng: np.random.Generator) -> _Part:
     unseen_s = fill.unseen_s
     distinct, column = np.unique(unseen_s, return_inverse=True)
-    inside_chance = _chance(block, distinct)[:, column]
-    outside = _outside(fill, distinct, column, block, weak)
+    inside_chance = chance_of(block, distinct)[:, column]
+    outside = outside_of(fill, distinct, column, block, weak)
     is_out = rng.random(outside.shape) < outside
     comes = rng.random(inside_chance.shape) < inside_chance
     chance = inside_chance
@@ -101,12 +136,12 @@ def _simulate_block(fill: FillIn, block: Draws, weak: Weakening, rng: np.random.
     arrival_s = np.full(chance.shape, np.inf)
     if block.together:
         last_look_s = np.full(len(block.come), own_exposure(block, unseen_s.max(initial=0.0)))
-        common_s = last_look_s + _residual(block, slice(None), last_look_s, rng) - block.before_s
-        return Futures(chance, np.where(comes, common_s[:, None], np.inf), p_all, p_none)
+        common_s = last_look_s + residual_of(block, slice(None), last_look_s, rng) - block.before_s
+        return _Part(chance, np.where(comes, common_s[:, None], np.inf), p_all, p_none)
     draw, channel = np.nonzero(comes)
     since_s = own_exposure(block, unseen_s)[channel]
-    arrival_s[draw, channel] = since_s + _residual(block, draw, since_s, rng) - block.before_s
-    return Futures(chance, arrival_s, p_all, p_none)
+    arrival_s[draw, channel] = since_s + residual_of(block, draw, since_s, rng) - block.before_s
+    return _Part(chance, arrival_s, p_all, p_none)
 
 
 def _whole(fill: FillIn, inside_chance: Array, outside: Array) -> tuple[Array, Array]:
@@ -122,7 +157,8 @@ def _whole(fill: FillIn, inside_chance: Array, outside: Array) -> tuple[Array, A
     return p_all, p_none
 
 
-def _residual(block: Draws, draw: np.ndarray | slice, since_s: Array, rng: np.random.Generator) -> Array:
+def residual_of(block: Draws, draw: np.ndarray | slice, since_s: Array, rng: np.random.Generator) -> Array:
+    """A residual wait [s] for each of these draws, given that it has not come by `since_s`."""
     tail = 1.0 - rng.random(len(since_s))  # in (0, 1]
     return block.family.residual(tail, since_s, block.log_scale[draw], block.shape[draw])
 
@@ -133,7 +169,7 @@ def waits(fill: FillIn, blocks: tuple[Draws, ...], rng: np.random.Generator) -> 
         return ()
     unseen_s = np.maximum(fill.unseen_s, NEVER_CHECKED_S)
     nodes = nodes_of(unseen_s, WAIT_NODES)
-    chance = np.concatenate([_chance(block, nodes) for block in blocks])
+    chance = np.concatenate([chance_of(block, nodes) for block in blocks])
     arrival_s = np.concatenate([_residuals_at(block, nodes, fill, rng) for block in blocks])
     table = np.array(
         [

@@ -14,6 +14,7 @@ from scipy import special
 
 from satdiag.entitlement.families import Array, Family
 from satdiag.entitlement.fill_in import Rows
+from satdiag.entitlement.wait_prior import WaitPrior
 
 Cells = tuple[int, int, int]
 """Grid cells of pi, log scale and shape."""
@@ -32,7 +33,8 @@ class Priors:
 
     The share that comes is Beta(come_a, come_b); the logarithm of the scale is uniform between `shortest_s` and
     `longest_s`; `account_dead` is the chance that the account as a whole gives nothing, `category_outside` that a
-    whole category is not part of it though it was thought to be.
+    whole category is not part of it though it was thought to be. `wait`: what other jobs say of the typical wait, in
+    the place of the uniform scale for most of the prior.
     """
 
     come_a: float = 1.0
@@ -41,6 +43,7 @@ class Priors:
     longest_s: float = 4 * 3600.0
     account_dead: float = 0.15
     category_outside: float = 0.05
+    wait: WaitPrior | None = None
 
 
 def log_likelihood(
@@ -228,7 +231,10 @@ def _evaluate(
     else:
         likelihood = log_likelihood(family, rows, come, scale_grid, shape_grid, priors.category_outside) / dispersion
     log_mass = likelihood.reshape(len(come), len(scale), len(shape))
-    log_mass = log_mass + log_prior[0][:, None, None] + log_prior[1][:, None] + log_prior[2]
+    of_scale = log_prior[1][:, None]
+    if priors.wait is not None:
+        of_scale = priors.wait.log_mass(family, edges[1], shape, priors.shortest_s, priors.longest_s)
+    log_mass = log_mass + log_prior[0][:, None, None] + of_scale + log_prior[2]
     top = log_mass.max()
     mass = np.exp(log_mass - top)
     total = float(mass.sum())

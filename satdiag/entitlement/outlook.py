@@ -16,6 +16,7 @@ from satdiag.entitlement.predict import Prediction, p_account_dead, predict
 from satdiag.entitlement.reception import Clock, ScaledClock
 from satdiag.entitlement.silence import Silence, silence
 from satdiag.entitlement.slips import LOG_SLIP, are_too_many, settle
+from satdiag.entitlement.wait_prior import WaitPrior
 from satdiag.findings import Quantiles
 from satdiag.job import Job
 
@@ -40,7 +41,8 @@ class Outlook:
     `doubted`: with a check that is taken as noted wrongly. `fill` and `posterior` run on the clock that was given,
     `prediction` and `silence` (None once something came) on the exposure clock. `outside`: for each category of
     which nothing came, the chance that all of it is outside the account. `last_look_s`: the exposure at the last
-    refusal of a channel that has not come, 0 where there is none; `shown`: the fill-in without what was lost again.
+    refusal of a channel that has not come, 0 where there is none; `shown`: the fill-in without what was lost again;
+    `typical_wait_s`: within which 63 % of those that come have come, on the clock that was given.
     """
 
     fill: FillIn
@@ -53,13 +55,19 @@ class Outlook:
     silence: Silence | None
     last_look_s: float
     shown: FillIn
+    typical_wait_s: Quantiles
 
 
-def outlook_of(job: Job, clock: Clock, expected: Expected, wanted: list[History]) -> Outlook:
-    """The outlook of the expected channels (`wanted`), on a clock that may be scaled by reception."""
-    priors = PACKAGE_PRIOR if expected.source == "package" else OPEN_PRIOR
+def outlook_of(
+    job: Job, clock: Clock, expected: Expected, wanted: list[History], wait: WaitPrior | None = None
+) -> Outlook:
+    """The outlook of the expected channels (`wanted`), on a clock that may be scaled by reception.
+
+    `wait`: what other jobs say of the typical wait, and of accounts that give nothing.
+    """
+    priors = _priors(expected, wait)
     wake_ups_s, origin_known = _wake_ups_s(clock), clock.origin == "confirmed"
-    starts, stopped_s = starts_of(clock), _stopped_s(job)
+    starts, stopped_s = starts_of(clock), account_stopped_s(job)
     settled = settle(wanted, clock.exposure_s, origin_known, priors, wake_ups_s, stopped_s is not None, starts)
     plain = fill_in_of(wanted, settled.chosen, clock.exposure_s, origin_known)
     pairs = list(zip(wanted, settled.chosen, strict=True))
@@ -84,7 +92,16 @@ def outlook_of(job: Job, clock: Clock, expected: Expected, wanted: list[History]
         silence=_silence(len(plain.unseen_s), priors, starts, clock) if quiet else None,
         last_look_s=float(clock.reception.back(last_look_s)) if isinstance(clock, ScaledClock) else last_look_s,
         shown=shown,
+        typical_wait_s=prediction.typical_wait_s,
     )
+
+
+def _priors(expected: Expected, wait: WaitPrior | None) -> Priors:
+    packaged = PACKAGE_PRIOR if expected.source == "package" else OPEN_PRIOR
+    if wait is None:
+        return packaged
+    dead = packaged.account_dead if wait.account_dead is None else wait.account_dead
+    return replace(packaged, account_dead=dead, wait=None if wait.mean_log_s is None else wait)
 
 
 def starts_of(clock: Clock) -> tuple[Start, ...]:
@@ -195,7 +212,7 @@ def _wake_ups_s(clock: Clock) -> list[float]:
     return [float(x) for x in clock.lower_s(spans[1:, 0][pauses_s > WAKE_UP_PAUSE_S])]
 
 
-def _stopped_s(job: Job) -> float | None:
+def account_stopped_s(job: Job) -> float | None:
     """When the log says that the account was refused, lapsed or is none; None if that is not its last word."""
     account = job.select("account")
     if account.empty or account["value"].iloc[-1] not in STOPPED_STATES:

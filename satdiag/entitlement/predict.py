@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from satdiag.entitlement.band import band_of, quantiles_with_floor
 from satdiag.entitlement.families import Array
 from satdiag.entitlement.fill_in import FillIn, nodes_of
 from satdiag.entitlement.futures import (
@@ -26,6 +27,7 @@ from satdiag.entitlement.futures import (
     simulate,
     waits,
 )
+from satdiag.entitlement.futures_many import MANY, simulate_many
 from satdiag.entitlement.grid import Draws
 from satdiag.entitlement.posterior import Posterior
 from satdiag.entitlement.slips import LOG_SLIP
@@ -33,8 +35,6 @@ from satdiag.findings import Quantiles
 
 FEWEST_DRAWS, MOST_DRAWS = 1200, 6000
 DRAW_BUDGET = 120_000  # draws times unseen channels
-CURVE_DRAWS = 400
-CURVE_POINTS = 61
 SHARES = (0.5, 0.9, 1.0)
 SHARES_OF_REST = (0.5, 0.9)
 NEGLIGIBLE = 1e-6  # a dead account less likely than this is disproved
@@ -85,16 +85,17 @@ def predict(
     rng = np.random.default_rng(_seed(fill))
     blocks = posterior.draw(draws, rng)
     waits_s = np.concatenate([_typical_waits(block) for block in blocks])
-    futures = simulate(fill, blocks, Weakening(outside, posterior.dispersion), rng)
+    draw_futures = simulate if len(fill.unseen_s) <= MANY else simulate_many
+    futures = draw_futures(fill, blocks, Weakening(outside, posterior.dispersion), rng)
     alive = 1.0 - account_dead
-    coming = np.isfinite(futures.arrival_s).sum(axis=1)
+    coming = futures.coming
     p_anything = alive * float(1.0 - futures.p_none.mean()) if len(fill.unseen_s) else 0.0
     total = max(fill.channels, 1)
-    fraction = _quantiles_with_floor((fill.here + coming) / total, account_dead, fill.here / total)
-    exposure_s, band = _curve(fill, futures, account_dead, rng)
+    fraction = quantiles_with_floor((fill.here + coming) / total, account_dead, fill.here / total)
+    exposure_s, band = band_of(fill, futures, account_dead, rng)
     return Prediction(
         p_account_dead=account_dead,
-        p_will_come=alive * futures.chance.mean(axis=0),
+        p_will_come=alive * futures.chance,
         remaining_s=waits(fill, blocks, rng),
         p_all_come=alive * float(futures.p_all.mean()) if len(fill.unseen_s) else 1.0,
         p_nothing_more=1.0 - p_anything,
@@ -164,15 +165,14 @@ def _time_to(fill: FillIn, futures: Futures, share: float | None, p_anything: fl
     here = len(low_s)
     if here == 0 and p_anything < LEAST_CHANCE:
         return None
-    later_s = np.sort(futures.arrival_s, axis=1)
-    total = here + np.isfinite(later_s).sum(axis=1)
+    total = here + futures.coming
     rank = np.ones_like(total) if share is None else np.ceil(share * total - 1e-9).astype(int)
     draw = np.flatnonzero(total > 0)
     rank = rank[draw]
     reached = rank <= here
     low, high = np.empty(len(draw)), np.empty(len(draw))
     low[reached], high[reached] = low_s[rank[reached] - 1], high_s[rank[reached] - 1]
-    coming_s = np.maximum(later_s[draw[~reached], rank[~reached] - here - 1], 0.0)
+    coming_s = np.maximum(futures.at_rank(draw[~reached], rank[~reached] - here), 0.0)
     low[~reached] = high[~reached] = coming_s
     if not len(draw):
         return None
@@ -187,47 +187,10 @@ def _remaining_to(fill: FillIn, futures: Futures, share: float, p_anything: floa
         return Quantiles(0.0, 0.0, 0.0)
     if p_anything < LEAST_CHANCE:
         return None
-    later_s = np.sort(futures.arrival_s, axis=1)
-    coming = np.isfinite(later_s).sum(axis=1)
+    coming = futures.coming
     draw = np.flatnonzero(coming)
     if not len(draw):
         return None
-    rank = np.ceil(share * coming[draw] - 1e-9).astype(int) - 1
-    remaining_s = np.maximum(later_s[draw, rank] - fill.now_s, 0.0)
+    rank = np.ceil(share * coming[draw] - 1e-9).astype(int)
+    remaining_s = np.maximum(futures.at_rank(draw, rank) - fill.now_s, 0.0)
     return Quantiles(*(float(x) for x in np.quantile(remaining_s, LEVELS)))
-
-
-def _curve(
-    fill: FillIn, futures: Futures, account_dead: float, rng: np.random.Generator
-) -> tuple[Array, list[Array]]:
-    """Exposures, and median, 5 % and 95 % quantile of the channels authorised by each of them."""
-    step = max(len(futures.arrival_s) // CURVE_DRAWS, 1)
-    later_s = futures.arrival_s[::step]
-    draws = len(later_s)
-    finite = later_s[np.isfinite(later_s)]
-    reach_s = float(np.quantile(finite, 0.9)) if len(finite) else 0.0
-    end_s = max(min(reach_s, 3.0 * fill.now_s + 600.0), 1.1 * fill.now_s, fill.seen_upper_s.max(initial=0.0), 60.0)
-    exposure_s = np.linspace(0.0, end_s, CURVE_POINTS)
-    place = rng.random((draws, fill.arrivals))
-    first_s = np.maximum(fill.seen_lower_s, 0.0)
-    seen_s = first_s + place * (fill.seen_upper_s - first_s)
-    arrival_s = np.concatenate([seen_s, later_s], axis=1)
-    cell = np.searchsorted(exposure_s, arrival_s.ravel())
-    row = np.repeat(np.arange(draws), arrival_s.shape[1])
-    counts = np.bincount(row * (CURVE_POINTS + 1) + cell, minlength=draws * (CURVE_POINTS + 1))
-    held: Array = np.searchsorted(np.sort(fill.held_s), exposure_s, side="right").astype(np.float64)
-    held = held + float(fill.held_before)
-    authorised: Array = held + np.cumsum(counts.reshape(draws, -1)[:, :CURVE_POINTS], axis=1)
-    band = _quantiles_with_floor(authorised, account_dead, held)
-    return exposure_s, list(band)
-
-
-def _quantiles_with_floor(values: Array, p_floor: float, floor: Array | float) -> Array:
-    """Quantiles at LEVELS of draws (first axis) mixed with an atom of `p_floor` at a value that none undercuts."""
-    levels = [(level - p_floor) / (1.0 - p_floor) if level > p_floor else 0.0 for level in LEVELS]
-    quantiles = np.quantile(values, levels, axis=0)
-    at_floor = [level <= p_floor for level in LEVELS]
-    for k, is_floor in enumerate(at_floor):
-        if is_floor and p_floor > 0.0:
-            quantiles[k] = floor
-    return np.asarray(quantiles)

@@ -123,7 +123,7 @@ def _late(late: Sequence[ChannelFinding], time: Quantiles) -> str:
 def _half_of_the_rest(half: Quantiles, most: Quantiles) -> str:
     if half.median < AT_ONCE_S:
         return tell(
-            "Half of the rest may be there already: look now. Nearly all should be within {longest}.",
+            "Half of the rest may be there already: look now. Nearly all should be there within {longest}.",
             longest=_minutes(most.p95),
         )
     return tell(
@@ -139,9 +139,9 @@ def _half_of_some(some: int, rest: int, half: Quantiles, most: Quantiles) -> str
     if half.median < AT_ONCE_S:
         return tell_many(
             "About {n} of the other {rest} should still come; half of those may be there already: look now. "
-            "Nearly all should be within {longest}.",
+            "Nearly all should be there within {longest}.",
             "About {n} of the other {rest} should still come; half of those may be there already: look now. "
-            "Nearly all should be within {longest}.",
+            "Nearly all should be there within {longest}.",
             some,
             rest=rest,
             longest=_minutes(most.p95),

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from satdiag.entitlement.channels import History, Reading, fill_in_of
 from satdiag.entitlement.grid import Priors
@@ -108,7 +108,7 @@ def _slips(chosen: Choice) -> int:
 
 def are_too_many(slips: int, judged: int) -> bool:
     """True if so many slips in so many checks are not to be believed."""
-    return bool(slips and stats.poisson.sf(slips - 1, SLIP * judged) < TOO_MANY_SLIPS)
+    return bool(slips and special.pdtrc(slips - 1, SLIP * judged) < TOO_MANY_SLIPS)
 
 
 def _went_together(histories: Sequence[History]) -> bool:

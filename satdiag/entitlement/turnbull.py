@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize
 
 Array = npt.NDArray[np.float64]
 Index = npt.NDArray[np.intp]
@@ -93,7 +92,7 @@ def _convex_minorant_step(mass: Array, first: Index, last: Index, count: Array) 
     hessian = np.bincount(last + 1, curvature, cells + 1) + np.bincount(first, curvature, cells + 1)
     now = np.cumsum(mass)[:-1]
     weight = np.maximum(hessian[1:cells], 1e-12)
-    target = optimize.isotonic_regression(now + gradient[1:cells] / weight, weights=weight).x
+    target = rising(now + gradient[1:cells] / weight, weight)
     target = np.clip(target, 0.0, 1.0)
     for halving in range(12):
         trial = np.concatenate([[0.0], now + 0.5**halving * (target - now), [1.0]])
@@ -101,3 +100,39 @@ def _convex_minorant_step(mass: Array, first: Index, last: Index, count: Array) 
         if bool((covered > 0).all()) and count @ np.log(covered) >= before:
             return np.maximum(np.diff(trial), 0.0)
     return mass
+
+
+def rising(value: Array, weight: Array) -> Array:
+    """The nearest values (n,) that never fall, by weighted squares: pool adjacent violators, in the order of Busing
+    2022, Journal of Statistical Software 102, 1. It is what `scipy.optimize.isotonic_regression` gives, which
+    takes an eighth of a second to import, and there are few cells.
+    """
+    means: list[float] = []
+    weights: list[float] = []
+    ends: list[int] = []
+    left, weighed = value.tolist(), weight.tolist()
+    at = 0
+    while at < len(left):
+        mean, worth = left[at], weighed[at]
+        at += 1
+        if means and means[-1] >= mean:
+            before = weights.pop()
+            total = before * means.pop() + worth * mean
+            ends.pop()
+            worth += before
+            mean = total / worth
+            while at < len(left) and mean >= left[at]:
+                total += weighed[at] * left[at]
+                worth += weighed[at]
+                mean = total / worth
+                at += 1
+            while means and means[-1] >= mean:
+                before = weights.pop()
+                total += before * means.pop()
+                ends.pop()
+                worth += before
+                mean = total / worth
+        means.append(mean)
+        weights.append(worth)
+        ends.append(at)
+    return np.repeat(means, np.diff([0, *ends]))

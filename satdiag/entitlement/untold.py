@@ -127,10 +127,10 @@ def _doubted(channels: Sequence[int]) -> str:
     shown = ", ".join(str(channel) for channel in channels[:SHOWN_CHANNELS])
     more = ", ..." if len(channels) > SHOWN_CHANNELS else ""
     return tell_many(
-        "{n} channel has a check that fits nothing else that was seen; it is taken as noted wrongly: look again at "
-        "{channels}.",
-        "{n} channels have a check that fits nothing else that was seen; it is taken as noted wrongly: look again at "
-        "{channels}.",
+        "{n} channel has a check that fits nothing else that was seen, and is taken as noted wrongly: look again at "
+        "channel {channels}.",
+        "{n} channels have a check that fits nothing else that was seen, and is taken as noted wrongly: look again "
+        "at channels {channels}.",
         len(channels),
         channels=shown + more,
     )

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from satdiag.findings.common import Instant, Interval, Quantiles, instant_text
+from satdiag.findings.common import Instant, Interval, Quantiles, instant_text, instant_texts
 from satdiag.findings.diagnosis import (
     Answer,
     BesideFindings,
@@ -161,6 +161,7 @@ __all__ = [
     "Verdict",
     "WiringFindings",
     "instant_text",
+    "instant_texts",
     "key_of",
 ]
 

@@ -160,7 +160,8 @@ class BesideFindings:
 class Swing:
     """How far the leading fault's probability moves when one figure of the model moves within its stated range.
 
-    `what`: 'prior' or an item of evidence; `of`: the fault (or 'none', 'other') whose figure was moved.
+    `what`: 'prior', 'kind' or an item of evidence; `of`: the fault (or 'none', 'other') whose figure was moved, or
+    the 'fault/kind' whose share of that fault was.
     """
 
     what: str

@@ -9,7 +9,7 @@ from typing import Literal
 from satdiag.findings.common import Interval, Quantiles
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ChannelFinding:
     """One channel: its state at the last row, the chance that it will play, how long still, and why."""
 
@@ -57,7 +57,11 @@ class SilenceCurve:
 
 @dataclass(frozen=True)
 class EntitlementFindings:
-    """What was authorised, and what may still come. Times run on the exposure clock."""
+    """What was authorised, and what may still come. Times run on the exposure clock.
+
+    `typical_wait_s` alone runs on the clock of full reception: within it 63 % of those channels that come have come.
+    `wait_prior_jobs`: how many other jobs a prior of that wait was pooled from; 0: none was used.
+    """
 
     exposure_s: float | None = None
     exposure_max_s: float | None = None
@@ -93,5 +97,7 @@ class EntitlementFindings:
     curve: FillCurve | None = None
     steps: StepFinding | None = None
     arrival_events: int | None = None
+    typical_wait_s: Quantiles | None = None
+    wait_prior_jobs: int = 0
     text: str = ""
     could_not: tuple[str, ...] = ()

@@ -299,7 +299,10 @@ class PathSignal:
 
 @dataclass(frozen=True)
 class SwapGain:
-    """What a path's level gained by another antenna or lead at the same spot, in `unit`; `at`: when it was put in."""
+    """What a path's level gained by another antenna or lead at the same spot, in `unit`; `at`: when it was put in.
+
+    `back`: it is the old part that went back after a trial of a known-good one.
+    """
 
     path: str
     part: str
@@ -309,6 +312,7 @@ class SwapGain:
     after: float
     gain: float
     gain_90: Interval
+    back: bool = False
 
 
 @dataclass(frozen=True)

@@ -176,9 +176,25 @@ def _joined(log: _Log) -> SkyRows:
     level = np.where(level >= LEAST_CN0_DB_HZ, level, np.nan)
     placeless = (elevation == 0.0) & (azimuth == 0.0)
     azimuth, elevation = np.where(placeless, np.nan, azimuth), np.where(placeless, np.nan, elevation)
-    keep = sound & (satellite >= 0)
+    keep = np.flatnonzero(sound & (satellite >= 0))
+    says = 2 * np.isfinite(level) + (np.isfinite(elevation) & np.isfinite(azimuth))
+    keep = keep[_once_a_signal(says[keep], signal[keep], satellite[keep], epoch[keep])]
     whole = (one[keep] for one in (epoch, satellite, signal, primary))
     return SkyRows(satellites, track, *_best_of_each(azimuth[keep], elevation[keep], level[keep], *whole))
+
+
+def _once_a_signal(says: Integers, signal: Integers, satellite: Integers, epoch: Integers) -> Integers:
+    """Of the entries of one satellite, signal and epoch the last that says the most, in the first one's place."""
+    key = (epoch * (int(satellite.max(initial=0)) + 1) + satellite) * 32 + signal + 1
+    order = np.argsort(key, kind="stable")
+    new = np.ones(len(order), dtype=bool)
+    new[1:] = np.diff(key[order]) != 0
+    if new.all():
+        return np.arange(len(says))
+    group = np.cumsum(new) - 1
+    by_worth = np.lexsort((order, says[order], group))
+    last = np.append(new[1:], True)  # the groups keep their places in the order
+    return np.asarray(order[by_worth[last]][np.argsort(order[new], kind="stable")])
 
 
 def _best_of_each(

@@ -16,7 +16,7 @@ Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-_DOLLAR, _STAR, _COMMA, _FEED, _RETURN = (ord(sign) for sign in "$*,\n\r")
+_DOLLAR, _STAR, _COMMA, _FEED, _RETURN, _BLANK, _TAB, _DELETE = (ord(sign) for sign in "$*,\n\r \t\x7f")
 _NO_DIGIT = 255
 _HEX = np.full(256, _NO_DIGIT, dtype=np.uint8)
 for _value, _signs in enumerate(
@@ -25,6 +25,10 @@ for _value, _signs in enumerate(
     for _sign in _signs:
         _HEX[ord(_sign)] = _value
 
+_LETTER, _FIGURE = np.zeros(256, dtype=bool), np.zeros(256, dtype=bool)
+_LETTER[ord("A") : ord("Z") + 1] = True
+_FIGURE[ord("0") : ord("9") + 1] = True
+
 ABSENT = -1
 
 
@@ -32,7 +36,8 @@ ABSENT = -1
 class Starts:
     """Sentences by the place of their `$` in a block of bytes, arrays (n,).
 
-    `star` is the place of `*`, or the end where there is none; `checksum`: 1 good, 0 bad, -1 absent.
+    `star` is the place of `*`, or the end where there is none; `checksum`: 1 good, 0 bad, -1 absent. One without a
+    checksum that is cut off or no plain text is bad. `kind` is 0 where the address is none of the standard.
     """
 
     start: Integers
@@ -61,10 +66,22 @@ def find_sentences(block: Bytes) -> Starts:
     whole = (star + 2 < end) & (high < 16) & (low < 16)
     right = (sums[np.maximum(star - 1, 0)] ^ sums[start]) == ((high << 4) | (low & 15))
     checksum = np.where(star == end, -1, np.where(whole & right, 1, 0)).astype(np.int8)
+    bare = np.flatnonzero(checksum == -1)
+    if len(bare):
+        star[bare], sound = _without_checksum(block, start[bare], end[bare])
+        checksum[bare[~sound]] = 0
     wide = block.astype(np.int64)
     kind = (wide[start + 3] << 16) | (wide[start + 4] << 8) | wide[start + 5]
-    kind = np.where(block[start + 6] == _COMMA, kind, 0)
-    return Starts(start, star, checksum, (wide[start + 1] << 8) | wide[start + 2], kind)
+    standard = _LETTER[block[start + 1]] & (_LETTER | _FIGURE)[block[start + 2]] & (block[start + 6] == _COMMA)
+    return Starts(start, star, checksum, (wide[start + 1] << 8) | wide[start + 2], np.where(standard, kind, 0))
+
+
+def _without_checksum(block: Bytes, start: Integers, end: Integers) -> tuple[Integers, Flags]:
+    """Where sentences without a checksum end, blanks behind them left out; and which are whole and all plain text."""
+    solid = np.maximum.accumulate(np.where((block == _BLANK) | (block == _TAB), 0, np.arange(len(block))))
+    odd = np.cumsum((block < _BLANK) | (block >= _DELETE))
+    stop = solid[end - 1] + 1
+    return stop, (odd[stop - 1] == odd[start]) & (block[np.minimum(end, len(block) - 1)] != _DOLLAR)
 
 
 @dataclass(frozen=True)
@@ -99,7 +116,7 @@ def read_entries(block: Bytes, start: Integers, star: Integers, own_form: Flags)
     begins = commas[place] + 1
     ends = np.append(commas, len(block))[place + 1]
     ends[offset[1:] - 1] = star
-    value, is_number = _numbers(block, begins, ends)
+    value, is_number, is_whole = _numbers(block, begins, ends)
     quads = (count - 3) // 4
     of_entry = np.repeat(np.arange(len(at)), quads)
     nth = np.arange(quads.sum()) - np.concatenate([[0], np.cumsum(quads)])[of_entry]
@@ -108,11 +125,11 @@ def read_entries(block: Bytes, start: Integers, star: Integers, own_form: Flags)
     filled = (ends[field] > begins[field]).any(axis=1)
     number, elevation, azimuth, level = parts.T
     possible = ~(np.abs(elevation) > 90.0) & ~((azimuth < 0.0) | (azimuth > 360.0)) & ~((level < 0) | (level >= 100))
-    keep = good & filled & possible & np.isfinite(number)
+    keep = good & filled & possible & is_whole[field[:, 0]]
     ids = 3 + 4 * quads + offset[:-1]
     signal = _hex_fields(block, begins, ends, np.where(more >= 1, ids, -1))
     system = _hex_fields(block, begins, ends, np.where(more == 2, ids + 1, -1))
-    run = np.nan_to_num(value[offset[:-1] + 1], nan=-1.0).astype(np.int64)
+    run = np.where(is_whole[offset[:-1] + 1], value[offset[:-1] + 1], -1.0).astype(np.int64)
     of_entry = of_entry[keep]
     return Entries(
         at[of_entry],
@@ -136,8 +153,11 @@ def _hex_fields(block: Bytes, begins: Integers, ends: Integers, field: Integers)
     return np.where(known, digit.astype(np.int64), ABSENT)
 
 
-def _numbers(block: Bytes, begins: Integers, ends: Integers) -> tuple[Floats, Flags]:
-    """Fields as numbers, NaN where empty; and which are empty or plain numbers, not other text."""
+def _numbers(block: Bytes, begins: Integers, ends: Integers) -> tuple[Floats, Flags, Flags]:
+    """Fields as numbers, NaN where empty; which are empty or plain numbers, not other text; which are whole ones.
+
+    A whole number is what `numbers.whole` takes: one to nine figures and nothing else.
+    """
     length = ends - begins
     value = np.full(len(begins), np.nan)
     fine = length == 0
@@ -147,6 +167,7 @@ def _numbers(block: Bytes, begins: Integers, ends: Integers) -> tuple[Floats, Fl
         plain = ((figures >= 0) & (figures <= 9)).all(axis=1)
         value[here[plain]] = figures[plain] @ (10 ** np.arange(digits - 1, -1, -1))
         fine[here[plain]] = True
+    whole = fine & (length > 0)
     for odd in np.flatnonzero(~fine & (length <= 24)):
         text = block[begins[odd] : ends[odd]].tobytes()
         try:
@@ -154,4 +175,5 @@ def _numbers(block: Bytes, begins: Integers, ends: Integers) -> tuple[Floats, Fl
         except ValueError:
             continue
         fine[odd] = bool(np.isfinite(value[odd])) and not text.strip(b"0123456789.+-")
-    return value, fine
+        whole[odd] = text.isdigit() and len(text) <= 9
+    return value, fine, whole

@@ -3,6 +3,10 @@
 A receiver may send a group for each talker and signal, count all signals of a constellation in one run, list what it
 does not track in a group of its own, or list every satellite in each group. So nothing is sized or ordered by the
 counts that the sentences carry, and a satellite is untracked only if it has no C/N0 in any group.
+
+In one epoch a satellite counts once a signal. Where it is listed again for the same signal, the last entry counts
+that is complete, or says the most: a receiver lists it anew as it knows more, and one without a C/N0 takes nothing
+back.
 """
 
 from __future__ import annotations
@@ -114,34 +118,30 @@ def _entry(texts: tuple[str, ...], talker: str, system_id: int | None) -> Entry 
 
 def in_view(groups: Iterable[Gsv]) -> tuple[tuple[InView, ...], int]:
     """The satellites of the groups of one epoch, sorted; and how many tracked entries name no known satellite."""
-    directions: dict[Satellite, tuple[float | None, float | None]] = {}
-    levels: dict[Satellite, dict[int | None, float]] = {}
+    found: dict[Satellite, dict[int | None, Entry]] = {}
     nameless = 0
     for group in groups:
-        for satellite, elevation, azimuth, level in group.entries:
-            if satellite is None:
-                nameless += level is not None
+        for entry in group.entries:
+            if entry.satellite is None:
+                nameless += entry.cn0_db_hz is not None
                 continue
-            directions[satellite] = _better(directions.get(satellite), (elevation, azimuth))
-            signals = levels.setdefault(satellite, {})
-            if level is not None:
-                signals[group.signal_id] = max(level, signals.get(group.signal_id, level))
-    views = tuple(_joined(satellite, *directions[satellite], levels[satellite]) for satellite in sorted(directions))
-    return views, nameless
+            signals = found.setdefault(entry.satellite, {})
+            known = signals.get(group.signal_id)
+            if known is None or _says(entry) >= _says(known):
+                signals[group.signal_id] = entry
+    return tuple(_joined(satellite, found[satellite]) for satellite in sorted(found)), nameless
 
 
-def _better(
-    known: tuple[float | None, float | None] | None, new: tuple[float | None, float | None]
-) -> tuple[float | None, float | None]:
-    """The direction that says more; of two that say the same amount the first."""
-    if known is None:
-        return new
-    return new if sum(part is not None for part in new) > sum(part is not None for part in known) else known
+def _says(entry: Entry) -> int:
+    """How much an entry says, as in `bulk`: a C/N0 is worth more than a direction."""
+    return 2 * (entry.cn0_db_hz is not None) + (None not in (entry.elevation_deg, entry.azimuth_deg))
 
 
-def _joined(
-    satellite: Satellite, elevation: float | None, azimuth: float | None, signals: dict[int | None, float]
-) -> InView:
+def _joined(satellite: Satellite, entries: dict[int | None, Entry]) -> InView:
+    """A satellite's signals together; of directions that say the same amount the one of the signal listed first."""
+    known = [(entry.elevation_deg, entry.azimuth_deg) for entry in entries.values()]
+    elevation, azimuth = max(known, key=lambda pair: sum(part is not None for part in pair))
+    signals = {signal: entry.cn0_db_hz for signal, entry in entries.items() if entry.cn0_db_hz is not None}
     order = (*PRIMARY_SIGNALS[satellite.constellation], None, _ALL_SIGNALS)
     primary = next((signals[signal] for signal in order if signal in signals), None)
     listed = tuple(sorted(signals.items(), key=lambda item: -1 if item[0] is None else item[0]))

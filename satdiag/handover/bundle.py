@@ -6,7 +6,6 @@ that the same job and version give the same bytes anywhere; PDF and figures are 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -22,7 +21,7 @@ from satdiag.findings import Findings
 from satdiag.folder import job_hash
 from satdiag.handover.archive import packed
 from satdiag.handover.document import SCHEMA as EXPORT_SCHEMA
-from satdiag.handover.document import export_document
+from satdiag.handover.document import export_bytes
 from satdiag.handover.figures import Format, pictures
 from satdiag.handover.job_copy import job_copy
 from satdiag.handover.manifest import SCHEMA as MANIFEST_SCHEMA
@@ -150,13 +149,14 @@ def _record(job: Job, findings: Findings, asked: Wishes) -> tuple[list[Piece], l
 
 def _data(job: Job, findings: Findings, asked: Wishes) -> tuple[list[Piece], list[str]]:
     clean = cleaner(job, asked.full_id)
-    document = json.dumps(
-        export_document(job, findings, asked.full_id), indent=1, ensure_ascii=False, allow_nan=False
-    )
     rows = rows_csv(job, clean).encode("utf-8-sig")
     return [
         Piece("rows.csv", rows, tell("what was logged, for a spreadsheet program")),
-        Piece("job-and-findings.json", f"{document}\n".encode(), tell("job and findings, for programs")),
+        Piece(
+            "job-and-findings.json",
+            export_bytes(job, findings, asked.full_id),
+            tell("job and findings, for programs"),
+        ),
     ], []
 
 

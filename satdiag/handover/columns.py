@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from satdiag import __version__
+from satdiag.bulk import ColumnRows, columns_of_rows
+from satdiag.bulk.laying import words
 from satdiag.folder import job_hash
 from satdiag.handover.extras import needed
 from satdiag.handover.masking import Clean, cleaner, shown_id
@@ -20,6 +22,8 @@ from satdiag.rows import Row
 SCHEMA = 1
 _AS_WORDS = ("kind", "unit", "source", "run")
 """Columns of few different texts, kept as a dictionary of them."""
+_SAID = ("kind", "subject", "value", "unit", "source", "note")
+"""The first of what `bulk.table.Said` names."""
 
 
 def parquet_bytes(job: Job, full_id: bool = False) -> bytes:
@@ -60,28 +64,39 @@ def metadata(job: Job, full_id: bool = False) -> Mapping[str, str]:
 
 
 def _columns(arrow: Any, job: Job, clean: Clean) -> dict[str, Any]:
-    frame = job.observations
-    texts = {name: [clean(getattr(row, name)) for row in job.rows] for name in Row._fields if name != "raw"}
+    frame, texts = job.observations, _texts(arrow, job.rows, clean)
+    spans = np.where(texts.pop("has_span"), frame["span_s"].to_numpy(), np.nan)
     made = {
         "time": arrow.array(frame["time"].to_numpy(), arrow.timestamp("us", tz="UTC")),
-        "time_written": _text(arrow, texts["time"]),
-        "kind": _text(arrow, texts["kind"]),
-        "subject": _text(arrow, texts["subject"]),
-        "value": _text(arrow, texts["value"]),
+        "time_written": texts["time"],
+        **{name: texts[name] for name in ("kind", "subject", "value")},
         "number": _floats(arrow, frame["number"].to_numpy()),
+        **{name: texts[name] for name in ("unit", "source", "note")},
+        "span_s": _floats(arrow, spans),
+        "run": texts["run"],
+        "elapsed_s": _floats(arrow, frame["elapsed_s"].to_numpy()),
+        "id": texts["id"],
+        "withdrawn": arrow.array(frame["withdrawn"].to_numpy(), arrow.bool_()),
     }
-    for name in ("unit", "source", "note"):
-        made[name] = _text(arrow, texts[name])
-    spans = np.array([float(text) if text else np.nan for text in texts["span_s"]], dtype="float64")
-    made["span_s"] = _floats(arrow, spans)
-    made["run"] = _text(arrow, texts["run"])
-    made["elapsed_s"] = _floats(arrow, frame["elapsed_s"].to_numpy())
-    made["id"] = _text(arrow, texts["id"])
-    made["withdrawn"] = arrow.array(frame["withdrawn"].to_numpy(), arrow.bool_())
     return {name: column.dictionary_encode() if name in _AS_WORDS else column for name, column in made.items()}
 
 
-def _text(arrow: Any, texts: Sequence[str]) -> Any:
+def _texts(arrow: Any, rows: Sequence[Row], clean: Clean) -> dict[str, Any]:
+    """The columns of texts, cleaned, by name, and `has_span`: which rows name a span.
+
+    By column: the rows are gone through once at most, and what many of them say is cleaned once.
+    """
+    found = rows if isinstance(rows, ColumnRows) else columns_of_rows(rows)
+    assert found is not None  # times and ids of checked rows are ASCII
+    code, run = arrow.array(found.code), arrow.array(found.run)
+    made = {name: _text(arrow, [clean(one[at]) for one in found.said]).take(code) for at, name in enumerate(_SAID)}
+    made["run"] = _text(arrow, map(clean, found.runs)).take(run)
+    for name, texts in (("time", found.time), ("id", found.id)):
+        made[name] = _text(arrow, map(clean, words(texts)))
+    return {**made, "has_span": np.array([bool(one[6]) for one in found.said], dtype=bool)[found.code]}
+
+
+def _text(arrow: Any, texts: Iterable[str]) -> Any:
     return arrow.array(texts, arrow.string())
 
 

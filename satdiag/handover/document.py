@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import json
 import tomllib
 from datetime import date, datetime, time
 from typing import Any
@@ -19,19 +21,28 @@ SCHEMA = 1
 
 def export_document(job: Job, findings: Findings, full_id: bool = False) -> dict[str, Any]:
     """The document as plain JSON values: sheet and rows as in the job's files, the line-up, and the findings."""
-    columns = columns_of(job.header)
-    document = {
+    columns, clean = columns_of(job.header), cleaner(job, full_id)
+    return {
         "schema": SCHEMA,
-        "satdiag": __version__,
-        "job_sha256": job_hash(job),
+        "satdiag": clean(__version__),
+        "job_sha256": clean(job_hash(job)),
         "full_id": full_id,
-        "sheet": _sheet(job, full_id),
-        "observations": [{name: getattr(row, name) for name in columns} for row in job.rows],
-        "lineup": None if job.lineup is None else [_channel(line) for line in job.lineup],
-        "findings": findings.to_dict(),
+        "sheet": clean_document(_sheet(job, full_id), clean),
+        # One by one: a job may have a million rows and channels, and no second copy of all is made.
+        "observations": [{name: clean(getattr(row, name)) for name in columns} for row in job.rows],
+        "lineup": None if job.lineup is None else [clean_document(_channel(line), clean) for line in job.lineup],
+        "findings": clean_document(findings.to_dict(), clean),
     }
-    cleaned: dict[str, Any] = clean_document(document, cleaner(job, full_id))
-    return cleaned
+
+
+def export_bytes(job: Job, findings: Findings, full_id: bool = False) -> bytes:
+    """The document as it is written: JSON in UTF-8, put down piece by piece, since a list of all pieces is huge."""
+    made = io.BytesIO()
+    text = io.TextIOWrapper(made, encoding="utf-8", newline="\n")
+    json.dump(export_document(job, findings, full_id), text, indent=1, ensure_ascii=False, allow_nan=False)
+    text.write("\n")
+    text.detach()
+    return made.getvalue()
 
 
 def export_schema() -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import import_module
 from types import ModuleType
 
-from satdiag.errors import MissingPart
+from satdiag.errors import MissingPart, how_to_install
 
 
 def needed(module: str, extra: str, what: str) -> ModuleType:
@@ -17,6 +17,5 @@ def needed(module: str, extra: str, what: str) -> ModuleType:
         return import_module(module)
     except ImportError:
         raise MissingPart(
-            f"{what} needs {module.partition('.')[0]}, which is not installed. "
-            f'Install it with: pip install "satdiag[{extra}]"'
+            f"{what} needs {module.partition('.')[0]}, which is not installed. {how_to_install(extra)}"
         ) from None

@@ -197,7 +197,7 @@ class PaperReader:
         channel, *pairs = words
         example = "Write e.g. tune 31 sound 2.4 title 5.1"
         if len(pairs) % 2 or not pairs:
-            raise _Wrong(f"a word or a time is missing in 'tune {' '.join(words)}'. {example}")
+            raise _Wrong(f"a word or a time is missing in {quoted(' '.join(['tune', *words]))}. {example}")
         found = [(0.0, Reading("tune", channel, "requested"))]
         for mark, text in zip(pairs[::2], pairs[1::2], strict=True):
             seconds = parse_number(text)
@@ -226,7 +226,7 @@ def named_zone(text: str) -> tzinfo:
     """A time zone by its IANA name or as an offset. Raises _Wrong."""
     try:
         return zone_of(text)
-    except (OSError, ValueError, LookupError):  # an unknown zone is a KeyError
+    except ValueError:
         raise _Wrong(f"{quoted(text)} is no time zone. Write e.g. America/Chicago or -05:00") from None
 
 

@@ -28,6 +28,10 @@ MOST_ROWS = 1_048_575
 MOST_CHARACTERS = 32_767
 """In one cell, for the same programs."""
 
+_INSTEAD = "Export it as .csv, Parquet or JSON."
+MANY_CHANNELS = 1000
+"""Above that, what was found of each channel stands in the sheet of channels alone."""
+
 _EARLIEST = datetime(1900, 3, 1)
 """Before it, the day numbers of the format are in doubt (it counts a 29 February 1900)."""
 
@@ -48,20 +52,22 @@ Value = str | float | int | bool | datetime | None
 
 
 def workbook_bytes(job: Job, findings: Findings, full_id: bool = False) -> bytes:
-    """The workbook as bytes of an .xlsx file. Raises MissingPart, SatdiagError if the job has too many rows."""
+    """The workbook as bytes of an .xlsx file. Raises MissingPart, SatdiagError if a sheet cannot hold all rows."""
     openpyxl = needed("openpyxl", "spreadsheet", "A spreadsheet file (.xlsx)")
-    if len(job.rows) > MOST_ROWS:
-        raise SatdiagError(
-            f"The job has {len(job.rows)} observations, and a sheet holds {MOST_ROWS}. Export it as .csv or Parquet."
-        )
-    clean = cleaner(job, full_id)
-    book = openpyxl.Workbook()
-    book.remove(book.active)
+    clean, found = cleaner(job, full_id), list(_findings(job, findings, full_id))
+    for title, count in (
+        ("observations", len(job.rows)),
+        ("channels", len(_known(job, findings))),
+        ("findings", len(found)),
+    ):
+        if count > MOST_ROWS:
+            raise SatdiagError(f"There are {count} {title}, and a sheet holds {MOST_ROWS} rows. {_INSTEAD}")
+    book = openpyxl.Workbook(write_only=True)  # cells are written as they come, and none is kept
     book.properties.creator = "satdiag"
     book.properties.title = clean(job.sheet.id)
-    _fill(book.create_sheet("observations"), OBSERVATION_HEADS, _observations(job, clean), clean)
-    _fill(book.create_sheet("channels"), CHANNEL_HEADS, _channels(job, findings), clean)
-    _fill(book.create_sheet("findings"), FINDING_HEADS, _findings(job, findings, full_id), clean)
+    _fill(book, "observations", OBSERVATION_HEADS, _observations(job, clean), clean)
+    _fill(book, "channels", CHANNEL_HEADS, _channels(job, findings), clean)
+    _fill(book, "findings", FINDING_HEADS, iter(found), clean)
     made = io.BytesIO()
     book.save(made)
     return made.getvalue()
@@ -75,34 +81,48 @@ def time_sentence(job: Job) -> str:
     return tell("Times are UTC. The vehicle's local time zone is {zone}.", zone=zone)
 
 
-def _fill(sheet: Any, heads: Sequence[str], rows: Iterator[Sequence[Value]], clean: Clean) -> None:
-    """Heads, then rows; the first row stays in sight and can be filtered by."""
-    from openpyxl.styles import Font
+def _fill(book: Any, title: str, heads: Sequence[str], rows: Iterator[Sequence[Value]], clean: Clean) -> None:
+    """A sheet of heads, then rows; the first row stays in sight and can be filtered by."""
     from openpyxl.utils import get_column_letter
 
+    sheet = book.create_sheet(title)
     for column, head in enumerate(heads, 1):
-        cell = sheet.cell(1, column, head)
-        cell.font = Font(bold=True)
         sheet.column_dimensions[get_column_letter(column)].width = _WIDTHS.get(head, 12)
-    for number, row in enumerate(rows, 2):
-        for column, value in enumerate(row, 1):
-            if value is not None and value != "":
-                _set(sheet.cell(number, column), clean(value) if isinstance(value, str) else value)
     sheet.freeze_panes = "A2"
-    sheet.auto_filter.ref = sheet.dimensions
+    sheet.append([_head(sheet, head) for head in heads])
+    number = 1
+    for row in rows:
+        number += 1
+        sheet.append([_cell(sheet, clean(value) if isinstance(value, str) else value) for value in row])
+    sheet.auto_filter.ref = f"A1:{get_column_letter(len(heads))}{number}"
 
 
-def _set(cell: Any, value: Value) -> None:
+def _head(sheet: Any, text: str) -> Any:
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+
+    cell = WriteOnlyCell(sheet, text)
+    cell.font = Font(bold=True)
+    return cell
+
+
+def _cell(sheet: Any, value: Value) -> Any:
+    """A cell of a row; None for nothing in it."""
+    from openpyxl.cell import WriteOnlyCell
+
+    if value is None or value == "":
+        return None
     if not isinstance(value, str):
-        cell.value = value
+        cell = WriteOnlyCell(sheet, value)
         if isinstance(value, datetime):
             cell.number_format = "yyyy-mm-dd hh:mm:ss.000"
-        return
-    cell.value = "text"
+        return cell
+    cell = WriteOnlyCell(sheet, "text")
     cell.number_format = "@"
     # Set past openpyxl's guess, which would make a formula of '=...'; a date or number in text stays text too.
     cell._value, cell.data_type = _text(value), "s"
     cell.quotePrefix = value.startswith(FORMULA_STARTS)
+    return cell
 
 
 def _text(value: str) -> str:
@@ -144,11 +164,15 @@ def _plain(number: float) -> float | int:
     return int(number) if float(number).is_integer() else float(number)
 
 
+def _known(job: Job, findings: Findings) -> set[int]:
+    return {line.channel for line in job.lineup or ()} | {one.channel for one in findings.entitlement.channels}
+
+
 def _channels(job: Job, findings: Findings) -> Iterator[Sequence[Value]]:
     """Every channel of the line-up and every one that was seen, with what was found of it."""
     listed = {line.channel: line for line in job.lineup or ()}
     found = {one.channel: one for one in findings.entitlement.channels}
-    for channel in sorted(listed.keys() | found.keys()):
+    for channel in sorted(_known(job, findings)):
         line, one = listed.get(channel), found.get(channel)
         yield (
             channel,
@@ -170,7 +194,10 @@ def _findings(job: Job, findings: Findings, full_id: bool) -> Iterator[Sequence[
     yield (tell("Receiver"), shown_id(job, full_id))
     yield (tell("Fingerprint of the log (SHA-256)"), job_hash(job))
     yield (tell("As of"), local_time_of(job).text(findings.verdict.as_of))
-    yield from _leaves("", findings.to_dict())
+    document = findings.to_dict()
+    if len(findings.entitlement.channels) > MANY_CHANNELS:
+        document["entitlement"]["channels"] = tell("see the sheet of channels")
+    yield from _leaves("", document)
 
 
 def _leaves(key: str, value: Any) -> Iterator[tuple[str, Value]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from satdiag.findings import ChannelFinding, Findings
@@ -97,8 +97,13 @@ def names_text(channels: Sequence[int], job: Job) -> str:
 
 
 def numbers_text(channels: Sequence[int], job: Job) -> str:
-    """Channel numbers as ranges: '4, 8 to 17 and 28'; of a very long list its begin, and how many more."""
-    runs = runs_of(channels, job)
+    """Channel numbers as ranges: '4, 8 to 17 and 28'; of a very long list its begin, and how many more.
+
+    Who reads it need not have our line-up: a range holds every number between its ends, unless that makes too many.
+    """
+    runs = _by_number(channels)
+    if len(runs) > MOST_RUNS:
+        runs = runs_of(channels, job)
     texts = [text for run in runs[:MOST_RUNS] for text in _run(run, str)]
     more = sum(len(run) for run in runs[MOST_RUNS:])
     return listed([*texts, tell_many("{n} more", "{n} more", more)] if more else texts)
@@ -112,11 +117,19 @@ def _run(run: Sequence[int], said: Callable[[int], str]) -> list[str]:
 
 def runs_of(channels: Sequence[int], job: Job) -> list[list[int]]:
     """Channels in stretches of neighbours: by the line-up where there is one, else by number."""
-    ordered = sorted(channels)
-    known = sorted({line.channel for line in job.lineup or ()} | set(ordered))
-    place = {channel: k if job.lineup else channel for k, channel in enumerate(known)}
+    if not job.lineup:
+        return _by_number(channels)
+    known = sorted({line.channel for line in job.lineup} | set(channels))
+    return _stretches(channels, {channel: k for k, channel in enumerate(known)})
+
+
+def _by_number(channels: Sequence[int]) -> list[list[int]]:
+    return _stretches(channels, {channel: channel for channel in channels})
+
+
+def _stretches(channels: Sequence[int], place: Mapping[int, int]) -> list[list[int]]:
     runs: list[list[int]] = []
-    for channel in ordered:
+    for channel in sorted(channels):
         if runs and place[channel] == place[runs[-1][-1]] + 1:
             runs[-1].append(channel)
         else:

@@ -12,6 +12,7 @@ from satdiag.letter.customer_channels import channel_facts
 from satdiag.letter.customer_words import (
     CLASSES,
     FAULTS,
+    FITS_BEST,
     GARAGE,
     NOTHING_TO_DO,
     OPENING,
@@ -33,7 +34,7 @@ def customer_letter(job: Job, findings: Findings, sender: str = "") -> Letter:
         Section(tell("How things stand"), tuple(_standing(job, findings, groups))),
         Section(tell("Your channels"), facts=tuple(channel_facts(job, findings, groups))),
         Section(tell("Until when"), tuple(_until_when(groups, wait, local))),
-        Section(tell("What happens next"), tuple(_next_steps(job, findings, groups))),
+        Section(tell("What happens next"), tuple(_next_steps(job, findings, groups, wait))),
         Section(tell("What you can do"), points=tuple(_advice(job, findings, groups, wait)), strong=True),
     )
     facts = [(tell("Vehicle"), job.sheet.vehicle)] if job.sheet.vehicle else []
@@ -77,7 +78,8 @@ def _standing(job: Job, findings: Findings, groups: Groups) -> list[str]:
     if state == "filling":
         said = _filling(findings)
     elif state == "explained" and words is not None:
-        said = [translated(OPENING["works"]), translated(words.why)]
+        unproved = [] if level_of(_chance(findings)) >= 2 else [translated(FITS_BEST)]
+        said = [translated(OPENING["works"]), *unproved, translated(words.why)]
     elif state == "fault" and words is not None:
         said = [_opening(kind, groups), translated(SURENESS[level_of(_chance(findings))]), translated(words.why)]
     elif state == "works":
@@ -195,27 +197,35 @@ def _how_many(groups: Groups) -> list[str]:
 # --- who does what -----------------------------------------------------------------------------------------------
 
 
-def _next_steps(job: Job, findings: Findings, groups: Groups) -> list[str]:
+def _next_steps(job: Job, findings: Findings, groups: Groups, wait: Wait | None) -> list[str]:
     state, words = findings.verdict.state, words_of(findings)
     if state == "works":
         slow = bool(slow_changes(findings.tuning))
         return [tell("We look into the slow channel changes.") if slow else tell("There is nothing left to do.")]
     if state == "filling":
         first = [tell("We ask the provider about the channels that played before.")] if groups.lost else []
-        last = tell(
-            "If channels are still missing after that time, please tell us. We will ask the provider to send the "
-            "signal again."
-        )
-        return [*first, last]
+        return [*first, _if_still_missing(wait)]
     if words is None and asks_provider(job, findings, groups):
         return [tell("We ask the provider to look at the subscription for this receiver.")]
     if words is None:
         return [tell("We check more and tell you as soon as we know.")]
     asked = findings.verdict.fault == "entitlement-not-received" and resend_is_pending(job)
-    said = [translated(RESEND_ASKED if asked and words.provider else words.shop), translated(words.provider)]
+    said = [translated(RESEND_ASKED)] if asked else [translated(words.shop), translated(words.provider)]
     if state == "fault" and findings.diagnosis.next_tests and not findings.verdict.sure:
         said.insert(0, tell("First we do one more test, to be on the safe side."))
     return [text for text in said if text]
+
+
+def _if_still_missing(wait: Wait | None) -> str:
+    if wait is None or wait.most_s is None:  # no time stands above
+        return tell(
+            "If channels are still missing after the time on that is named below, please tell us. We will ask the "
+            "provider to send the signal again."
+        )
+    return tell(
+        "If channels are still missing after that time, please tell us. We will ask the provider to send the signal "
+        "again."
+    )
 
 
 def _advice(job: Job, findings: Findings, groups: Groups, wait: Wait | None) -> list[str]:

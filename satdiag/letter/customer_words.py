@@ -214,5 +214,8 @@ SURENESS: tuple[str, ...] = (
 )
 """By `saying.level_of`."""
 
+FITS_BEST = mark("What follows fits best with what we have seen; we are still checking it.")
+"""Before the reason for which nothing needs repair, where it is less than very likely."""
+
 RESEND_ASKED = mark("We have asked the provider to send the signal again, and check the channels afterwards.")
 GARAGE = mark("Never run the engine in a closed garage or hall, not even for a moment: the exhaust gas kills.")

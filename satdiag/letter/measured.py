@@ -6,7 +6,8 @@ from satdiag.findings import DelayFindings, Findings, Interval, LeadFindings, Pa
 from satdiag.language import listed, tell, tell_many, translated
 from satdiag.letter.dealer_words import BIAS, SUPPLY
 from satdiag.letter.parts import Fact
-from satdiag.letter.saying import level_words, number, path_words, quantity
+from satdiag.letter.saying import level_words, number, quantity
+from satdiag.paths import path_words
 from satdiag.report.numbers import percent
 
 Facts = list[Fact]

@@ -10,8 +10,9 @@ from satdiag.letter.account import account_rows, resend_is_pending
 from satdiag.letter.channels import Groups, groups_of, numbers_text
 from satdiag.letter.measured import paths_told
 from satdiag.letter.parts import Fact, Letter, Section
-from satdiag.letter.saying import instant_words, level_words, path_words, span_text, zone_text
+from satdiag.letter.saying import instant_words, level_words, span_text, zone_text
 from satdiag.letter.waiting import USUAL_WAIT_S
+from satdiag.paths import path_words
 from satdiag.report.local_time import LocalTime, local_time_of
 from satdiag.report.numbers import percent
 
@@ -148,7 +149,8 @@ def _listened(least_s: float, most_s: float | None) -> str:
 def _channels(job: Job, findings: Findings, groups: Groups) -> list[Fact]:
     came = tuple(channel for channel in groups.plays if channel not in groups.open)
     facts = _open_channels(job, findings)
-    facts.append((tell("Came"), _counted(came, job) if came else tell("none so far")))
+    none = tell("none that plays now") if groups.lost else tell("none so far")
+    facts.append((tell("Came"), _counted(came, job) if came else none))
     for label, channels in (
         (tell("Refused"), tuple(sorted((*groups.awaited, *groups.locked)))),
         (tell("Played before, refused now"), groups.lost),

@@ -80,14 +80,6 @@ def quantity(value: float, digits: int, unit: str) -> str:
     return f"{number(value, digits)}{FIXED_SPACE}{unit}" if unit else number(value, digits)
 
 
-def path_words(path: str) -> str:
-    """A path of the signal in words: 'satellite east', 'repeater', 'any path'."""
-    kind, _, name = path.partition(":")
-    if kind == "satellite":
-        return tell("satellite {name}", name=name) if name else tell("satellite")
-    return tell("repeater") if kind == "repeater" else tell("any path")
-
-
 def level_words(level: float, unit: str | None) -> str:
     """A level with its unit: '82.6 dB-Hz', '5 of 5 bars', '70 %'."""
     unit = unit or ""

@@ -1,31 +1,29 @@
-"""The analysis beside the recording: in a thread of its own, from a read-only look at the job file, never in haste.
+"""The analysis beside the recording: of a read-only look at the job file, in a thread or a process, never in haste.
 
-It never holds up the recording: it is left out while rows wait to be written, and takes at most a twentieth of the
+It never holds up the recording: it is left out while rows wait to be written, and takes at most a tenth of the
 time. What it found last stands until there is something newer, and says how old it is.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
-from pathlib import Path
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from time import monotonic
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from satdiag.errors import SatdiagError
-from satdiag.findings import Findings
 from satdiag.language import Language, mark, speaking, spoken, translated
-from satdiag.live.sentence import NOTHING_YET, Now, chances_of, now_of
+from satdiag.live.bench import Ended, Failed, View, Working
+from satdiag.live.sentence import NOTHING_YET, Now
 from satdiag.live.state import Chance
 from satdiag.report.figure import Figure
-from satdiag.report.fill_in import fill_in_figure
-from satdiag.report.opening import could_not
-
-if TYPE_CHECKING:
-    from satdiag.job import Job
 
 EVERY_S = 5.0
-"""It is computed anew this often at most, and less often where that would take more than a twentieth of the time."""
+"""It is computed anew this often at most, and less often where that would take more than a tenth of the time."""
+
+PAUSES = 10
+"""So many times as long as a processor worked at an analysis nothing is analysed after it."""
 
 LONGEST_PAUSE_S = 60.0
 """But this often at least: people wait for what it says."""
@@ -40,17 +38,15 @@ JOIN_S = 5.0
 class Analysis(NamedTuple):
     """What was found last. `at_s`: on the monotonic clock, when the job was read; None: nothing was found yet.
 
-    `fill_in`: how the channels came in, drawn; None where that is not known. `job`, `findings`: what it was made of.
-    `number`: counts the analyses, the same in every language.
+    `fill_in`: how the channels came in, drawn; None where that is not known. `number`: counts the analyses, the same
+    in every language.
     """
 
     now: Now
-    chances: dict[int, Chance]
+    chances: Mapping[int, Chance]
     could_not: tuple[str, ...]
     at_s: float | None
     fill_in: Figure | None = None
-    job: Job | None = None
-    findings: Findings | None = None
     number: int = 0
 
     @property
@@ -60,19 +56,20 @@ class Analysis(NamedTuple):
 
 
 class Analyst:
-    """Analyses a job file again and again. `rows` tells how many rows it holds now, `is_behind` whether to wait."""
+    """Has a job file analysed again and again. `rows` tells how many rows it holds, `is_behind` whether to wait."""
 
     def __init__(
         self,
-        place: Path,
+        working: Working,
         rows: Callable[[], int],
         is_behind: Callable[[], bool],
         every_s: float = EVERY_S,
     ) -> None:
-        self._place, self._rows, self._is_behind, self._every_s = place, rows, is_behind, every_s
+        self._working, self._rows, self._is_behind, self._every_s = working, rows, is_behind, every_s
         self._made: dict[Language, Analysis] = {}
+        self._begun = 0  # the number of the analysis that was begun last
         self._asked_s: dict[Language, float] = {}
-        self._stop, self._stale, self._reading = threading.Event(), threading.Event(), threading.Lock()
+        self._stop, self._stale = threading.Event(), threading.Event()
         self._thread = threading.Thread(target=self._run, name="analyst", daemon=True)
 
     @property
@@ -87,6 +84,11 @@ class Analyst:
         made = max(self._made.values(), key=lambda one: one.at_s or 0.0, default=None)
         return made or Analysis(Now(translated(NOTHING_YET)), {}, (), None)
 
+    @property
+    def coming(self) -> int:
+        """The number of the first analysis that reads the file later than now; one under way may have done so."""
+        return 1 + self._begun
+
     def start(self) -> None:
         """Begin."""
         self._thread.start()
@@ -98,8 +100,7 @@ class Analyst:
     def let_go(self) -> None:
         """Read the file no more: at return it is not open here, and may be closed by its writer."""
         self._stop.set()
-        with self._reading:
-            pass
+        self._working.stop()
 
     def join(self) -> None:
         """Wait for an analysis that is under way, but not for long."""
@@ -107,18 +108,17 @@ class Analyst:
             self._thread.join(JOIN_S)
 
     def _run(self) -> None:
-        from satdiag import kept  # noqa: F401 (what it takes to load is not what an analysis takes)
-
+        with suppress(Exception):  # the first analysis will say so
+            self._working.warm()  # what it takes to load is not what an analysis takes
         looked_at, pause_s = -1, 0.0
         while self._rests(pause_s):
             pause_s, rows = 0.0, self._rows()
             if (rows == looked_at and not self._stale.is_set()) or self._is_behind():
                 continue
             self._stale.clear()
-            begun_s = monotonic()
-            self._look(begun_s)
+            work_s = self._look(monotonic())
             looked_at = rows
-            pause_s = max(self._every_s, min(20 * (monotonic() - begun_s), LONGEST_PAUSE_S))
+            pause_s = max(self._every_s, min(PAUSES * work_s, LONGEST_PAUSE_S))
 
     def _rests(self, pause_s: float) -> bool:
         """Wait for a time, but not while a page waits for its language. False: it is to end."""
@@ -134,31 +134,29 @@ class Analyst:
         """The languages that pages asked for lately."""
         return [one for one, asked_s in [*self._asked_s.items()] if at_s - asked_s < ASKED_FOR_S]
 
-    def _look(self, begun_s: float) -> None:
-        from satdiag.kept import analyse_here
-        from satdiag.opening import open_job
-
+    def _look(self, begun_s: float) -> float:
+        """Have it analysed; how long a processor worked at it, s."""
+        number = self._begun = 1 + max((one.number for one in self._made.values()), default=0)
         try:
-            with self._reading:
-                if self._stop.is_set():
-                    return
-                job = open_job(self._place)
-            asked = self._asked(begun_s)
-            number = 1 + max((one.number for one in self._made.values()), default=0)
-            made: dict[Language, Analysis] = {}
-            for language in asked or ["en"]:
-                with speaking(language):
-                    found = _analysis(job, analyse_here(job), looked_s_ago(job), begun_s)
-                made[language] = found._replace(number=number)
-            self._made = made
+            looked = self._working.look(number, self._asked(begun_s) or ["en"])
+            self._made = {
+                language: Analysis(*one[:3], begun_s, one.fill_in, number) for language, one in looked.found.items()
+            }
+            return looked.work_s
         except SatdiagError as error:
             self._failed(mark("The log could not be analysed just now: {error}"), error=error)
+        except Ended:
+            if not self._stop.is_set():
+                self._failed(mark("The analysis broke off. It is still recorded, and analysed again."))
         except Exception as error:  # noqa: BLE001 (an error of the analysis must not end the recording)
-            self._failed(
-                mark("The analysis failed ({name}: {error}). It is still recorded."),
-                name=type(error).__name__,
-                error=error,
-            )
+            name = error.name if isinstance(error, Failed) else type(error).__name__
+            self._failed(mark("The analysis failed ({name}: {error}). It is still recorded."), name=name, error=error)
+        return monotonic() - begun_s
+
+    def view(self, name: str) -> View:
+        """A view of the last analysis, in the language in use. Raises SatdiagError, Failed."""
+        self._asked_s[spoken()] = monotonic()
+        return self._working.view(name, spoken())
 
     def _failed(self, text: str, **values: object) -> None:
         """What was found before stands, with its age; that nothing newer was found is said."""
@@ -169,15 +167,3 @@ class Analyst:
             told = tuple(one for one in before.could_not if one != why)
             made[language] = before._replace(could_not=(why, *told)[:50])
         self._made = made  # others look through it meanwhile: it is exchanged, never changed
-
-
-def looked_s_ago(job: Job) -> float:
-    """How long before the last row a channel was last looked at; 0 where none was."""
-    looked_s = [float(rows["t_s"].max()) for kind in ("channel", "tune") if len(rows := job.select(kind))]
-    return max(0.0, job.end_s - max(looked_s, default=job.end_s))
-
-
-def _analysis(job: Job, findings: Findings, looked_s: float, at_s: float) -> Analysis:
-    figure = fill_in_figure(findings.entitlement)
-    chances = dict(chances_of(findings))
-    return Analysis(now_of(findings, looked_s), chances, could_not(findings), at_s, figure, job, findings)

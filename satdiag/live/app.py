@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import gzip
 import json
 from collections.abc import Awaitable, Callable, Mapping
@@ -18,6 +19,7 @@ from starlette.routing import Route
 
 from satdiag.errors import BadInput, Problem, SatdiagError, StoreWaits
 from satdiag.language import LANGUAGES, speaking, spoken, tell
+from satdiag.live.asked import NotAsked, ask_of, range_of
 from satdiag.live.events import EventStream
 from satdiag.live.handing import Handing
 from satdiag.live.lineups import MOST_CHANNELS, Marks, kept_names, read_kept, told
@@ -42,6 +44,8 @@ TYPES = {
 }
 
 LANGUAGE_COOKIE = "satdiag_lang"
+STREAM_THREADS, VIEW_THREADS = 4, 4
+"""So many of the threads, of which a tap needs one too, all streams take at once, and all views that are made."""
 
 Answering = Callable[[Mapping[str, Any]], Awaitable[Response]]
 
@@ -64,11 +68,14 @@ def make_app(deck: Deck, access: Access) -> Starlette:
         Route("/state", data.state, methods=["GET"]),
         Route("/events", streams, methods=["GET"]),
         Route("/levels", data.levels, methods=["GET"]),
+        Route("/channels", data.channels, methods=["GET"]),
+        Route("/channels/numbers", data.channel_numbers, methods=["GET"]),
         Route("/fill-in", data.fill_in, methods=["GET"]),
         Route("/view/{name}", data.view, methods=["GET"]),
         Route("/pair", _change(data.pair), methods=["POST"]),
         Route("/taps", _change(data.taps), methods=["POST"]),
         Route("/sheet", _change(data.sheet), methods=["POST"]),
+        Route("/skyline", _change(data.skyline), methods=["POST"]),
         Route("/lineup/read", _change(data.read_lineup), methods=["POST"]),
         Route("/lineup", _change(data.lineup), methods=["POST"]),
         Route("/lineup/marks", _change(data.lineup_marks), methods=["POST"]),
@@ -157,6 +164,7 @@ class _Data:
 
     def __init__(self, deck: Deck, access: Access) -> None:
         self._deck, self._access = deck, access
+        self._room = asyncio.Semaphore(VIEW_THREADS)
 
     async def time(self, request: Request) -> Response:
         """Both clocks of this computer."""
@@ -170,12 +178,29 @@ class _Data:
         """How the channels came in, as a figure."""
         return JSONResponse(await run_in_threadpool(self._deck.fill_in))
 
+    async def channels(self, request: Request) -> Response:
+        """A part of the channels where there are too many to tell them all."""
+        return await self._asked(request, lambda asked: self._deck.channels(ask_of(asked)))
+
+    async def channel_numbers(self, request: Request) -> Response:
+        """Which channels lie between two numbers."""
+        return await self._asked(request, lambda asked: self._deck.channel_numbers(*range_of(asked)))
+
+    async def _asked(self, request: Request, find: Callable[[Mapping[str, str]], Any]) -> Response:
+        try:
+            async with self._room:
+                return JSONResponse(await run_in_threadpool(find, request.query_params))
+        except NotAsked as error:
+            return JSONResponse({"error": str(error)}, 400)
+
     async def view(self, request: Request) -> Response:
         """What a view shows of the last analysis."""
         name = request.path_params["name"]
         if name not in VIEWS:
             return JSONResponse({"error": tell("There is nothing at this address.")}, 404)
-        return JSONResponse(await run_in_threadpool(self._deck.view, name, self._access.role(request.scope)))
+        role = self._access.role(request.scope)
+        async with self._room:
+            return JSONResponse(await run_in_threadpool(self._deck.view, name, role))
 
     async def levels(self, request: Request) -> Response:
         """The levels of the last half hour."""
@@ -212,6 +237,13 @@ class _Data:
         if not isinstance(changes, dict):
             raise BadRequest("'changes' must be an object of keys and values.")
         return JSONResponse({"sheet": await run_in_threadpool(self._deck.change_sheet, changes)})
+
+    async def skyline(self, body: Mapping[str, Any]) -> Response:
+        """An edge of what stands around, entered or taken out."""
+        out, pair = body.get("out", False), (body.get("azimuth_deg"), body.get("elevation_deg"))
+        if not isinstance(out, bool):
+            raise BadRequest("'out' must be true or false.")
+        return JSONResponse(await run_in_threadpool(self._deck.change_skyline, *pair, out))
 
     async def read_lineup(self, body: Mapping[str, Any]) -> Response:
         """What a pasted channel list would become; nothing is changed."""
@@ -331,6 +363,7 @@ class _Streams:
     def __init__(self, deck: Deck, access: Access) -> None:
         self._deck, self._access = deck, access
         self._open = 0
+        self._room = asyncio.Semaphore(STREAM_THREADS)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One stream."""
@@ -341,6 +374,10 @@ class _Streams:
         self._open += 1
         try:
             role = self._access.role(scope)
-            await EventStream(self._deck, role, lambda: self._access.role(scope) == role)(scope, receive, send)
+
+            def still() -> bool:
+                return self._access.role(scope) == role
+
+            await EventStream(self._deck, role, still, self._room)(scope, receive, send)
         finally:
             self._open -= 1

@@ -1,24 +1,19 @@
 """Server-sent events: the state of the page as it changes, a few times a second at most.
 
-An event holds the state but for `channels`: instead there is `channels_changed`, those that are not as this stream
-sent them last. Whenever there are other channels than before (at the start, and with a new line-up) it holds
-`channels`, all of them, and whoever listens forgets the others.
-
-Each page holds one state at most that waits to be sent; a page that does not take it is let go. The format is that
-of https://html.spec.whatwg.org/multipage/server-sent-events.html.
+What an event holds is said in `frame`. Each page holds one state at most that waits to be sent; a page that does not
+take it is let go. The format is that of https://html.spec.whatwg.org/multipage/server-sent-events.html.
 """
 
 from __future__ import annotations
 
 import asyncio
-import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from time import monotonic
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from starlette.concurrency import run_in_threadpool
 
-from satdiag.live.state import changed
+from satdiag.live.frame import Told
 
 if TYPE_CHECKING:
     from starlette.types import Message, Receive, Scope, Send
@@ -26,8 +21,11 @@ if TYPE_CHECKING:
     from satdiag.live.deck import Deck
     from satdiag.live.pairing import Role
 
-PAUSE_S = 0.2
+GAP_S = 0.2
 """At most five states a second."""
+
+PAUSE_S = 0.04
+"""How often it is looked at whether there is something new: what comes after a while of quiet is sent so soon."""
 
 AGES_EVERY_S = 5.0
 """A state is sent this often though nothing was committed, so that ages and troubles are true."""
@@ -39,15 +37,21 @@ PING_EVERY_S = 15.0
 PATIENCE_S = 20.0
 """A page that takes nothing for so long is let go."""
 
-_AGES = ("channels", "channels_changed", "analysis_age_s", "speed_age_s", "role")
-
 
 class EventStream:
-    """An ASGI response that sends the state until the page or the server ends, or `still` says that it may not."""
+    """An ASGI response that sends the state until the page or the server ends, or `still` says that it may not.
 
-    def __init__(self, deck: Deck, role: Role | None, still: Callable[[], bool] = lambda: True) -> None:
-        self._deck, self._role, self._still = deck, role, still
-        self._channels: dict[int, Mapping[str, Any]] = {}
+    `room`: how many threads all streams together may take, as others wait for one too.
+    """
+
+    def __init__(
+        self,
+        deck: Deck,
+        role: Role | None,
+        still: Callable[[], bool] = lambda: True,
+        room: asyncio.Semaphore | None = None,
+    ) -> None:
+        self._deck, self._role, self._still, self._room = deck, role, still, room or asyncio.Semaphore()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Send until either side ends."""
@@ -63,39 +67,21 @@ class EventStream:
             await asyncio.gather(gone, sending, return_exceptions=True)
 
     async def _run(self, send: Send) -> None:
-        seen, look_s, sent_s, ping_s, told = -1, 0.0, 0.0, monotonic(), ""
+        seen, look_s, sent_s, ping_s, sign, told = -1, 0.0, 0.0, monotonic(), "", Told()
         while not self._deck.closing.is_set() and self._still():
             now_s, changes = monotonic(), self._deck.changes
-            if changes != seen or now_s >= look_s:
-                state = await run_in_threadpool(self._deck.state, self._role)
+            if (changes != seen and now_s - sent_s >= GAP_S) or now_s >= look_s:
+                async with self._room:
+                    frame = await run_in_threadpool(self._deck.frame, self._role)
                 look_s = now_s + LOOK_EVERY_S
-                text = _lasting(state)
-                if changes != seen or text != told or now_s - sent_s >= AGES_EVERY_S:
-                    await _put(send, self._event(state))
-                    seen, sent_s, told = changes, now_s, text
+                if changes != seen or frame.sign != sign or now_s - sent_s >= AGES_EVERY_S:
+                    await _put(send, told.event(frame))
+                    seen, sent_s, sign = changes, now_s, frame.sign
             if now_s - ping_s >= PING_EVERY_S:
                 await _put(send, b": ping\n\n")
                 ping_s = now_s
             await asyncio.sleep(PAUSE_S)
         await _put(send, b"", more=False)
-
-    def _event(self, state: dict[str, Any]) -> bytes:
-        """The state as an event; of the same channels as before only those that are not as this page knows them."""
-        channels, before = state["channels"], self._channels
-        self._channels = {one["number"]: one for one in channels}
-        if before.keys() == self._channels.keys():
-            del state["channels"]
-            state["channels_changed"] = changed(before, channels)
-        data = json.dumps(state, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-        return f"id: {state['rows']}\nevent: state\ndata: {data}\n\n".encode()
-
-
-def _lasting(state: Mapping[str, Any]) -> str:
-    """Everything of a state that does not change by time going on alone."""
-    kept = {key: value for key, value in state.items() if key not in _AGES}
-    kept["sources"] = [{**one, "age_s": None} for one in state["sources"]]
-    kept["levels"] = [{**one, "age_s": None} for one in state["levels"]]
-    return json.dumps(kept)
 
 
 async def _put(send: Send, data: bytes, more: bool = True) -> None:

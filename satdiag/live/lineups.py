@@ -6,6 +6,7 @@ Nothing here writes into a job: it says which documents would be others, and the
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -30,6 +31,10 @@ KIND = "lineups"
 """Where the user folder keeps line-ups."""
 
 MOST_CHANNELS = 2000
+MOST_CATEGORIES = 300
+MOST_WORDS = 50
+"""What the page is told of the job's line-up holds no more categories, and of each no more package words."""
+
 OTHER = "other"
 """The package word of channels that do not belong to the package that was ordered."""
 
@@ -192,6 +197,26 @@ def summary(channels: Iterable[LineUpChannel]) -> dict[str, Any]:
             one["packages"][word] = one["packages"].get(word, 0) + 1
     categories = [{**one, "packages": sorted(one["packages"].items())} for one in found.values()]
     return {"channels": count, "categories": categories}
+
+
+def folded(told: dict[str, Any], package: str) -> dict[str, Any]:
+    """A summary that stays short: of very many categories the first, the others as one of the name None.
+
+    Of very many package words it names the most frequent ones of a category, and `package`.
+    """
+    kept = told["categories"][:MOST_CATEGORIES]
+    if others := told["categories"][MOST_CATEGORIES:]:
+        sums = {key: sum(one[key] for one in others) for key in ("channels", "open", "blank")}
+        words = Counter[str]()
+        for one in others:
+            words.update(dict(one["packages"]))
+        kept = [*kept, {"category": None, **sums, "packages": sorted(words.items())}]
+    return {**told, "categories": [{**one, "packages": _few(one["packages"], package)} for one in kept]}
+
+
+def _few(words: Sequence[tuple[str, int]], package: str) -> list[tuple[str, int]]:
+    often = sorted(words, key=lambda one: (one[0] != package, -one[1]))
+    return sorted(often[:MOST_WORDS])
 
 
 def told(pasted: Pasted) -> dict[str, Any]:

@@ -145,7 +145,7 @@ class Maker:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
-            creationflags=_gentle(),
+            creationflags=gentle(),
         ) as process:
             timer = threading.Timer(self._limit_s, _end, [process])
             timer.daemon = True
@@ -175,8 +175,8 @@ class Maker:
                 raise _NotMade(translated(ENDED))
 
 
-def _gentle() -> int:
-    """Windows is told at the start that the process may wait; elsewhere it says so itself."""
+def gentle() -> int:
+    """For a process that may wait for a processor: Windows is told at its start, elsewhere it says so itself."""
     if sys.platform == "win32":
         return subprocess.BELOW_NORMAL_PRIORITY_CLASS
     return 0

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from html import escape, unescape
 from importlib.resources import files
 
@@ -66,8 +66,9 @@ def page_texts(page: str) -> Iterator[str]:
                 yield found
 
 
+@lru_cache(maxsize=8)
 def page_in(page: str, language: Language) -> str:
-    """An HTML page in a language, with the words of the scripts in an element `words`."""
+    """An HTML page in a language, with the words of the scripts in an element `words`; said once for each page."""
     with speaking(language):
         said = "".join(part if kept else _said(part) for part, kept in _parts(page))
     table = json.dumps({"language": language, "texts": script_words(language)}, ensure_ascii=False)

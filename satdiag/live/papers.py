@@ -45,7 +45,7 @@ NAMES: Mapping[What, str] = {
     "bundle": "hand-over",
 }
 _WISH = frozenset({"what", "form", "language", "by", "full_id"})
-_GENTLE = 10
+GENTLE = 10
 """So much more willing than others the process is to wait for a processor (0 to 19, as `nice` counts)."""
 
 
@@ -182,7 +182,7 @@ def answer() -> None:
         os.dup2(2, 1)  # what a library prints does not come between
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # a browser that was started is ended too
         if sys.platform != "win32":
-            os.nice(_GENTLE)
+            os.nice(GENTLE)
         body = json.load(sys.stdin.buffer)
         head, data = _answered(Path(body.pop("place")), Wish(**body))
         out.write(json.dumps(head).encode() + b"\n" + data)

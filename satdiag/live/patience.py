@@ -14,8 +14,11 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 HEAD_WAIT_S = 10.0
 """A connection that has sent no whole request head for so long is closed."""
 
-MOST_OF_ONE = 48
-"""So many connections of one address; of all together the server takes 100. A browser holds 6 to a page's host."""
+MOST_OF_ONE = 128
+"""So many connections of one address; a browser holds 6 to a page's host, and twenty may stand behind one router."""
+
+MOST = 208
+"""So many of all together: beside them a system that allows 256 open files has room for the job."""
 
 
 class PatientProtocol(H11Protocol):

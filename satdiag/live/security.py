@@ -16,7 +16,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from satdiag.language import mark, tell, translated
-from satdiag.live.pairing import Pairing, Role
+from satdiag.live.pairing import Pairing, Role, digest_of
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -56,13 +56,19 @@ _MOST_CLIENTS = 512
 
 @dataclass(frozen=True)
 class Limits:
-    """Requests of one address: so many a second for long, so many at once. `streams`: of events, of all together."""
+    """Requests of one paired page, or of one address without pairing: so many a second for long, so many at once.
+
+    The page's own files, of one address: those of twenty telephones behind one router are fetched at once.
+    `streams`: of events, of all together.
+    """
 
     requests_per_s: float = 50.0
     requests_at_once: float = 200.0
     changes_per_s: float = 10.0
     changes_at_once: float = 40.0
-    streams: int = 16
+    files_per_s: float = 100.0
+    files_at_once: float = 2000.0
+    streams: int = 64
 
 
 @dataclass
@@ -108,7 +114,17 @@ class Access:
 
     def role(self, scope: Scope) -> Role | None:
         """The role of the session whose cookie came with a request, or None."""
-        return self.pairing.role(cookie_of(_values(scope, b"cookie"), self.cookie))
+        return self.pairing.role(self._token(scope))
+
+    def client(self, scope: Scope) -> str:
+        """Who asks: a paired page, or else an address, behind which there may be many."""
+        token = self._token(scope)
+        if token is not None and self.pairing.role(token) is not None:
+            return digest_of(token)
+        return str((scope.get("client") or ("", 0))[0])
+
+    def _token(self, scope: Scope) -> str | None:
+        return cookie_of(_values(scope, b"cookie"), self.cookie)
 
 
 class Refusal(Exception):
@@ -138,6 +154,7 @@ class Guard:
         self._hosts = {host.lower() for host in access.hosts}
         limits = access.limits
         self._requests = Rate(limits.requests_per_s, limits.requests_at_once)
+        self._files = Rate(limits.files_per_s, limits.files_at_once)
         self._changes = Rate(limits.changes_per_s, limits.changes_at_once)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -181,10 +198,11 @@ class Guard:
         hosts = _values(scope, b"host")
         if len(hosts) != 1 or hosts[0].lower() not in self._hosts:
             raise Refusal(400, tell("This address is not served here. Use the link that satdiag printed."))
-        client = (scope.get("client") or ("", 0))[0]
-        if not self._requests.allows(client):
-            raise Refusal(429, tell("Too many requests; wait a moment."), [(b"retry-after", b"1")])
         method, path = scope["method"], scope["path"]
+        client = self._access.client(scope)
+        is_file = path == "/" or path.startswith(OPEN_FOLDER)
+        if not (self._files if is_file else self._requests).allows(client):
+            raise Refusal(429, tell("Too many requests; wait a moment."), [(b"retry-after", b"1")])
         if method not in ("GET", "POST"):
             raise Refusal(405, "Only GET and POST are known here.", [(b"allow", b"GET, POST")])
         if method == "POST":

@@ -23,6 +23,7 @@ from satdiag.diagnosis.wording import whole_minutes
 from satdiag.findings import EntitlementFindings, FillCurve, Findings, Quantiles
 from satdiag.language import mark, tell, tell_many, translated
 from satdiag.live.state import Chance
+from satdiag.live.waits import Waits
 from satdiag.report import words
 
 SOONEST_LOOK_S = 60.0
@@ -215,10 +216,4 @@ def _reached_s(curve: FillCurve, number: float) -> float | None:
 
 def chances_of(findings: Findings) -> Mapping[int, Chance]:
     """Channel by channel what the findings hold on whether and when it comes."""
-    return {
-        channel.channel: Chance(
-            None if channel.p_will_come is None else round(channel.p_will_come, 3),
-            None if channel.remaining_s is None else round(channel.remaining_s.median),
-        )
-        for channel in findings.entitlement.channels
-    }
+    return Waits(findings.entitlement.channels)

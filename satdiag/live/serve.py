@@ -323,7 +323,7 @@ def _server(app: ASGIApp, place: socket.socket, ends: threading.Event) -> Iterat
     """The web server in a thread of its own; at the end streams are told to end, then it is."""
     import uvicorn
 
-    from satdiag.live.patience import PatientProtocol
+    from satdiag.live.patience import MOST, PatientProtocol
 
     config = uvicorn.Config(
         app,
@@ -336,7 +336,7 @@ def _server(app: ASGIApp, place: socket.socket, ends: threading.Event) -> Iterat
         access_log=False,  # addresses and times of people are nobody's business
         proxy_headers=False,  # who asks is who is connected, not who a header says
         server_header=False,
-        limit_concurrency=100,
+        limit_concurrency=MOST,
         backlog=64,
         timeout_keep_alive=10,
         timeout_graceful_shutdown=2,

@@ -11,20 +11,13 @@ from typing import Any, NamedTuple
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, Problem, bad_input
 from satdiag.language import mark, tell, translated
+from satdiag.live.known_words import CHECKED, said
 from satdiag.sheet import FILE, KEYS, Receiver, load_toml, parse_sheet
 
 FIXED = ("job.id", "job.opened")
 """What a job is known by; not to be changed."""
 
-TROUBLES = (
-    mark("is not a number"),
-    mark("is not an IANA time zone such as America/Chicago"),
-    mark("is not dB, dB-Hz, percent or bars/N such as bars/5"),
-    mark("is not a package word (small letters, digits, '-'; not 'open')"),
-)
-"""What is wrong with a value that a person may type, as `satdiag.sheet` says it."""
-
-_TABLES = ("job", "receiver", "service")
+_TABLES = ("job", "receiver", "service", "feed", "supply", "feedline")
 _LONGEST_STATEMENT = 200
 _BY_HAND = mark("Change it in job.toml by hand, or write it there as a [table] with key = value lines.")
 
@@ -62,7 +55,7 @@ class _Item(NamedTuple):
 def edited(text: str, changes: Mapping[str, Any]) -> Edited:
     """The text of job.toml with changes to it; a value that is the same already changes nothing.
 
-    Keys are 'table.key' of job, receiver and service, with a value or None to take the key out; and 'site' with a
+    Keys are 'table.key' of any table but the sites, with a value or None to take the key out; and 'site' with a
     mapping (name, latitude_deg, longitude_deg, height_m, timezone), which changes the site of that name or adds one.
     Raises BadInput, with the key of each wrong change as the column; nothing else is wrong with a text that
     `parse_sheet` takes, unless a table is written in a rare way (dotted or inline).
@@ -171,14 +164,7 @@ def _trouble(step: _Change) -> Iterator[Problem]:
     if trouble:
         is_needed = step.key in ("name", "latitude_deg", "longitude_deg")
         mend = tell("Mend it.") if is_needed else tell("Mend it or leave it out.")
-        yield Problem(FILE, f"{quoted(str(step.value)[:80])} {_said(trouble)}", mend, None, step.name)
-
-
-def _said(trouble: str) -> str:
-    """What the sheet says of a value, in the language in use where it has words for it."""
-    if outside := re.fullmatch(r"is outside (\S+) \.\. (\S+)", trouble):
-        return tell("is outside {low} .. {high}", low=outside[1], high=outside[2])
-    return translated(trouble) if trouble in TROUBLES else trouble
+        yield Problem(FILE, f"{quoted(str(step.value)[:80])} {said(trouble, CHECKED).text}", mend, None, step.name)
 
 
 def _set(data: dict[str, Any], step: _Change) -> Any:

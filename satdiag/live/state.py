@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections import Counter, deque
-from collections.abc import Collection, Iterable, Mapping
+from collections import deque
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from satdiag.entitlement.channels import TUNE_VERDICTS, expected_channels
 from satdiag.language import tell
+from satdiag.live.known_words import HEARD, STORED, said
 from satdiag.live.wording import words_of
 from satdiag.rows import Row, parse_time_us
+from satdiag.sheet import KEYS
 from satdiag.vocabulary import UNREADABLE
 
 if TYPE_CHECKING:
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 
     from satdiag.job import Job
     from satdiag.live.pairing import Role
+    from satdiag.recorder.status import SourceStatus, Status
     from satdiag.sheet import Sheet
     from satdiag.tables import LineUpChannel
 
@@ -46,14 +49,17 @@ class Check(NamedTuple):
 class LogView:
     """Takes rows in the order in which they were committed. Not for several threads at once.
 
-    `rows` counts them all; `shown` those that say something new of a channel or stand among the entries.
+    `rows` counts them all; `shown` those that say something new of a channel or stand among the entries. `touched`:
+    the channels of which something was said since somebody has emptied it.
     """
 
     def __init__(self, naive: timezone | None) -> None:
         self._naive = naive
         self.rows = self.shown = 0
         self._channels: dict[int, tuple[Check, ...]] = {}
-        self._entries: deque[Row] = deque(maxlen=SHOWN)
+        self._said_by: dict[str, int] = {}
+        self.touched: set[int] = set()
+        self._entries: deque[tuple[int, Row]] = deque(maxlen=SHOWN)
         self._tuning: deque[Row] = deque(maxlen=SHOWN)
         self._withdrawn: set[str] = set()
 
@@ -70,33 +76,55 @@ class LogView:
             if row.kind in ("tune", "power", "swap"):
                 self._tuning.append(row)
             if (row.kind, row.subject) == ("swap", "receiver") and row.value != UNREADABLE:
-                self._channels = dict.fromkeys(self._channels, ())
+                self._channels, self._said_by = dict.fromkeys(self._channels, ()), {}
+                self.touched.update(self._channels)
             if row.kind not in _STREAMS or row.source.partition("/")[0] in _PEOPLE:
                 self.shown += 1
-                self._entries.append(row)
+                self._entries.append((self.rows, row))
 
     def _see_channel(self, row: Row) -> None:
         number = int(row.subject)
         checks = self._channels.get(number, ())
         state = TUNE_VERDICTS.get(row.value, "") if row.kind == "tune" else row.value
         if state in STATES:
-            checks = (*checks, Check(row.id, state, parse_time_us(row.time, self._naive)))[-REMEMBERED:]
-        self._channels[number] = checks
+            checks = (*checks, Check(row.id, state, parse_time_us(row.time, self._naive)))
+            self._said_by[row.id] = number
+            for forgotten in checks[:-REMEMBERED]:
+                self._said_by.pop(forgotten.id, None)
+        self._channels[number] = checks[-REMEMBERED:]
+        self.touched.add(number)
 
     def _withdraw(self, identifier: str) -> None:
         self._withdrawn.add(identifier)
-        for number, checks in self._channels.items():
-            if any(check.id == identifier for check in checks):
-                self._channels[number] = tuple(check for check in checks if check.id != identifier)
+        number = self._said_by.pop(identifier, None)
+        if number is not None:
+            checks = self._channels[number]
+            self._channels[number] = tuple(check for check in checks if check.id != identifier)
+            self.touched.add(number)
+
+    def checks_of(self, number: int) -> tuple[Check, ...]:
+        """The latest checks of a channel, oldest first."""
+        return self._channels.get(number, ())
+
+    def touch_all(self) -> None:
+        """Everything counts as new."""
+        self.touched = {*self._channels}
+
+    def is_many(self, lineup: Collection[int], most: int) -> bool:
+        """True if the channels of a line-up and those that were ever named are more than `most` together."""
+        if max(len(lineup), len(self._channels)) > most:
+            return True
+        return len(lineup) + sum(number not in lineup for number in self._channels) > most
 
     def checks(self) -> Mapping[int, tuple[Check, ...]]:
         """The latest checks of every channel that was ever named, oldest first."""
         return dict(self._channels)
 
     def entries(self) -> list[dict[str, Any]]:
-        """The latest entries, newest first."""
+        """The latest entries, newest first; `n` tells them apart: how many rows there were with each."""
         return [
             {
+                "n": n,
                 "id": row.id,
                 "time": row.time,
                 "kind": row.kind,
@@ -104,7 +132,7 @@ class LogView:
                 "withdrawn": bool(row.id) and row.id in self._withdrawn,
                 "source": row.source,
             }
-            for row in reversed(self._entries)
+            for n, row in reversed(self._entries)
         ]
 
     def attempt(self) -> dict[str, Any] | None:
@@ -141,10 +169,25 @@ def sheet_values(sheet: Sheet, unsaid: Collection[str] = ()) -> dict[str, Any]:
     }
     values |= {f"receiver.{key}": value for key, value in asdict(receiver).items()}
     values["receiver.id"] = receiver.masked_id if receiver.id else None
+    values |= {f"feed.{key}": _ranged(sheet.feed.get(key)) for key in KEYS["feed"]}
+    values |= {f"supply.{key}": value for key, value in asdict(sheet.supply).items()}
+    values |= {f"feedline.{key}": value for key, value in asdict(sheet.feedline).items()}
+    values |= {
+        f"feedline.{key}": value or None for key, value in _UNSAID.items() if values[f"feedline.{key}"] == value
+    }
     values |= {"service.package": sheet.package or None, "service.constellation": sheet.constellation}
     sites = [asdict(site) for site in sheet.sites]
     values["site"] = [{**site, "height_m": None} if site["name"] in unsaid else site for site in sites]
     return values
+
+
+_UNSAID: Mapping[str, Any] = {"reference_plane_m": 0.0, "joints_m": ()}
+"""What the sheet holds of the lead where job.toml says nothing: on the page that is 'not known'."""
+
+
+def _ranged(ends: tuple[float, float] | None) -> float | list[float] | None:
+    """A range as job.toml has it: one number where it has no width."""
+    return None if ends is None else ends[0] if ends[0] == ends[1] else [*ends]
 
 
 def sites_without_height(text: str) -> frozenset[str]:
@@ -215,38 +258,55 @@ def channel_list(
 ) -> list[dict[str, Any]]:
     """Every channel of the line-up or of the log, by number."""
     checks = view.checks()
-    found = []
-    for number in sorted({*expectation.lineup, *checks}):
-        line = expectation.lineup.get(number)
-        seen = checks.get(number, ())
-        last = seen[-1] if seen else None
-        chance = chances.get(number, Chance(None, None))
-        age_s = None if last is None or last.time_us is None else max(0.0, (now_us - last.time_us) / 1e6)
-        found.append(
-            {
-                "number": number,
-                "name": line.name if line else "",
-                "category": line.category if line else "",
-                "expected": expectation.expected.get(number),
-                "state": last.state if last else None,
-                "checked_s_ago": None if age_s is None else round(age_s, 1),
-                "before": seen[-2].state if len(seen) > 1 else None,
-                "chance": chance.chance,
-                "wait_s": chance.wait_s,
-            }
-        )
-    return found
+    numbers = sorted({*expectation.lineup, *checks})
+    return [told_of(number, checks.get(number, ()), expectation, chances, now_us) for number in numbers]
 
 
-def changed(before: Mapping[int, Mapping[str, Any]], now: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """The channels that are not as they were; that time passes since a check is no change."""
-    return [one for one in now if _lasting(before.get(one["number"])) != _lasting(one)]
+def told_of(
+    number: int, seen: Sequence[Check], expectation: Expectation, chances: Mapping[int, Chance], now_us: int
+) -> dict[str, Any]:
+    """What the page is told of a channel; `seen`: its checks, oldest first."""
+    line = expectation.lineup.get(number)
+    last = seen[-1] if seen else None
+    chance = chances.get(number, Chance(None, None))
+    age_s = None if last is None or last.time_us is None else max(0.0, (now_us - last.time_us) / 1e6)
+    return {
+        "number": number,
+        "name": line.name if line else "",
+        "category": line.category if line else "",
+        "expected": expectation.expected.get(number),
+        "state": last.state if last else None,
+        "checked_s_ago": None if age_s is None else round(age_s, 1),
+        "before": seen[-2].state if len(seen) > 1 else None,
+        "chance": chance.chance,
+        "wait_s": chance.wait_s,
+    }
 
 
-def _lasting(channel: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    return None if channel is None else {key: value for key, value in channel.items() if key != "checked_s_ago"}
+def short(seconds: float | None) -> float | None:
+    """Tenths of a second are enough."""
+    return None if seconds is None else round(seconds, 1)
 
 
-def counts(channels: Iterable[Mapping[str, Any]]) -> Counter[str]:
-    """How many channels that need not be left out are in each state; '' for those not checked."""
-    return Counter(one["state"] or "" for one in channels if one["expected"] is not False)
+def figures_of(status: Status) -> dict[str, Any]:
+    """The part of the state that is taken from the recorder's status, in the language in use where it has words."""
+    stored = said(status.store_trouble, STORED)
+    return {
+        "exposure_s": short(status.exposure_s),
+        "exposure_max_s": short(status.exposure_max_s),
+        "held": status.held,
+        "store_trouble": stored.text,
+        "store_trouble_lang": stored.language,
+        "sources": [_source(one) for one in status.sources],
+        "levels": [
+            {"path": level.path, "value": level.value, "unit": level.unit, "age_s": short(level.age_s)}
+            for level in status.levels
+        ],
+    }
+
+
+def _source(one: SourceStatus) -> dict[str, Any]:
+    """A source; `lang`: the language of its trouble."""
+    why = said(one.trouble, HEARD)
+    told = {"name": one.name, "state": one.state, "trouble": why.text, "lang": why.language}
+    return {**told, "age_s": short(one.age_s)}

@@ -266,4 +266,4 @@ class Taps:
             if not taken:
                 for row in fresh:
                     self._waiting.pop(row.id, None)
-                    self._desk.ids.discard(row.id)
+                self._desk.not_kept(fresh)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from typing import Any, NamedTuple
-from zoneinfo import ZoneInfo
 
 from satdiag.rows import MAX_SECONDS, parse_offset
+from satdiag.sheet import zone_named
 from satdiag.vocabulary import KINDS, TEMPLATES
 
 ENCODINGS = ("utf-8", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp1252")
@@ -84,8 +84,8 @@ def _zone(value: Any) -> str | None:
     if isinstance(value, str) and parse_offset(value) is not None:
         return None
     try:
-        ZoneInfo(value)
-    except (OSError, ValueError, TypeError, LookupError):  # an unknown zone is a KeyError
+        zone_named(value)
+    except (ValueError, TypeError):
         return "is neither an IANA time zone such as America/Chicago nor an offset such as -05:00"
     return None
 

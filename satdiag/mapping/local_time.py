@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
-from zoneinfo import ZoneInfo
 
 from satdiag.mapping.time_format import stamp_reader
 from satdiag.rows import parse_offset
+from satdiag.sheet import zone_named
 
 TimeReader = Callable[[str], str]
 """Turns a text of the foreign log into a time of the log. Raises ValueError saying what is wrong with it."""
 
 
 def zone_of(name: str) -> tzinfo:
-    """An offset such as -05:00, or an IANA time zone. Raises ZoneInfoNotFoundError."""
-    return parse_offset(name) or ZoneInfo(name)
+    """An offset such as -05:00, or an IANA time zone. Raises ValueError."""
+    return parse_offset(name) or zone_named(name)
 
 
 def time_reader(pattern: str, zone: tzinfo | None, fold: str) -> TimeReader:

@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import NamedTuple
 
+from satdiag.errors import shown
 from satdiag.rows import parse_offset
 
 NAMED = ("iso", "unix-s", "unix-ms")
@@ -57,7 +58,7 @@ def format_trouble(pattern: str) -> str | None:
     unknown = [mark for mark in marks if mark not in _NUMBERS and mark not in _WORDS]
     if unknown:
         known = " ".join(f"%{mark}" for mark in (*_NUMBERS, *_WORDS, "%"))
-        return f"holds %{unknown[0]}; known are {known}, or one of {', '.join(NAMED)}"
+        return f"holds %{shown(unknown[0])}; known are {known}, or one of {', '.join(NAMED)}"
     for choices, what in _NEEDED:
         if sum(mark in choices for mark in marks) != 1:
             return f"must name the {what} once ({' or '.join('%' + mark for mark in choices)})"

@@ -6,17 +6,22 @@ Nothing passes that `check_rows` would refuse later: the job stays one that can 
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Collection, Iterator
 from datetime import timezone
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from satdiag.csv_text import quoted
 from satdiag.recorder.clock import time_text
 from satdiag.recorder.heard import Moment, Reading
-from satdiag.rows import Row, check_row, parse_time_us, withdrawn_ids
+from satdiag.rows import Row, check_row, parse_time_us
 from satdiag.vocabulary import VISIT_PAUSE_S
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from satdiag.job import Job
 
 OWN_KINDS = ("clock", "gap")
@@ -35,6 +40,24 @@ class Visits:
         self._starts: list[int] = []
         self._ends: list[int] = []
         self._units: list[dict[str, tuple[str, int]]] = []
+
+    @classmethod
+    def of_rows(cls, rows: pd.DataFrame) -> Visits:
+        """With rows of a job, as in its table, all at once: they go together, because the job was checked."""
+        found, times_us = cls(), rows["time"].to_numpy().astype("datetime64[us]").astype("int64")
+        if not len(times_us):
+            return found
+        rising = np.sort(times_us)
+        pauses = np.flatnonzero(np.diff(rising) > _PAUSE_US)
+        starts = rising[np.concatenate([[0], pauses + 1])]
+        found._starts, found._ends = starts.tolist(), [*rising[pauses].tolist(), int(rising[-1])]
+        found._units = [{} for _ in found._starts]
+        is_level = ((rows["kind"] == "signal") & (rows["unit"] != "")).to_numpy()
+        visit = np.searchsorted(starts, times_us[is_level], side="right") - 1
+        paths, units = (rows[name][is_level].tolist() for name in ("subject", "unit"))
+        for (number, path, unit), count in Counter(zip(visit.tolist(), paths, units, strict=True)).items():
+            found._units[number][path] = (unit, count)
+        return found
 
     def add(self, time_us: int, path: str = "", unit: str = "") -> str:
         """Add a row; `path` and `unit` are those of a level. Says why it cannot be added, blank if it was."""
@@ -120,14 +143,9 @@ class Admission:
     @classmethod
     def of_job(cls, job: Job, ids: Collection[str]) -> Admission:
         """The admission to a job with what its rows already say; `ids` are those that a `withdraw` may name."""
-        naive = job.sheet.naive_times
-        withdrawn = withdrawn_ids(job.rows)
-        visits = Visits()
-        for row in job.rows:
-            if not row.id or row.id not in withdrawn:
-                level = row.kind == "signal" and bool(row.unit)
-                visits.add(parse_time_us(row.time, naive) or 0, *((row.subject, row.unit) if level else ()))
-        return cls(naive, {site.name for site in job.sheet.sites}, ids, visits)
+        rows = job.observations
+        visits = Visits.of_rows(rows[~rows["withdrawn"]])
+        return cls(job.sheet.naive_times, {site.name for site in job.sheet.sites}, ids, visits)
 
     @classmethod
     def without_job(cls, naive_times: timezone | None = None) -> Admission:

@@ -17,11 +17,10 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 def _monotonic() -> Callable[[], int]:
     """The monotonic clock of this system that counts a sleep of the computer (man 2 clock_gettime, by system)."""
-    if hasattr(time, "CLOCK_BOOTTIME"):
-        return lambda: time.clock_gettime_ns(time.CLOCK_BOOTTIME)
-    if sys.platform == "darwin":
-        return lambda: time.clock_gettime_ns(time.CLOCK_MONOTONIC)
-    return time.perf_counter_ns
+    if sys.platform == "win32":
+        return time.perf_counter_ns
+    kind = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)  # Linux has both, macOS the latter, which counts it
+    return lambda: time.clock_gettime_ns(kind)
 
 
 class Clock:

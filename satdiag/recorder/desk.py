@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from satdiag.bulk import ids_of, runs_of
 from satdiag.recorder.admit import OWN_KINDS, Admission
 from satdiag.recorder.clock import time_text
 from satdiag.recorder.heard import Line, Moment, Reading, Source
@@ -40,9 +41,10 @@ class KnownIds(Collection[str]):
         """An id that a row brought with it."""
         self._before.add(identifier)
 
-    def discard(self, identifier: str) -> None:
-        """The row with an id that was added is not written after all."""
-        self._before.discard(identifier)
+    def drop(self, ids: Sequence[str]) -> None:
+        """The rows with these ids, this run's own or such that were added, are not written after all."""
+        self.void([name for name in ids if name not in self._before])
+        self._before.difference_update(ids)
 
     def next(self) -> str:
         """A new id."""
@@ -87,8 +89,8 @@ class Taken:
 
 def next_run(job: Job) -> str:
     """The next free name of a recorder run: r1, r2, ..."""
-    used = {row.run.partition(".")[0] for row in job.rows if row.run}
-    used |= {row.id.partition("-")[0].partition(".")[0] for row in job.rows if row.id}
+    used = {run.partition(".")[0] for run in runs_of(job.rows)}
+    used |= {name.partition(".")[0] for name in {name.partition("-")[0] for name in ids_of(job.rows) if name}}
     texts = "\n".join(job.documents)
     number = 1
     while f"r{number}" in used or f"-r{number}." in texts or f"-r{number}-" in texts:
@@ -113,13 +115,14 @@ class Desk:
 
     def __init__(self, job: Job, run: str, start: Moment) -> None:
         self.run, self.start = run, start
-        self.ids = KnownIds({row.id for row in job.rows if row.id}, run)
+        self.ids = KnownIds([name for name in ids_of(job.rows) if name], run)
         self._admission = Admission.of_job(job, self.ids)
         self._lines = 0
         self._lock = threading.Lock()
         self._documents: dict[str, str] = {}
         self._played: dict[tuple[str, str], str] = {}
-        self._levels_by_hand: dict[str, tuple[int, str]] = {}
+        self._levels_by_hand: dict[str, tuple[int, str, str]] = {}
+        self._taken_back: dict[str, tuple[int, str, str]] = {}
 
     def take(
         self, source: Source, lines: Sequence[Line], committed: Callable[[], None] | None = None, urgent: bool = False
@@ -163,6 +166,17 @@ class Desk:
                 self.ids.add(row.id)
                 self._remember(row, at)
         return row
+
+    def not_kept(self, rows: Sequence[Row]) -> None:
+        """Rows from hand for which there was no room: no `withdraw` may name them, and nothing rests on them."""
+        with self._lock:
+            self.ids.drop([row.id for row in rows])
+            for row in reversed(rows):
+                if row.kind == "signal" and row.unit:
+                    self._admission.visits.take_back(*self._levels_by_hand.pop(row.id)[:2])
+                elif row.kind == "withdraw" and row.value in self._taken_back:
+                    level = self._levels_by_hand[row.value] = self._taken_back.pop(row.value)
+                    self._admission.visits.add(*level)
 
     def renew(self, sheet: Sheet) -> None:
         """The sheet was changed: its sites and what it says of times without an offset hold from now on."""
@@ -210,9 +224,10 @@ class Desk:
     def _remember(self, row: Row, at: Moment) -> None:
         """A level that was typed in may be taken back: then its unit binds nobody any more."""
         if row.kind == "signal" and row.unit:
-            self._levels_by_hand[row.id] = (at.wall_ns // 1000, row.subject)
+            self._levels_by_hand[row.id] = (at.wall_ns // 1000, row.subject, row.unit)
         elif row.kind == "withdraw" and row.value in self._levels_by_hand:
-            self._admission.visits.take_back(*self._levels_by_hand.pop(row.value))
+            level = self._taken_back[row.value] = self._levels_by_hand.pop(row.value)
+            self._admission.visits.take_back(*level[:2])
 
     def _as_played(self, source: Source, reading: Reading) -> Reading:
         """A played-back row under names of this run's own: none is used twice, and it withdraws its own rows only."""

@@ -51,7 +51,7 @@ class Reader:
         if text.split(maxsplit=1)[0].lower() == "site":
             ends = [f"{text} ".find(f" {name} ") + len(name) + 1 for name in self.sites if f" {name} " in f"{text} "]
             start = max(ends, default=0)
-        found = re.compile(r"(?:^|\s)\s*#").search(text, start)
+        found = re.compile(r"(?:^|\s)#").search(text, start)
         return (text, "") if found is None else (text[: found.start()].rstrip(), text[found.end() :].strip())
 
     def site(self, body: str) -> Reading:
@@ -112,12 +112,12 @@ class Reader:
         entry, subject, rest = _subject(kind, words)
         if not rest:
             units = f" in {' or '.join(entry.units)}" if entry.units else ""
-            raise NotTaken(f"'{kind} {subject}' needs a value: {values_text(entry)}{units}.")
+            raise NotTaken(f"{quoted(f'{kind} {subject}')} needs a value: {values_text(entry)}{units}.")
         value, *given = rest
         if value.lower() in (*entry.states, UNREADABLE):
             value = value.lower()
         if len(given) > (1 if entry.units else 0):
-            what = f"{quoted(given[-1])} is too much after '{kind} {subject} {value}'"
+            what = f"{quoted(given[-1])} is too much after {quoted(f'{kind} {subject} {value}')}"
             raise NotTaken(f"{what}. A remark stands after ' # '.")
         return Reading(kind, subject, value, self._unit(entry, value, given))
 

@@ -53,6 +53,10 @@ class LastSeen:
         twin._channels, twin._levels = dict(self._channels), dict(self._levels)
         return twin
 
+    def pass_over(self, count: int) -> None:
+        """Count rows of which nothing is remembered, as later ones say the same."""
+        self._n += count
+
     def see(self, kind: str, level: Level, identifier: str) -> None:
         """A row of a kind; `level` holds its subject, value, unit and time."""
         self._n += 1
@@ -61,7 +65,7 @@ class LastSeen:
             levels = (*self._levels.get(level.path, ()), (identifier, level))
             self._levels[level.path] = levels[-REMEMBERED:]
         elif kind in ("channel", "tune"):
-            self._see_channel(level.path, check._replace(value=_verdict(kind, level.value)))
+            self._see_channel(level.path, check._replace(value=verdict(kind, level.value)))
         elif (kind, level.path) == ("swap", "receiver") and level.value != "unreadable":
             self._swaps = (*self._swaps, check)[-REMEMBERED:]
 
@@ -95,7 +99,7 @@ class LastSeen:
         return tuple(levels[-1][1] for _, levels in sorted(self._levels.items()) if levels)
 
 
-def _verdict(kind: str, value: str) -> str:
+def verdict(kind: str, value: str) -> str:
     """What a row says of a channel's state; blank if it judges nothing."""
     if kind == "tune":
         return {"refused": "refused", "audio": "authorised"}.get(value, "")

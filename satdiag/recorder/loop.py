@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 JOIN_S = 5.0
 
+ROOM_WAIT_S = 1.0
+"""How long what was typed waits for room."""
+
 
 class ByHand(Source):
     """What a person types while recording; the words are the rows, so nothing is kept beside them."""
@@ -140,9 +143,9 @@ class Recorder:
             names["gnss"] = None
         if not names:
             return
-        last_us = parse_time_us(rows[-1].time, job.sheet.naive_times) or 0
-        span_s = (self.began.wall_ns / 1000 - last_us) / 1e6
-        # The clock may have been set back since: then nobody knows how long it was.
+        # Without a row of it, or with a clock that was set back since, nobody knows how long it was.
+        last_us = parse_time_us(rows[-1].time, job.sheet.naive_times) if rows else None
+        span_s = 0.0 if last_us is None else (self.began.wall_ns / 1000 - last_us) / 1e6
         span = f"{span_s:.3f}" if 0 < span_s <= MAX_SECONDS else ""
         note = f"the run {run} ended without closing"
         self._write_own(self.began, [Reading("gap", name, "lost", note=note, span_s=span) for name in names])
@@ -224,8 +227,9 @@ class Recorder:
                 self._acknowledge(ids)
 
         batch = taken.batch
-        if not self.writer.put(Batch(batch.rows, (), committed, urgent=True, items=1), 1.0):
+        if not self.writer.put(Batch(batch.rows, (), committed, urgent=True, items=1), ROOM_WAIT_S):
             self.answer = "NOT taken: nothing can be written just now and there is no room left. Enter it again."
+            self.desk.not_kept(batch.rows)
             self.hand.refused()
             return Entered((), self.answer, False)
         self.hand.committed(ids)  # the writer keeps the order: what takes it back is written after it

@@ -6,13 +6,15 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from satdiag.csv_text import quoted
-from satdiag.errors import BadInput, Problem, bad_input
+from satdiag.errors import BadInput, Problem, bad_input, named, shown
 from satdiag.recorder.profile_checks import MAX_FIELDS
 from satdiag.recorder.profile_keys import NUMBER_KEYS, TABLES, VALUE_KEYS
 from satdiag.recorder.profile_pattern import compile_pattern
+from satdiag.toml_text import deep_key
 from satdiag.vocabulary import KINDS, UNREADABLE, Entry, entry_of, subjects_of, takes_unreadable, unit_allowed
 
 MAX_BYTES = 1_000_000
@@ -56,11 +58,13 @@ def read_profile_text(text: str, file: str) -> dict[str, Any]:
 def _toml(text: str, file: str) -> dict[str, Any]:
     if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
         raise bad_input(file, "the file is larger than 1 MB", "A line profile is a page or two at most.")
+    if line := deep_key(text):
+        raise bad_input(file, "a key has a hundred parts or more", "Write a key as one word.", line)
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         found = re.search(r"at line (\d+)", str(error))
-        what = re.sub(r" \(at .*\)$", "", str(error))
+        what = shown(re.sub(r" \(at .*\)$", "", str(error)), 200)
         line = int(found[1]) if found else text.count("\n") + 1
         mend = "Write key = value, with text in \"quotes\" and patterns in 'single quotes'."
         raise bad_input(file, f"not valid TOML: {what}", mend, line) from None
@@ -72,18 +76,26 @@ def _toml(text: str, file: str) -> dict[str, Any]:
 
 def _line_of(text: str, table: str, nth: int, key: str | None) -> int | None:
     """The line of a key in a table, else of the table's head, else None. `nth` counts tables of one name."""
-    current, seen, head = "", {"": 0}, None
+    lines = _tables(text).get((table, nth), ())
+    if key:
+        statement = re.compile(rf"\s*\"?{re.escape(key)}\"?\s*[.=]")
+        for number, line in lines:
+            if statement.match(line) and not _HEADING.match(line):
+                return number
+    return next((number for number, line in lines if _HEADING.match(line)), None)
+
+
+@lru_cache(maxsize=4)
+def _tables(text: str) -> Mapping[tuple[str, int], list[tuple[int, str]]]:
+    """The lines of each table with their numbers, by its name and which of that name it is."""
+    current, seen = "", {"": 0}
+    found: dict[tuple[str, int], list[tuple[int, str]]] = {}
     for number, line in enumerate(text.split("\n"), 1):
-        heading = _HEADING.match(line)
-        if heading:
+        if heading := _HEADING.match(line):
             current = heading[1]
             seen[current] = seen.get(current, -1) + 1
-        if current != table or seen[current] != nth:
-            continue
-        head = head or (number if heading else None)
-        if key and re.match(rf"\s*\"?{re.escape(key)}\"?\s*[.=]", line):
-            return number
-    return head
+        found.setdefault((current, seen[current]), []).append((number, line))
+    return found
 
 
 # --- each key alone ---------------------------------------------------------------------------------------------
@@ -197,7 +209,7 @@ def _unknown_field(name: str | int, line: Table) -> tuple[str, str] | None:
     """What is wrong with the name of a field, and how to mend it; None: nothing."""
     text, known = str(name), _known_fields(line)
     if known is not None:
-        mend = f"Fields of a line: {', '.join(sorted(known)) or 'none'}."
+        mend = f"Fields of a line: {named(sorted(known))}."
         return None if text in known else (f"there is no field {quoted(text)}", mend)
     if line["part"] == "json" or (re.fullmatch(r"[1-9]\d{0,2}", text, re.ASCII) and int(text) <= MAX_FIELDS):
         return None

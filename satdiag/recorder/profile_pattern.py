@@ -17,6 +17,8 @@ from collections.abc import Iterator, Sequence
 from importlib import import_module
 from typing import Any
 
+from satdiag.errors import shown
+
 MAX_CHARACTERS = 1000
 """A longer line is not matched with a pattern."""
 
@@ -59,9 +61,9 @@ def compile_pattern(text: str) -> re.Pattern[str]:
     except (RecursionError, OverflowError):
         raise ValueError("is nested too deeply or counts too far") from None
     except (re.error, ValueError) as error:
-        raise ValueError(f"is no regular expression: {error}") from None
+        raise ValueError(f"is no regular expression: {shown(str(error), 200)}") from None
     except Warning as warning:
-        raise ValueError(f"is not clear: {warning}") from None
+        raise ValueError(f"is not clear: {shown(str(warning), 200)}") from None
     try:
         ways = _Ways(tree).count
     except RecursionError:

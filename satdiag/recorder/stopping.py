@@ -79,7 +79,7 @@ def stopping(done: threading.Event) -> Iterator[threading.Event]:
             continue
         if signal.getsignal(number) is not signal.SIG_IGN:  # nohup and the like know what they want
             before[number] = signal.signal(number, ask)
-    forget = _watch_console(asked, done) if sys.platform == "win32" else lambda: None
+    forget = _watch_console(asked, done)
     try:
         yield asked
     finally:
@@ -88,20 +88,26 @@ def stopping(done: threading.Event) -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
-def _watch_console(asked: threading.Event, done: threading.Event) -> Callable[[], None]:
-    """On Windows: a closed window leaves a program a few seconds; they are used to close the file."""
-    if sys.platform != "win32":
-        raise AssertionError("only for Windows")
-    import ctypes
+if sys.platform == "win32":
 
-    @ctypes.WINFUNCTYPE(ctypes.c_int, ctypes.c_uint)
-    def handler(event: int) -> int:
-        if event not in _CONSOLE_CLOSED:
-            return 0
-        asked.set()
-        done.wait(4.5)
-        return 1
+    def _watch_console(asked: threading.Event, done: threading.Event) -> Callable[[], object]:
+        """A closed window leaves a program a few seconds; they are used to close the file."""
+        import ctypes
 
-    kernel = ctypes.windll.kernel32
-    kernel.SetConsoleCtrlHandler(handler, 1)
-    return lambda: kernel.SetConsoleCtrlHandler(handler, 0)
+        @ctypes.WINFUNCTYPE(ctypes.c_int, ctypes.c_uint)
+        def handler(event: int) -> int:
+            if event not in _CONSOLE_CLOSED:
+                return 0
+            asked.set()
+            done.wait(4.5)
+            return 1
+
+        kernel = ctypes.windll.kernel32
+        kernel.SetConsoleCtrlHandler(handler, 1)
+        return lambda: kernel.SetConsoleCtrlHandler(handler, 0)
+
+else:
+
+    def _watch_console(asked: threading.Event, done: threading.Event) -> Callable[[], object]:
+        """Elsewhere a closed window sends a signal."""
+        return lambda: None

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import copy
 import heapq
-import sys
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from types import MappingProxyType
@@ -23,26 +22,27 @@ from satdiag.job import HEADER, Job
 from satdiag.recorder.clock import time_text
 from satdiag.recorder.last_seen import ChannelCounts, LastSeen, Level
 from satdiag.recorder.proofs import CONTRARY, Item, Word, ended_by, raised_by, word_of
+from satdiag.recorder.thin_start import started
+from satdiag.recorder.thinning import (
+    BEFORE,
+    HAND,
+    PER_S,
+    RECENT_S,
+    TOUCHING_US,
+    Key,
+    Stream,
+    made,
+    repeat_limit_s,
+    stream_of,
+)
 from satdiag.rows import Row, parse_number, parse_time_us
 from satdiag.sheet import Sheet
-from satdiag.vocabulary import AWAKE_HOLD_S, RESET_DEAD_S
-
-REPEAT_S = 240.0
-"""Of rows that repeat each other one is kept at least this often; below the hold times of the exposure clock."""
-
-RECENT_S = 300.0
-"""Rows are thinned once they are this old: what comes late, reaches back or is taken back soon finds them all."""
+from satdiag.vocabulary import AWAKE_HOLD_S
 
 FOLD_OVER = 40_000
 """If ever more rows are kept (a level that flickers for hours), the old ones are folded into what they came to."""
 
-HAND = "hand"
-_S = 1_000_000  # microseconds
-_TOUCHING_US = 2_000  # spans are written to the millisecond
 _BIN_US = 1_000
-_BEFORE = "(before)"  # the line of time of the rows that were there when the run began; no run can be named so
-
-_Key = tuple[str, tuple[str, ...]]
 
 
 class Exposure(NamedTuple):
@@ -50,15 +50,6 @@ class Exposure(NamedTuple):
 
     lower_s: float
     upper_s: float
-
-
-class _Stream(NamedTuple):
-    """Rows that repeat each other: when one was last kept, the latest one since, and what counts stood then."""
-
-    says: str
-    kept_us: int
-    latest: Item | None
-    stood: tuple[int, ...]
 
 
 class _Fold(NamedTuple):
@@ -85,7 +76,7 @@ class ThinLog:
         self._first: dict[str, Item] = {}
         self._recent: dict[str, list[tuple[int, int, Item]]] = {}
         self._frontier_us: dict[str, int] = {}
-        self._streams: dict[_Key, _Stream] = {}
+        self._streams: dict[Key, Stream] = {}
         self._raised: Counter[tuple[str, str]] = Counter()
         self._gap_ends: dict[tuple[str, str], tuple[int, int]] = {}
         self._gap_starts: dict[str, list[int]] = {}
@@ -96,13 +87,14 @@ class ThinLog:
     @classmethod
     def of_job(cls, job: Job, fold_over: int = FOLD_OVER) -> ThinLog:
         """The rows that a job has when a run begins."""
-        thin, log = cls(job.sheet, fold_over), job.log
-        at_us = log["at"].to_numpy().astype("datetime64[us]").astype("int64").tolist()
-        texts = [log[name].tolist() for name in ("kind", "subject", "value", "unit", "source", "span_s", "id")]
-        for t_us, kind, subject, value, unit, source, span_s, identifier in zip(at_us, *texts, strict=True):
-            time = time_text(t_us * 1000) if kind == "signal" else ""
-            row = Row(time, kind, subject, value, unit, source, "", f"{span_s:f}", id=identifier)
-            thin._take(row, _BEFORE, t_us)
+        thin, found = cls(job.sheet, fold_over), started(job.log, job.sheet.receiver)
+        if found is not None:
+            thin._n, thin._seen, thin._kept = found.n, found.seen, found.kept
+            thin._first = {} if found.first is None else {BEFORE: found.first}
+            thin._recent, thin._frontier_us = {BEFORE: found.recent}, {BEFORE: found.frontier_us}
+            thin._streams, thin._raised = found.streams, found.raised
+            thin._gap_ends, thin._goes_on = found.gaps.ends, found.gaps.goes_on
+            thin._gap_starts = {BEFORE: found.gaps.starts}
         thin._fold_old()
         return thin
 
@@ -139,7 +131,7 @@ class ThinLog:
         elapsed_s = parse_number(row.elapsed_s) if row.run and row.elapsed_s else None
         if elapsed_s is None:
             return "", wall_us
-        t_us = round(elapsed_s * _S)
+        t_us = round(elapsed_s * PER_S)
         lead_us = wall_us - t_us
         leads = self._leads.setdefault(row.run, {})
         count, total_us = leads.get(lead_us // _BIN_US, (0, 0))
@@ -148,9 +140,7 @@ class ThinLog:
 
     def _take(self, row: Row, line: str, t_us: int) -> None:
         self._n += 1
-        value = "" if row.kind == "note" else row.value
-        line, kind, subject, unit, source = map(sys.intern, (line, row.kind, row.subject, row.unit, row.source))
-        item = Item(self._n, line, t_us, kind, subject, sys.intern(value), unit, source, row.span_s, row.id)
+        item = made(self._n, line, t_us, *row[1:6], row.span_s, row.id)
         self._seen.see(row.kind, Level(*row[2:5], row.time, row.run, row.elapsed_s), row.id)
         if row.kind == "gap":
             self._take_gap(item)
@@ -159,17 +149,17 @@ class ThinLog:
             return
         heap = self._recent.setdefault(line, [])
         heapq.heappush(heap, (t_us, item.n, item))
-        recent_us = t_us - round(RECENT_S * _S)
+        recent_us = t_us - round(RECENT_S * PER_S)
         self._frontier_us[line] = max(self._frontier_us.get(line, recent_us), recent_us)
         while heap[0][0] < self._frontier_us[line]:
             self._settle(line, heap)
 
     def _take_gap(self, gap: Item) -> None:
         """Note where a gap begins; one that begins where the one before it ended goes on with that one."""
-        start_us = gap.t_us - round((parse_number(gap.span_s or "0") or 0.0) * _S)
+        start_us = gap.t_us - round((parse_number(gap.span_s or "0") or 0.0) * PER_S)
         end_us, before = self._gap_ends.get((gap.line, gap.subject), (None, 0))
         self._gap_ends[(gap.line, gap.subject)] = (gap.t_us, gap.n)
-        if end_us is not None and abs(start_us - end_us) <= _TOUCHING_US:
+        if end_us is not None and abs(start_us - end_us) <= TOUCHING_US:
             self._goes_on.add(before)
         else:
             heapq.heappush(self._gap_starts.setdefault(gap.line, []), start_us)
@@ -235,28 +225,28 @@ class ThinLog:
 
     def _thin(self, word: Word, item: Item, is_firm: bool) -> None:
         """Keep a row, or keep it in mind and leave out the one before it in its stream."""
-        key = (item.line, _stream_of(word, item))
+        key = (item.line, stream_of(word, item))
         if item.n not in self._goes_on:
-            self._raised.update((item.line, name) for name in raised_by(word))
+            for name in raised_by(word):
+                self._raised[(item.line, name)] += 1
         self._goes_on.discard(item.n)
         if word.role == "turn" or not is_firm:
             self._end(key)
             self._kept[item.n] = item
             return
-        stood = tuple(self._raised[(item.line, name)] for name in ended_by(word))
+        stood = tuple([self._raised[(item.line, name)] for name in ended_by(word)])
         stream = self._streams.get(key)
         if stream is None or stream.says != word.says or stream.stood != stood:
             self._end(key)
             self._kept[item.n] = item
-            self._streams[key] = _Stream(word.says, item.t_us, None, stood)
+            self._streams[key] = Stream(word.says, item.t_us, None, stood)
             return
         kept_us, latest = stream.kept_us, stream.latest
-        limit_s = RESET_DEAD_S if item.kind == "reset" else REPEAT_S
-        if latest is not None and item.t_us - kept_us > limit_s * _S:
+        if latest is not None and item.t_us - kept_us > repeat_limit_s(item.kind) * PER_S:
             self._kept[latest.n], kept_us = latest, latest.t_us
-        self._streams[key] = stream._replace(kept_us=kept_us, latest=item)
+        self._streams[key] = Stream(stream.says, kept_us, item, stream.stood)
 
-    def _end(self, key: _Key) -> None:
+    def _end(self, key: Key) -> None:
         stream = self._streams.pop(key, None)
         if stream is not None and stream.latest is not None:
             self._kept[stream.latest.n] = stream.latest
@@ -270,13 +260,6 @@ class ThinLog:
             return Exposure(0.0, 0.0)
         clock = exposure_clock(self._job(items))
         return self._bounds(items, clock, clock.end_s)
-
-    def job(self) -> Job:
-        """The kept rows as a job on the time of the analysis, without runs, notes and documents.
-
-        Until old rows are folded, its exposure clock has the bounds that `exposure` gives.
-        """
-        return self._job(self._items())
 
     def channels(self) -> ChannelCounts:
         """The channels by the state each was last seen in, since the receiver was fitted."""
@@ -297,6 +280,7 @@ class ThinLog:
         return sorted(standing)
 
     def _job(self, items: Sequence[Item]) -> Job:
+        """Kept rows as a job on the time of the analysis, without runs, notes and documents."""
         starts = self._starts_us()
         rows = [
             Row(
@@ -330,7 +314,7 @@ class ThinLog:
     def _after_first_s(self, items: Sequence[Item], line: str, t_us: int) -> float:
         starts = self._starts_us()
         first_us = min(starts.get(item.line, 0) + item.t_us for item in items)
-        return (starts.get(line, 0) + t_us - first_us) / _S
+        return (starts.get(line, 0) + t_us - first_us) / PER_S
 
     def _basis(self, items: Iterable[Item], clock: ExposureClock) -> tuple[object, ...]:
         words = (word_of(item, self._sheet.receiver) for item in items)
@@ -340,7 +324,7 @@ class ThinLog:
         """Something about folded time has become known: the bounds give way by as much as it can change."""
         fold = self._fold
         if fold is not None and line == fold.line and t_us < fold.t_us:
-            span_s = (fold.t_us - t_us) / _S + 2 * AWAKE_HOLD_S
+            span_s = (fold.t_us - t_us) / PER_S + 2 * AWAKE_HOLD_S
             self._fold = fold._replace(lower_s=max(0.0, fold.lower_s - span_s), upper_s=fold.upper_s + span_s)
 
     def _fold_old(self) -> None:
@@ -349,21 +333,16 @@ class ThinLog:
             return
         items, starts = self._items(), self._starts_us()
         newest = max(items, key=lambda item: starts.get(item.line, 0) + item.t_us)
-        t_us = newest.t_us - round(RECENT_S * _S)
-        if self._fold and self._fold.line == newest.line and t_us < self._fold.t_us + AWAKE_HOLD_S * _S:
+        t_us = newest.t_us - round(RECENT_S * PER_S)
+        if self._fold and self._fold.line == newest.line and t_us < self._fold.t_us + AWAKE_HOLD_S * PER_S:
             return
         clock = exposure_clock(self._job(items))
         bounds = self._bounds(items, clock, self._after_first_s(items, newest.line, t_us))
         self._fold = _Fold(newest.line, t_us, *bounds, self._basis(items, clock))
-        old_us = starts.get(newest.line, 0) + t_us - round(AWAKE_HOLD_S * _S)
+        old_us = starts.get(newest.line, 0) + t_us - round(AWAKE_HOLD_S * PER_S)
         old = [item for item in items if starts.get(item.line, 0) + item.t_us < old_us]
         for n in _repeated(old, self._sheet):
             self._kept.pop(n, None)
-
-
-def _stream_of(word: Word, item: Item) -> tuple[str, ...]:
-    """Rows repeat each other within one source, as the clock may go by one alone; events come from any."""
-    return word.stream if word.role == "event" else (*word.stream, item.source)
 
 
 def _repeated(old: Sequence[Item], sheet: Sheet) -> list[int]:
@@ -372,7 +351,7 @@ def _repeated(old: Sequence[Item], sheet: Sheet) -> list[int]:
     for item in sorted(old, key=lambda item: (item.line, item.t_us)):
         word = word_of(item, sheet.receiver)
         if word is not None and item.kind not in ("account", "swap") and item.source != HAND:
-            streams.setdefault((item.line, _stream_of(word, item)), []).append(item.n)
+            streams.setdefault((item.line, stream_of(word, item)), []).append(item.n)
     return [n for numbers in streams.values() for n in numbers[1:-1]]
 
 

@@ -1,4 +1,5 @@
-"""The job's own rows, for the table at the end of the report: every one of them, at the place's own time.
+"""The job's own rows, for the table at the end of the report: every one of them, at the place's own time; of a very
+long log the first and the last.
 
 The page holds all rows as JSON and its script shows them in parts; the first few stand in the HTML itself, so that
 they are there without a script too.
@@ -19,6 +20,9 @@ from satdiag.report.local_time import LocalTime
 SHOWN_WITHOUT_SCRIPT = 50
 SHOWN_AT_ONCE = 50
 PRINTED = 200
+MOST_ROWS = 200_000
+"""In one page, which is some 15 MB with them."""
+
 SAID = {
     "shown": mark("Rows {first} to {last} of {found} that fit; the log has {all}."),
     "none": mark("No row fits; the log has {all}."),
@@ -28,7 +32,7 @@ SAID = {
 
 @dataclass(frozen=True)
 class Appendix:
-    """All rows as `heads` name them, with 1 at the end of a row that was withdrawn.
+    """Rows as `heads` name them, with 1 at the end of a row that was withdrawn; `all` are in the log.
 
     `kinds` and `places` are there to choose from; `said` are the sentences that the page's script fills in.
     """
@@ -39,12 +43,14 @@ class Appendix:
     places: tuple[str, ...]
     said: Mapping[str, str]
     language: str
+    all: int
 
     @property
     def data(self) -> dict[str, object]:
         """What the page's script reads."""
         sizes = {"atOnce": SHOWN_AT_ONCE, "printed": PRINTED}
-        return {"heads": self.heads, "rows": self.rows, "said": self.said, "language": self.language, **sizes}
+        texts = {"said": self.said, "language": self.language}
+        return {"heads": self.heads, "rows": self.rows, "all": self.all, **texts, **sizes}
 
     @property
     def first(self) -> tuple[tuple[str | int, ...], ...]:
@@ -57,7 +63,10 @@ def appendix_of(job: Job, local: LocalTime, clean: Callable[[str], str]) -> Appe
     frame = job.observations
     if frame.empty:
         return None
-    places = _places(job, frame)
+    count, places = len(frame), _places(job, frame)
+    if count > MOST_ROWS:
+        kept = np.concatenate([np.arange(MOST_ROWS // 2), np.arange(count - MOST_ROWS // 2, count)])
+        frame, places = frame.iloc[kept], [places[number] for number in kept]
     columns = (
         _clock(frame, local),
         frame["subject"],
@@ -70,7 +79,7 @@ def appendix_of(job: Job, local: LocalTime, clean: Callable[[str], str]) -> Appe
     texts = [[clean(str(text)) for text in column] for column in columns]
     rows = tuple(zip(*texts, frame["withdrawn"].astype(int).tolist(), strict=True))
     said = {name: translated(text) for name, text in SAID.items()}
-    return Appendix(_heads(), rows, _each(texts[2]), _each(texts[5]), said, spoken())
+    return Appendix(_heads(), rows, _each(texts[2]), _each(texts[5]), said, spoken(), count)
 
 
 def _heads() -> tuple[str, ...]:

@@ -95,6 +95,7 @@ def _side(found: Comparison, number: int, local: LocalTime, clean: Clean) -> dic
         "job": side.job,
         "from": _moment(side.from_, local),
         "to": _moment(side.to, local),
+        "zone": clean(local.sentence),
         "verdict": clean(side.verdict),
     }
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from satdiag.findings import ChannelFinding, EntitlementFindings
 from satdiag.language import tell
 from satdiag.report import palette, words
@@ -14,6 +16,9 @@ SYMBOLS = {"cross": "x", "ring": "circle-open", "triangle": "triangle-up", "dash
 ORDER = ("refused", "missing", "no-signal", "unchecked")
 BIG, SMALL = 8, 5
 FEW = 40
+MOST_MARKS = 300
+"""Of a state. Of more channels so many marks are drawn, as far up: more would hide one another."""
+
 MORE_LIKELY_DEAD = 0.5
 
 
@@ -27,7 +32,7 @@ def _rest(found: EntitlementFindings) -> list[ChannelFinding]:
 
 
 def rest_marks(found: EntitlementFindings, scale: float) -> list[Spec]:
-    """One mark a channel that does not play, stacked where the log ends, by state."""
+    """One mark a channel that does not play, stacked where the log ends, by state; of very many some."""
     rest, height = _rest(found), float(found.authorised or 0)
     if found.exposure_s is None or found.expected is None:
         return []
@@ -37,23 +42,31 @@ def rest_marks(found: EntitlementFindings, scale: float) -> list[Spec]:
         channels = sorted(part.channel for part in rest if part.state == state)
         if not channels:
             continue
+        count = len(channels)
+        places = sorted(
+            {k * (count - 1) // (MOST_MARKS - 1) for k in range(MOST_MARKS)} if _are_many(count) else range(count)
+        )
         look = palette.CHANNELS[state]
         color = INK if state == "unchecked" else look.fill
         marks.append(
             {
                 "type": "scatter",
                 "mode": "markers",
-                "x": [x] * len(channels),
-                "y": [height + k for k in range(1, len(channels) + 1)],
+                "x": [x] * len(places),
+                "y": [height + 1 + place for place in places],
                 "marker": {"symbol": SYMBOLS[look.symbol], "size": size, "color": color, "line": {"width": 1.2}},
-                "text": [tell("channel {channels}", channels=number) for number in channels],
+                "text": [tell("channel {channels}", channels=channels[place]) for place in places],
                 "hovertemplate": "%{text}<extra></extra>",
-                "name": tell("{count} {state}", count=len(channels), state=words.CHANNEL_STATES[state]),
+                "name": tell("{count} {state}", count=count, state=words.CHANNEL_STATES[state]),
                 "cliponaxis": False,
             }
         )
-        height += len(channels)
+        height += count
     return marks
+
+
+def _are_many(count: int) -> bool:
+    return count > MOST_MARKS
 
 
 def completion(found: EntitlementFindings, scale: float) -> list[Spec]:
@@ -95,6 +108,13 @@ def rest_words(found: EntitlementFindings) -> str:
     """What the caption says of the line where the log ends and of the marks on it, in a sentence."""
     has_rest = found.exposure_s is not None and bool(_rest(found))
     has_end = bool(completion(found, 1.0))
+    if has_rest and any(_are_many(count) for count in Counter(part.state for part in _rest(found)).values()):
+        column = tell(
+            "The dash-dotted line is where the log ends; the column of marks on it is as tall as the number of "
+            "channels that do not play yet."
+        )
+        diamond = tell("The diamond is when the last one should come, its whiskers the 90 % range as far as it fits.")
+        return f"{column} {diamond}" if has_end else column
     if has_rest and has_end:
         return tell(
             "The dash-dotted line is where the log ends, with one mark for each channel that does not play yet; the "

@@ -8,6 +8,7 @@ from satdiag.diagnosis.model import load_model
 from satdiag.findings import DiagnosisFindings, PlanStep, Swing
 from satdiag.language import parted, spoken, tell, tell_many, translated
 from satdiag.report.figure import Figure, Spec, Table, axis, label, layout, note, table
+from satdiag.report.kinds import kind_words
 from satdiag.report.numbers import MINUTE_S, duration, percent
 from satdiag.report.palette import FAINT, HATCH, INK, ORANGE, SKY_BLUE
 from satdiag.report.words import fault_words
@@ -41,8 +42,8 @@ def sentences(found: DiagnosisFindings) -> list[str]:
     if found.learned_jobs:
         said.append(
             tell_many(
-                "The packaged figures were moved by {n} closed job of this computer's user.",
-                "The packaged figures were moved by {n} closed jobs of this computer's user.",
+                "The packaged figures were moved by {n} closed job learned from.",
+                "The packaged figures were moved by {n} closed jobs learned from.",
                 found.learned_jobs,
             )
         )
@@ -99,6 +100,9 @@ def _ticks() -> Spec:
 def _what(swing: Swing) -> str:
     if swing.what == "prior":
         return tell("how often this comes: {fault}", fault=fault_words(swing.of))
+    if swing.what == "kind":
+        fault, _, kind = swing.of.partition("/")
+        return tell("how often “{kind}”: {fault}", kind=kind_words(kind), fault=fault_words(fault))
     items = load_model().items
     what = translated(items[swing.what].what) if swing.what in items else swing.what
     return tell("{what}, given: {fault}", what=what, fault=fault_words(swing.of))

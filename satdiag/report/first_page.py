@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from satdiag.diagnosis.space import EXPLANATION
+from satdiag.diagnosis.wording import AS_GOOD_AS_SURE
+from satdiag.diagnosis.wording import minutes as minutes_words
 from satdiag.findings import Findings, Verdict
 from satdiag.job import Job
 from satdiag.language import listed, tell, tell_many
 from satdiag.report import palette, words
 from satdiag.report.local_time import LocalTime
-from satdiag.report.numbers import MINUTE_S, duration
+from satdiag.report.numbers import MINUTE_S
 from satdiag.report.opening import could_not, how_sure, three_reasons
 
 FURTHER_STEPS = 2
@@ -49,7 +52,7 @@ def first_page_of(job: Job, findings: Findings, local: LocalTime, technician: bo
         symbol=palette.VERDICTS[verdict.state],
         text=words.sentence(verdict.text) or tell("Nothing can be said about this vehicle yet."),
         sure=how_sure(verdict),
-        as_of=tell("This is the vehicle as it was on {moment}.", moment=as_of) if as_of else "",
+        as_of=tell("As of {moment}.", moment=as_of) if as_of else "",
         step=words.sentence(verdict.do_next) or tell("No next step follows from this log."),
         further_title=tell("After that") if tests else tell("If that is not it"),
         further=(tests or _repairs(findings))[:FURTHER_STEPS],
@@ -62,10 +65,13 @@ def first_page_of(job: Job, findings: Findings, local: LocalTime, technician: bo
 
 
 def _head(verdict: Verdict) -> str:
-    """The verdict in a few words: a fault's own name, else the state."""
+    """The verdict in a few words: a fault's own name, else the state. A guess is not said as a fact."""
+    proved = (verdict.probability or 0.0) >= AS_GOOD_AS_SURE
     if verdict.state == "fault" and verdict.fault is not None and verdict.fault in words.FAULTS:
         name = words.FAULTS[verdict.fault]
-        return name[0].upper() + name[1:]
+        return name[0].upper() + name[1:] if proved else tell("Most likely: {what}", what=name)
+    if verdict.state == "explained" and not proved:
+        return tell("Most likely nothing to repair")
     return words.VERDICTS[verdict.state]
 
 
@@ -80,9 +86,10 @@ def _tests(findings: Findings) -> tuple[str, ...]:
 
 
 def _repairs(findings: Findings) -> tuple[str, ...]:
-    """What to try where no test pays, but for what the next step names already."""
+    """What to try where no test pays, but for what the next step names already, and what is nothing to try."""
     first = findings.verdict.do_next
-    repairs = {one.text: one.minutes for one in findings.diagnosis.repairs if not _says(first, one.text)}
+    tried = [one for one in findings.diagnosis.repairs if one.fault != EXPLANATION]
+    repairs = {one.text: one.minutes for one in tried if not _says(first, one.text)}
     return tuple(_with_time(text, minutes) for text, minutes in repairs.items())
 
 
@@ -91,7 +98,7 @@ def _says(whole: str, part: str) -> bool:
 
 
 def _with_time(text: str, minutes: float) -> str:
-    takes = duration(minutes * MINUTE_S)
+    takes = minutes_words(minutes * MINUTE_S)
     return tell("{what} It takes about {time}.", what=words.sentence(text), time=takes)
 
 

@@ -21,6 +21,11 @@ class LocalTime:
     told: str
 
     @property
+    def name(self) -> str:
+        """The zone's own name, 'America/Chicago' or 'UTC'."""
+        return str(getattr(self.zone, "key", "UTC"))
+
+    @property
     def sentence(self) -> str:
         """The sentence that names the zone, in the language in use."""
         return translated(self.told)
@@ -42,6 +47,12 @@ class LocalTime:
         if instant is None:
             return tell("not known")
         return moment_text(self.wall(parse_instant(instant)))
+
+    def as_of(self, instant: Instant | None, job: str) -> str:
+        """'As of 3 May 2031, 08:40 (America/Chicago); job demo-1.' of the last row's instant."""
+        if instant is None:
+            return tell("The log has no time; job {job}.", job=job)
+        return tell("As of {moment} ({zone}); job {job}.", moment=self.text(instant), zone=self.name, job=job)
 
 
 IN_UTC = LocalTime(UTC, mark("Times are UTC."))

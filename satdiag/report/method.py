@@ -53,12 +53,15 @@ def _settings(findings: Findings, can: Collection[str] | None) -> Table:
     beside = findings.diagnosis.beside
     kept = any(path.expected_from == "remembered" for path in findings.signal.paths.values())
     learned = (
-        tell_many("moved by {n} closed job of this computer", "moved by {n} closed jobs of this computer", jobs)
+        tell_many("moved by {n} closed job learned from", "moved by {n} closed jobs learned from", jobs)
         if jobs
         else tell("as packaged, nothing learned")
     )
+    others = findings.entitlement.wait_prior_jobs
+    waits = tell_many("with what {n} other job showed", "with what {n} other jobs showed", others)
     rows = [
         (tell("figures of the diagnosis"), learned),
+        *([(tell("how long channels take"), waits)] if others else []),
         (tell("receiver beside"), beside.reference or tell("not known") if beside else tell("none")),
         (tell("levels under an open sky from other jobs"), tell("used") if kept else tell("not used")),
         (tell("tests offered"), tell("all") if can is None else tell("with: {what}", what=listed(sorted(can)))),

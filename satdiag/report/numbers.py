@@ -12,6 +12,7 @@ UNKNOWN = mark("not known")
 MINUTE_S = 60.0
 HOUR_S = 3600.0
 DAY_S = 86400.0
+LEAST_CHANCE = 1e-6
 THIN_SPACE = "\u202f"
 FIXED_SPACE = "\u00a0"
 RANGE = mark("90\u202f% range")
@@ -101,6 +102,11 @@ def percent(share: float | None, interval: Interval | None = None) -> str:
     if low == high == _digits_percent(share) and not low.isdigit():
         return _one_percent(share)  # 'over 99 % (over 99 to over 99 %)' says no more
     return f"{_digits_percent(share)}{THIN_SPACE}% ({_ends(low, high)}{THIN_SPACE}%)"
+
+
+def chance(p: float) -> str:
+    """A probability that was computed: never quite 0 or 100 %, whatever rounding made of it."""
+    return _one_percent(min(max(p, LEAST_CHANCE), 1.0 - LEAST_CHANCE))
 
 
 def _one_percent(share: float) -> str:

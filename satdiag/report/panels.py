@@ -13,11 +13,12 @@ from numpy.typing import NDArray
 
 from satdiag.findings import PathSignal, Stretch
 from satdiag.language import tell
+from satdiag.paths import path_words
 from satdiag.report.figure import Spec, axis, day_ticks, label, layout, note
 from satdiag.report.local_time import LocalTime, parse_instant, utc
 from satdiag.report.palette import BLUE, FAINT, HATCH, INK, PURPLE, STRETCHES, Mark
 from satdiag.report.words import STRETCHES as STRETCH_WORDS
-from satdiag.report.words import axis_unit_words, path_words, unit_words
+from satdiag.report.words import axis_unit_words, unit_words
 from satdiag.vocabulary import bars_of
 
 LEVELS, STATES, EVENTS = "levels", "states", "events"

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from satdiag.errors import SatdiagError
-from satdiag.safe_write import beside, sync
+from satdiag.safe_write import beside, check_form, sync
 
 PAGE_BEGINS = b"<!doctype html>"
 PDF_BEGINS = b"%PDF-"
@@ -17,11 +17,13 @@ PDF_BEGINS = b"%PDF-"
 def check_place(place: Path) -> None:
     """Refuse a place where a page would do harm: a folder, a device, no web page. Raises SatdiagError."""
     _check(place, PAGE_BEGINS, "web page", "report.html")
+    check_form(place, "a page")
 
 
 def check_pdf_place(place: Path) -> None:
     """Refuse a place where a PDF would do harm: a folder, a device, no PDF. Raises SatdiagError."""
     _check(place, PDF_BEGINS, "PDF", "report.pdf")
+    check_form(place, "a PDF")
 
 
 def _check(place: Path, begins: bytes, kind: str, such_as: str) -> None:

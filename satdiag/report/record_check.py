@@ -7,6 +7,8 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from jinja2 import TemplateError
+
 import satdiag
 from satdiag.acceptance.judgement import confirm
 from satdiag.acceptance.record import LAYOUT, Record, parse_record, rates_of
@@ -55,10 +57,13 @@ def verify_record(path: str | os.PathLike[str], job: Job) -> Verification:
     try:
         record = parse_record(found[1])
     except (ValueError, RecursionError) as error:
-        why = tell("The data in the page cannot be read as a record: they were changed, or are of another version.")
-        return _whole([Check("record", False, f"{why} ({error})")])
+        return _whole([Check("record", False, f"{_no_record()} ({error})")])
     checks = [_hash_check(record, found[1], page), _page_check(record, page), _job_check(record, job)]
     return _whole([*checks, _criteria_check(record, job, all(one.holds is not False for one in checks))])
+
+
+def _no_record() -> str:
+    return tell("The data in the page cannot be read as a record: they were changed, or are of another version.")
 
 
 def _page_text(place: Path) -> str:
@@ -89,7 +94,10 @@ def _page_check(record: Record, page: str) -> Check:
         )
         return Check("page", None, text)
     stated = _STATED.search(page)
-    expected = record_html(record)
+    try:
+        expected = record_html(record)
+    except TemplateError:  # a word that the page shows is not among the data
+        return Check("page", False, _no_record())
     if stated is not None:  # a wrong hash is said by itself
         expected = expected.replace(record.sha256, stated[1])
     where = _BLOCK.search(page)

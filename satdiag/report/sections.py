@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from satdiag.findings import EntitlementFindings, Findings, TuningFindings
 from satdiag.job import Job
@@ -13,7 +13,7 @@ from satdiag.report.expect import elsewhere
 from satdiag.report.fill_in import fill_in_figure
 from satdiag.report.local_time import LocalTime
 from satdiag.report.method import method_section
-from satdiag.report.numbers import duration, percent, range_words, seconds, wait_minutes
+from satdiag.report.numbers import chance, duration, percent, range_words, seconds, wait_minutes
 from satdiag.report.section import Section, because
 from satdiag.report.sky_moved import moved_tables
 from satdiag.report.sky_plot import satellite_table, sky_figure
@@ -31,6 +31,7 @@ from satdiag.report.wiring import wiring_parts
 
 OUTSIDE = 0.5
 SMALL_CHANCE = 0.01
+NAMED_CHANNELS = 40
 """A category more likely outside the account than late is named; a chance below the other one is not worth words."""
 
 
@@ -71,20 +72,28 @@ def _channel_sentences(found: EntitlementFindings) -> tuple[str, ...]:
         counted = words.EXPECTED_FROM[found.expected_from]
         said.append(tell("Counted as expected: {channels}.", channels=counted))
     if found.p_all_expected is not None and not found.complete:
-        said.append(tell("The chance that every expected channel comes is {p}.", p=percent(found.p_all_expected)))
+        said.append(tell("The chance that every expected channel comes is {p}.", p=chance(found.p_all_expected)))
     if found.remaining_to_last_s is not None and found.remaining_to_last_s.p95 > 0 and not found.complete:
         wait = wait_minutes(found.remaining_to_last_s)
         said.append(tell("The last one should come after {wait} more of listening.", wait=wait))
     if found.p_account_dead is not None and found.p_account_dead >= SMALL_CHANCE:
-        said.append(tell("The chance that the whole account is inactive is {p}.", p=percent(found.p_account_dead)))
+        said.append(tell("The chance that the whole account is inactive is {p}.", p=chance(found.p_account_dead)))
     if any(channel.remaining_s for channel in found.channels):
         said.append(
             tell("A wait below is a middle value with its {range}, in minutes of listening.", range=range_words())
         )
     if found.beyond_package:
-        numbers = ", ".join(str(channel) for channel in found.beyond_package)
+        numbers = _few(found.beyond_package)
         said.append(tell("These play although they were not expected to: {numbers}.", numbers=numbers))
     return tuple(said)
+
+
+def _few(channels: Sequence[int]) -> str:
+    """Numbers of channels; the first ones of very many."""
+    shown = ", ".join(str(channel) for channel in channels[:NAMED_CHANNELS])
+    if len(channels) <= NAMED_CHANNELS:
+        return shown
+    return tell("{channels} and others ({count} in all)", channels=shown, count=len(channels))
 
 
 def _fill_in(found: EntitlementFindings) -> Section:
@@ -121,7 +130,7 @@ def _listening_sentences(found: EntitlementFindings) -> tuple[str, ...]:
         )
     if found.p_not_begun is not None and found.p_not_begun >= SMALL_CHANCE:
         sentences.append(
-            tell("The chance that nothing has been sent yet at all is {p}.", p=percent(found.p_not_begun))
+            tell("The chance that nothing has been sent yet at all is {p}.", p=chance(found.p_not_begun))
         )
     if found.exposure_since_resend_s is not None:
         since = duration(found.exposure_since_resend_s)

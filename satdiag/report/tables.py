@@ -16,6 +16,7 @@ from satdiag.findings import (
     TuningFindings,
 )
 from satdiag.language import mark, tell, tell_many, translated
+from satdiag.paths import path_words
 from satdiag.report import palette, words
 from satdiag.report.figure import Cell, Table, table
 from satdiag.report.numbers import duration, percent, quantity, range_words, seconds, unknown, wait_minutes
@@ -24,7 +25,7 @@ from satdiag.tables import LineUpChannel
 
 @dataclass(frozen=True)
 class ChannelGroup:
-    """The channels in one state: a head with the count, a table, and whether it stands open."""
+    """The channels in one state: a head with the count, a table of the first `LISTED`, and whether it stands open."""
 
     words: str
     symbol: str
@@ -35,6 +36,9 @@ class ChannelGroup:
 
 OPEN = ("refused", "missing", "no-signal")
 OPEN_UP_TO = 30
+LISTED = 1000
+"""Channels of a state in the page, which would not open with hundreds of thousands of them."""
+
 # What needs thought comes first.
 GROUP_ORDER = ("refused", "missing", "no-signal", "unchecked", "authorised")
 
@@ -46,7 +50,7 @@ def channel_groups(found: EntitlementFindings, lineup: Sequence[LineUpChannel] |
     for state in GROUP_ORDER:
         channels = sorted((part for part in found.channels if part.state == state), key=lambda part: part.channel)
         if channels:
-            whole = _channel_table(state, channels, by_number)
+            whole = _channel_table(state, channels[:LISTED], by_number)
             stands_open = state in OPEN and len(channels) <= OPEN_UP_TO
             symbol = palette.CHANNELS[state].symbol
             groups.append(ChannelGroup(_state_words(state), symbol, len(channels), stands_open, whole))
@@ -120,7 +124,7 @@ def share_table(found: SignalFindings) -> Table | None:
         "{range} of what such a place gives in the long run. Between two readings a drop-out may pass unseen.",
         range=range_words(),
     )
-    rows = [(words.path_words(name), *_shares(path)) for name, path in found.paths.items()]
+    rows = [(path_words(name), *_shares(path)) for name, path in found.paths.items()]
     return table(caption, heads, rows, "|".join(heads[1:]))
 
 
@@ -161,7 +165,7 @@ def level_table(found: SignalFindings) -> Table | None:
             level = path.clear_level if path.level_here is None else path.level_here
             beside = translated(EXPECTED_LEVEL_FROM[path.expected_from]) if path.expected_from else ""
             told = tell("nothing above the floor") if path.deficit_at_least is not None else quantity(level, unit)
-            rows.append((words.path_words(name), told, expected, short, beside))
+            rows.append((path_words(name), told, expected, short, beside))
     if not rows:
         return None
     heads = (
@@ -187,7 +191,7 @@ def _difference_unit(unit: str | None) -> str:
 def budget_table(found: SignalFindings) -> Table | None:
     """Every input of the link budgets that levels were compared with, or None if there was none."""
     rows = [
-        (words.path_words(name), one.label, quantity(one.value, one.unit, one.range), one.source, one.standing)
+        (path_words(name), one.label, quantity(one.value, one.unit, one.range), one.source, one.standing)
         for name, path in found.paths.items()
         for one in path.expected_inputs
     ]
@@ -251,14 +255,44 @@ def signal_sentences(found: SignalFindings) -> tuple[str, ...]:
     return tuple(said)
 
 
+_GAINS = {
+    "antenna": mark(
+        "With the other antenna, the level of {path} went from {before} to {after} at the same spot: a gain of "
+        "{more}."
+    ),
+    "lead": mark(
+        "With the other lead, the level of {path} went from {before} to {after} at the same spot: a gain of {more}."
+    ),
+    "antenna and lead": mark(
+        "With the other antenna and lead, the level of {path} went from {before} to {after} at the same spot: a gain "
+        "of {more}."
+    ),
+}
+"""What is said by the parts that were exchanged, as `signal.swaps` names them."""
+
+_BACK = {
+    "antenna": mark(
+        "With the old antenna back in, the level of {path} went from {before} to {after} at the same spot: a gain of "
+        "{more}."
+    ),
+    "lead": mark(
+        "With the old lead back in, the level of {path} went from {before} to {after} at the same spot: a gain of "
+        "{more}."
+    ),
+    "antenna and lead": mark(
+        "With the old antenna and lead back in, the level of {path} went from {before} to {after} at the same spot: "
+        "a gain of {more}."
+    ),
+}
+"""The same where they went back after a trial."""
+
+
 def _gain(one: SwapGain) -> str:
     """What other parts gained on a path."""
     unit = words.unit_words(one.unit)
-    return tell(
-        "With the other {part}, the level of {path} went from {before} to {after} at the same spot: a gain of "
-        "{more}.",
-        part=one.part,
-        path=words.path_words(one.path),
+    said = (_BACK if one.back else _GAINS)[one.part]
+    return translated(said).format(
+        path=path_words(one.path),
         before=quantity(one.before, unit),
         after=quantity(one.after, unit),
         more=quantity(one.gain, _difference_unit(one.unit), one.gain_90),

@@ -10,12 +10,13 @@ import pandas as pd
 from satdiag.findings import SignalFindings, Stretch
 from satdiag.job import Job, Visit
 from satdiag.language import in_figures, tell
+from satdiag.paths import path_words
 from satdiag.report.figure import Figure, Table, table
 from satdiag.report.local_time import LocalTime, parse_instant, utc
 from satdiag.report.numbers import duration
 from satdiag.report.panels import LEVELS, STATES, Drawing, panels
 from satdiag.report.words import STRETCHES as STRETCH_WORDS
-from satdiag.report.words import path_words, unit_words
+from satdiag.report.words import unit_words
 
 VISITS_DRAWN = 6
 ROWS_LISTED = 200

@@ -196,8 +196,6 @@ EXPECTED_FROM = Words(
     }
 )
 
-PATH_KINDS = Words({"satellite": mark("satellite"), "repeater": mark("repeater")})
-
 
 def fault_words(fault: str | None) -> str:
     """A fault or class in words; a name that is not known stands as it is."""
@@ -212,15 +210,6 @@ _ROW = re.compile(r"row (\d+)")
 def row_words(rows: Iterable[str]) -> str:
     """Names of rows of the log, as findings hold them: a row without an id is called 'row 8'."""
     return ", ".join(tell("row {n}", n=found[1]) if (found := _ROW.fullmatch(row)) else row for row in rows)
-
-
-def path_words(path: str) -> str:
-    """A path in words: 'satellite:east' is 'satellite east'."""
-    if path == "any":
-        return tell("any path")
-    kind, colon, name = path.partition(":")
-    kind = PATH_KINDS.get(kind, kind)
-    return f"{kind} {name}" if colon else kind
 
 
 def unit_words(unit: str | None) -> str:
@@ -239,15 +228,9 @@ def axis_unit_words(unit: str) -> str:
     return unit_words(unit)
 
 
-_PATH = re.compile(r"\bsatellite:(\w)")
-
-
 def sentence(text: str) -> str:
-    """A text with a capital letter and a full stop, for notes that were written as phrases.
-
-    A path's name of the log, 'satellite:east', becomes two words.
-    """
-    text = _PATH.sub(lambda found: f"{PATH_KINDS['satellite']} {found[1]}", text.strip())
+    """A text with a capital letter and a full stop, for notes that were written as phrases."""
+    text = text.strip()
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from satdiag.csv_text import quoted, quoted_value
-from satdiag.errors import BadInput, Problem
+from satdiag.errors import BadInput, Problem, named
 from satdiag.ring_file.checks import KEYS, OWN_WINDOWS, REQUIRED, RISING, SINGLE
 from satdiag.ring_file.model import FILE, Block, Bridge, Direct, End, LinkData, Node, Optics, Plug, RingFile, Socket
 from satdiag.sheet import line_of_key, load_toml
@@ -128,7 +128,7 @@ class _Reading:
         for name in dict.fromkeys(wanted):
             if name not in self._nodes:
                 what = f"the wanted order names '{name}', which is no node"
-                yield self._problem(what, f"Nodes: {', '.join(self._nodes) or 'none'}.", "ring", "wanted")
+                yield self._problem(what, f"Nodes: {named(self._nodes)}.", "ring", "wanted")
             if wanted.count(name) > 1:
                 what = f"the wanted order names '{name}' {wanted.count(name)} times"
                 yield self._problem(what, "Light passes each node once: name each once.", "ring", "wanted")
@@ -136,7 +136,7 @@ class _Reading:
     def _references(self, table: str, key: str, known: list[str], kind: str) -> Iterator[Problem]:
         for nth, one in enumerate(self._tables(table)):
             if key in one and one[key] not in known:
-                mend = f"Known: {', '.join(known) or 'none'}. Mend the name, or add [[{kind}]] for it."
+                mend = f"Known: {named(known)}. Mend the name, or add [[{kind}]] for it."
                 yield self._problem(f"'{one[key]}' is no {kind} of this file", mend, table, key, nth)
 
     def _bridge_ends(self) -> Iterator[Problem]:
@@ -156,7 +156,7 @@ class _Reading:
                 yield self._problem(what, self._add_block(), "plug", None, nth)
                 continue
             if block not in self._blocks:
-                mend = f"Blocks: {', '.join(self._blocks) or 'none'}. Mend the name, or add [[block]] for it."
+                mend = f"Blocks: {named(self._blocks)}. Mend the name, or add [[block]] for it."
                 yield self._problem(f"'{block}' is no block of this file", mend, "plug", "block", nth)
                 continue
             yield from self._socket(table, block, nth, first)
@@ -167,7 +167,7 @@ class _Reading:
     def _add_block(self) -> str:
         if not self._blocks:
             return "The file has no block: write [[block]] with its name, positions and outputs_row first."
-        return f"Add block. Blocks: {', '.join(self._blocks)}."
+        return f"Add block. Blocks: {named(self._blocks)}."
 
     def _socket(
         self, table: dict[str, Any], block: str, nth: int, first: dict[tuple[str, int], int]
@@ -196,7 +196,7 @@ class _Reading:
                 )
                 yield self._problem(what, "Light enters a bridge at its .in: mend one of the two.", "plug", row, nth)
         elif end.owner not in self._nodes:
-            mend = f"Nodes: {', '.join(self._nodes) or 'none'}. Mend the name, or add [[node]] for it."
+            mend = f"Nodes: {named(self._nodes)}. Mend the name, or add [[node]] for it."
             yield self._problem(f"'{end.owner}' is no node or bridge of this file", mend, "plug", row, nth)
 
     def _pairs(self, name: str) -> Iterator[Problem]:

@@ -18,6 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import xlogy
 
+from satdiag.signal.surface import Ends, near_top, surface
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
@@ -34,6 +36,7 @@ _LENGTHS = 2.0
 
 _SHARE_CELLS, _RATE_CELLS = 180, 48
 _ZOOMS = 2
+_AT_A_TIME = 1 << 15  # logarithms: what is worked on at a time stays in the processor's own memory
 
 # A log writes changes only, if nearly every reading differs from the one before it.
 _CHANGES_ONLY = 0.9
@@ -101,8 +104,32 @@ class ChainDraws:
         return 3600.0 * self.share * (1.0 - self.share) * self.rate_per_s
 
 
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """Weight of each cell of a grid (_SHARE_CELLS, _RATE_CELLS), summing to 1, between the ends of its axes."""
+
+    weight: Floats
+    angles: Ends
+    logs: Ends
+
+    def draws(self, stream: int = 0, part: slice = slice(None)) -> ChainDraws:
+        """Draws from it, all or a part of them; `stream` makes those of different histories independent."""
+        random = np.random.default_rng([_RANDOM_SEED, stream])
+        chance, across, along = (random.random(DRAWS)[part] for _ in range(3))
+        reached = self.weight.ravel().cumsum()
+        row, column = np.divmod(np.searchsorted(reached, chance * reached[-1], side="right"), _RATE_CELLS)
+        angle = self.angles[0] + (row + across) * (self.angles[1] - self.angles[0]) / _SHARE_CELLS
+        log_rate = self.logs[0] + (column + along) * (self.logs[1] - self.logs[0]) / _RATE_CELLS
+        return ChainDraws(np.sin(angle) ** 2, np.exp(log_rate))
+
+
 def chain_draws(history: History, stream: int = 0) -> ChainDraws:
-    """Posterior draws for a history; `stream` makes the draws of different histories independent.
+    """Posterior draws for a history; `stream` makes the draws of different histories independent."""
+    return posterior(history).draws(stream)
+
+
+def posterior(history: History) -> Posterior:
+    """What a history says of its chain.
 
     The grid is even in the angle whose squared sine is the share and in the logarithm of the rate, where the prior
     is flat; it is drawn closer round the posterior until that fills it.
@@ -110,32 +137,36 @@ def chain_draws(history: History, stream: int = 0) -> ChainDraws:
     soonest_s, latest_s = FORGETS_WITHIN_S
     if history.changes:
         latest_s = max(latest_s, _LENGTHS * history.watched_s)
-    angles, logs = (0.0, np.pi / 2.0), (-np.log(latest_s), -np.log(soonest_s))
-    for _ in range(_ZOOMS):
-        weight = _weights(history, angles, logs)
-        angles, logs = _filled(weight.sum(axis=1), angles), _filled(weight.sum(axis=0), logs)
-    weight = _weights(history, angles, logs)
-    random = np.random.default_rng([_RANDOM_SEED, stream])
-    row, column = np.divmod(random.choice(weight.size, DRAWS, p=weight.ravel()), _RATE_CELLS)
-    angle = angles[0] + (row + random.uniform(size=DRAWS)) * (angles[1] - angles[0]) / _SHARE_CELLS
-    log_rate = logs[0] + (column + random.uniform(size=DRAWS)) * (logs[1] - logs[0]) / _RATE_CELLS
-    return ChainDraws(np.sin(angle) ** 2, np.exp(log_rate))
+    told, angles, logs = _told(history), (0.0, np.pi / 2.0), (-np.log(latest_s), -np.log(soonest_s))
+    x, y = _cells(angles, logs)
+    angles, logs = _closer(_summing_to_1(near_top(told.log_likelihood, x, y)), angles, logs)
+    staying = surface(told.staying, angles, logs, told.changing)
+    for zoom in reversed(range(_ZOOMS)):
+        x, y = _cells(angles, logs)
+        weight = _summing_to_1(staying(x, y) + told.changing(x, y))
+        if zoom:
+            angles, logs = _closer(weight, angles, logs)
+    return Posterior(weight, angles, logs)
 
 
-def _weights(history: History, angles: tuple[float, float], logs: tuple[float, float]) -> Floats:
-    """Posterior weight of each cell of the grid (_SHARE_CELLS, _RATE_CELLS), summing to 1."""
-    shares = np.sin(_middles(angles, _SHARE_CELLS)) ** 2
-    rates = np.exp(_middles(logs, _RATE_CELLS))
-    log_likelihood = _log_likelihood(history, shares[:, None], rates[None, :])
-    weight = np.exp(log_likelihood - log_likelihood.max())
-    return np.asarray(weight / weight.sum())
+def _cells(angles: Ends, logs: Ends) -> tuple[Floats, Floats]:
+    return _middles(angles, _SHARE_CELLS), _middles(logs, _RATE_CELLS)
 
 
-def _middles(ends: tuple[float, float], cells: int) -> Floats:
+def _middles(ends: Ends, cells: int) -> Floats:
     return ends[0] + (np.arange(cells) + 0.5) / cells * (ends[1] - ends[0])
 
 
-def _filled(weight: Floats, ends: tuple[float, float]) -> tuple[float, float]:
+def _summing_to_1(log_weight: Floats) -> Floats:
+    weight = np.exp(log_weight - log_weight.max())
+    return np.asarray(weight / weight.sum())
+
+
+def _closer(weight: Floats, angles: Ends, logs: Ends) -> tuple[Ends, Ends]:
+    return _filled(weight.sum(axis=1), angles), _filled(weight.sum(axis=0), logs)
+
+
+def _filled(weight: Floats, ends: Ends) -> Ends:
     """The ends of the part of an axis that holds any weight to speak of, and a cell more on either side."""
     some = np.flatnonzero(weight > 1e-7 * weight.max())
     step = (ends[1] - ends[0]) / len(weight)
@@ -143,17 +174,56 @@ def _filled(weight: Floats, ends: tuple[float, float]) -> tuple[float, float]:
     return ends[0] + low * step, ends[0] + high * step
 
 
-def _log_likelihood(history: History, share: Floats, rate: Floats) -> Floats:
-    """On the grid (shares, rates): first state, then every step from reading to reading or every watched stretch."""
-    state = history.state
-    first = share if state[0] else 1.0 - share
-    total = np.log(first) + 0.0 * rate
-    if history.writes_changes_only:
-        total = total + _watched(history, share, rate)
-        lost_sight = ~history.touching
-        waits_s = (history.start_s[1:] - history.end_s[:-1])[lost_sight]
-        return np.asarray(total + _steps(state[:-1][lost_sight], state[1:][lost_sight], waits_s, share, rate))
-    return np.asarray(total + _steps(state[:-1], state[1:], np.diff(history.start_s), share, rate))
+@dataclass(frozen=True, eq=False)
+class _Steps:
+    """Steps from reading to reading, those with waits within 5 % of each other together.
+
+    `wait_s` (n,) is their mean; `stayed_yes`, `stayed_no`, `lost`, `gained` (n,) count them.
+    """
+
+    wait_s: Floats
+    stayed_yes: Floats
+    stayed_no: Floats
+    lost: Floats
+    gained: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Told:
+    """What the likelihood of a history needs of it, at angles (n,) and logarithms of rates (m,) as (n, m): the first
+    state, and every step from reading to reading or every watched stretch.
+
+    The chance of a change is a product of a part of the share and one of the rate, its logarithm is a sum; that of
+    staying is not. `watched`: a history that is known throughout its stretches.
+    """
+
+    first: bool
+    steps: _Steps
+    watched: History | None = None
+
+    def log_likelihood(self, angle: Floats, log_rate: Floats) -> Floats:
+        """In all."""
+        return self.staying(angle, log_rate) + self.changing(angle, log_rate)
+
+    def staying(self, angle: Floats, log_rate: Floats) -> Floats:
+        """Steps from a state to the same one."""
+        share, rate = np.sin(angle) ** 2, np.exp(log_rate)
+        yes = _stayed(self.steps.stayed_yes, self.steps.wait_s, share, rate)
+        return yes + _stayed(self.steps.stayed_no, self.steps.wait_s, 1.0 - share, rate)
+
+    def changing(self, angle: Floats, log_rate: Floats) -> Floats:
+        """All else."""
+        share, rate = np.sin(angle)[:, None] ** 2, np.exp(log_rate)[None, :]
+        steps, lacking = self.steps, 1.0 - share
+        total = np.log(share if self.first else lacking) + 0.0 * rate
+        if self.watched is not None:
+            total += _watched(self.watched, share, rate)
+        total += steps.lost.sum() * np.log(lacking) + steps.gained.sum() * np.log(share)
+        changed = steps.lost + steps.gained
+        some = np.flatnonzero(changed)
+        forgotten = -np.expm1(-steps.wait_s[some, None] * rate)
+        total += changed[some] @ np.log(forgotten.clip(1e-300))
+        return np.asarray(total)
 
 
 def _watched(history: History, share: Floats, rate: Floats) -> Floats:
@@ -162,20 +232,37 @@ def _watched(history: History, share: Floats, rate: Floats) -> Floats:
     return xlogy(history.losses, loss) + xlogy(history.gains, gain) - loss * history.yes_s - gain * no_s
 
 
-def _steps(before: Flags, after: Flags, waits_s: Floats, share: Floats, rate: Floats) -> Floats:
-    """Log transition probabilities, summed. Waits within 5 % of each other are taken together at their mean."""
-    total = np.zeros(np.broadcast_shapes(share.shape, rate.shape))
-    size = np.round(20.0 * np.log(waits_s.clip(1e-6))).astype(int)
-    for same_size in np.unique(size):
-        chosen = size == same_size
-        memory = np.exp(-rate * waits_s[chosen].mean())
-        was, now = before[chosen], after[chosen]
-        kept_yes = share + (1.0 - share) * memory
-        kept_no = (1.0 - share) + share * memory
-        total += xlogy(np.sum(was & now), kept_yes) + xlogy(np.sum(~was & ~now), kept_no)
-        total += xlogy(np.sum(was & ~now), (1.0 - kept_yes).clip(1e-300))
-        total += xlogy(np.sum(~was & now), (1.0 - kept_no).clip(1e-300))
-    return total
+def _told(history: History) -> _Told:
+    state = history.state
+    if history.writes_changes_only:
+        unseen = ~history.touching
+        waits_s = (history.start_s[1:] - history.end_s[:-1])[unseen]
+        return _Told(bool(state[0]), _counted(state[:-1][unseen], state[1:][unseen], waits_s), history)
+    return _Told(bool(state[0]), _counted(state[:-1], state[1:], np.diff(history.start_s)))
+
+
+def _counted(before: Flags, after: Flags, waits_s: Floats) -> _Steps:
+    size = np.round(20.0 * np.log(waits_s.clip(1e-6))).astype(np.intp)
+    size -= size.min(initial=0)
+    sizes = int(size.max(initial=-1)) + 1
+    counts = np.bincount(4 * size + 2 * before + after, minlength=4 * sizes).reshape(sizes, 4).astype(float)
+    some = counts.any(axis=1)
+    counts, total_s = counts[some], np.bincount(size, waits_s, sizes)[some]
+    return _Steps(total_s / counts.sum(axis=1), counts[:, 3], counts[:, 0], counts[:, 2], counts[:, 1])
+
+
+def _stayed(counts: Floats, wait_s: Floats, share: Floats, rate: Floats) -> Floats:
+    """Logarithms of the chances (1 - share) exp(-rate wait) + share, each so many times, as (n, m)."""
+    total = np.zeros(len(share) * len(rate))
+    some = np.flatnonzero(counts)
+    memory, lacking = np.exp(-wait_s[some, None] * rate), 1.0 - share
+    at_a_time = max(1, _AT_A_TIME // len(total))
+    for first in range(0, len(some), at_a_time):
+        here = slice(first, first + at_a_time)
+        chance = lacking[:, None] * memory[here, None, :]
+        chance += share[:, None]
+        total += counts[some[here]] @ np.log(chance, out=chance).reshape(-1, len(total))
+    return total.reshape(len(share), len(rate))
 
 
 def interval_of(draws: Floats, value: float) -> tuple[float, float]:

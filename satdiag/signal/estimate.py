@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import beta
+from scipy.special import betaincinv
 
-from satdiag.findings import Interval, PathSignal, SignalFindings, SkyFindings, Stretch, instant_text
+from satdiag.findings import Interval, PathSignal, SignalFindings, SkyFindings, Stretch, instant_texts
 from satdiag.job import Job
 from satdiag.language import tell
 from satdiag.signal.chain import interval_of
@@ -23,7 +23,7 @@ from satdiag.signal.moves import swaps_s
 from satdiag.signal.open_sky import KeptStay, OpenSky
 from satdiag.signal.patterns import patterns_of
 from satdiag.signal.pieces import Pieces, Readings, read_pieces, readings_of
-from satdiag.signal.pooled import Pooled, dropout_interval, pooled, shares_of
+from satdiag.signal.pooled import Pooled, dropout_interval, plain_share, pooled, shares_of
 from satdiag.signal.said import could_not, disagreements
 from satdiag.signal.segments import CLEAR, SHADOWED
 from satdiag.signal.states import NAMES, PathStates, Read, path_states
@@ -132,7 +132,7 @@ def _path_signal(
     drawn = [states.graded(path) for path in states.drawn]
     graded = pooled(states.graded(states.likely), 2 * stream + 1, drawn)
     share, share_90 = shares_of(received, graded, _apart(states, stream))
-    plain, _ = shares_of(received, pooled(states.graded(states.plain), 2 * stream + 1))
+    plain = plain_share(received, states.graded(states.plain))
     dropouts_per_h = received.losses / received.watched_s * 3600.0
     mean_dropout_s = received.no_s / received.gains if received.gains else None
     known = expected if isinstance(expected, Expected) else None
@@ -228,7 +228,7 @@ def _paths_together(visits: list[dict[str, Read]], stream: int) -> _Together:
     joint_90, enough = None, telling >= LEAST_EVENTS
     if enough:
         # Jeffreys interval of a proportion (Brown, Cai and DasGupta 2001, Statistical Science 16, 101).
-        low, high = (float(beta.ppf(level, joint + 0.5, telling - joint + 0.5)) for level in (0.05, 0.95))
+        low, high = (float(betaincinv(joint + 0.5, telling - joint + 0.5, level)) for level in (0.05, 0.95))
         joint_90 = (min(low, joint / telling), max(high, joint / telling))
     return _Together(
         any_share=some.share if some else None,
@@ -250,9 +250,7 @@ def _stretches(job: Job, name: str, pieces: Pieces, states: States) -> list[Stre
     new[1:] = (states[1:] != states[:-1]) | (pieces.start_s[1:] > pieces.end_s[:-1])
     first = np.flatnonzero(new)
     last = np.append(first[1:], len(states)) - 1
-    found = []
-    for start, end in zip(first, last, strict=True):
-        began, ended = (instant_text(job.instant(float(t))) for t in (pieces.start_s[start], ends_s[end]))
-        if began is not None and ended is not None and pieces.start_s[start] < ends_s[end]:
-            found.append(Stretch(name, began, ended, NAMES[int(states[start])]))
-    return found
+    some = pieces.start_s[first] < ends_s[last]
+    began, ended = (instant_texts(job.start, t_s) for t_s in (pieces.start_s[first][some], ends_s[last][some]))
+    named = [NAMES[state] for state in states[first][some].tolist()]
+    return [Stretch(name, *one) for one in zip(began, ended, named, strict=True)]

@@ -16,7 +16,7 @@ import numpy as np
 from satdiag.findings import ExpectedInput, Interval, SkyFindings
 from satdiag.job import Job
 from satdiag.language import tell, translated
-from satdiag.signal.moves import moves_s, swaps_s
+from satdiag.signal.moves import moves_s, parts_by_era, swaps_s
 from satdiag.signal.open_sky import OpenSky
 from satdiag.signal.states import PathStates
 from satdiag.signal.stays import LEAST_READINGS, LEAST_S, Stay, differ_by, spot_of, stays_of
@@ -97,12 +97,13 @@ def _at_floor(job: Job, path: str, states: PathStates, unit: str, beside: Compar
     spot = spot_of(job, path, begin_s, beside.sky)
     if spot.open_by is None:
         return None
-    return Stay(read.visit, begin_s, floor, 0.0, spot.open_by, spot.word is not None, era=read.era, moved=len(moves))
+    told, parts = spot.word is not None, parts_by_era(job)[read.era]
+    return Stay(read.visit, begin_s, floor, 0.0, spot.open_by, told, era=read.era, parts=parts, moved=len(moves))
 
 
 def _compared(job: Job, path: str, now: Stay, others: Sequence[Stay], unit: str, beside: Compared) -> Expected | str:
     """What a stay lacks beside stays with the same parts, kept levels, or the link budget."""
-    before = [stay for stay in others if stay.era == now.era]
+    before = [stay for stay in others if stay.parts == now.parts]
     opened = [(stay.level, stay.error) for stay in before if stay.open_by is not None]
     kept = [(one.level, one.error) for one in beside.kept.of(path, unit, job.sheet.id)] if beside.kept else []
     if opened or kept:
@@ -153,6 +154,10 @@ def _about(value: float, half: float) -> Interval:
 
 def _by_budget(job: Job, path: str, now: Stay, unit: str, constellation: Constellation | None) -> Expected | str:
     satellite = satellite_of(path, constellation)
+    if satellite is None and not path.startswith("satellite:"):
+        return tell(
+            "no earlier level under an open sky to compare with, and a link budget needs a satellite that is named"
+        )
     if satellite is None:
         return tell(
             "no earlier level under an open sky to compare with, and no satellite of that name for a link budget"

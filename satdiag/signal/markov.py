@@ -12,7 +12,6 @@ P(state j at t | state i at t - 1) times the density of reading t given both sta
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -139,34 +138,6 @@ def filtered(steps: Steps) -> Floats:
     return np.concatenate(found)
 
 
-def pairs(steps: Steps) -> tuple[Floats, float]:
-    """P(state i at t - 1, state j at t) given all readings, (K, K, n), and the log-likelihood.
-
-    At most `SLAB` readings. Of reading 0 only the sum over i has a meaning.
-    """
-    if steps.count > SLAB:
-        raise ValueError(f"pairs of more than {SLAB} readings")
-    slab = _filter(steps, 0, steps.count, np.full(steps.states, 1.0 / steps.states))
-    told, _ = _look_back(slab, np.ones(steps.states))
-    before = np.concatenate([_starts(slab, np.full(steps.states, 1.0 / steps.states))[None], slab.filtered[:-1]])
-    tables = np.moveaxis(slab.tables.reshape(steps.states, steps.states, slab.rows, slab.chunks), 2, 0)
-    both = before[:, :, None] * tables * told[:, None]
-    both /= both.sum(axis=(1, 2), keepdims=True)
-    return np.asarray(slab.in_order(both), dtype=np.float64), slab.log_scale + float(np.log(slab.scale).sum())
-
-
-def sample_paths(steps: Steps, count: int, random: np.random.Generator) -> Iterator[States]:
-    """Paths of states (n,) drawn from their posterior (forward filtering, backward sampling: Carter and Kohn 1994,
-    Biometrika 81, 541); at most `SLAB` readings."""
-    if steps.count > SLAB:
-        raise ValueError(f"paths of more than {SLAB} readings")
-    start = np.full(steps.states, 1.0 / steps.states)
-    slab = _filter(steps, 0, steps.count, start)
-    before = np.concatenate([_starts(slab, start)[None], slab.filtered[:-1]])
-    for _ in range(count):
-        yield _one_path(slab, before, random.random((slab.rows, slab.chunks)), random.random())
-
-
 # --- forward -----------------------------------------------------------------------------------------------------
 
 
@@ -211,11 +182,6 @@ def _walk(slab: _Slab, chunks: slice, given: Floats) -> None:
         now = new
 
 
-def _starts(slab: _Slab, start: Floats) -> Floats:
-    """What each chunk began from, (K, B)."""
-    return np.concatenate([start[:, None], slab.filtered[-1][:, :-1]], axis=1)
-
-
 def _last_filtered(slab: _Slab) -> Floats:
     row, chunk = (slab.count - 1) % slab.rows, (slab.count - 1) // slab.rows
     return slab.filtered[row, :, chunk].copy()
@@ -250,47 +216,3 @@ def _walk_back(slab: _Slab, told: Floats, out: Floats, chunks: slice, given: Flo
         now = np.einsum("ijb,jb->ib", slab.table(row)[:, :, chunks], now)
         now /= now.sum(axis=0)
     out[:, chunks] = now
-
-
-# --- paths -------------------------------------------------------------------------------------------------------
-
-
-def _one_path(slab: _Slab, before: Floats, chances: Floats, last_chance: float) -> States:
-    """Chunks from right to left: the last state of a chunk is drawn by the first one of the chunk after it."""
-    path = np.full((slab.rows, slab.chunks), -1, dtype=np.int8)
-    given = slab.filtered[-1].argmax(axis=0)
-    given[-1] = _draw(slab.filtered[-1][:, -1:], np.array([last_chance]))[0]
-    pending = np.arange(slab.chunks)
-    while len(pending):
-        handed = _path_back(slab, path, before, chances, pending, given[pending])
-        left = pending - 1
-        changed = (left >= 0) & (handed >= 0)
-        changed[changed] &= given[left[changed]] != handed[changed]
-        pending, handed = left[changed], handed[changed]
-        given[pending] = handed
-    return np.asarray(slab.in_order(path), dtype=np.int8)
-
-
-def _path_back(
-    slab: _Slab, path: States, before: Floats, chances: Floats, columns: Numbers, given: Numbers
-) -> Numbers:
-    """The state before each chunk's first reading, as drawn; -1 where the walk met an older one and stopped."""
-    handed = np.full(len(columns), -1)
-    active, now = np.arange(len(columns)), given
-    for row in reversed(range(slab.rows)):
-        here = columns[active]
-        moved = path[row, here] != now
-        path[row, here] = now
-        active, here, now = active[moved], here[moved], now[moved]
-        if not len(active):
-            break
-        weight = before[row][:, here] * slab.table(row)[:, now, here]
-        now = _draw(weight, chances[row, here])
-    handed[active] = now
-    return handed
-
-
-def _draw(weight: Floats, chance: Floats) -> Numbers:
-    """A state for each column of (K, m) by its weight."""
-    reached = np.cumsum(weight, axis=0)
-    return np.asarray((reached < chance * reached[-1]).sum(axis=0))

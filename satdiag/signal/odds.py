@@ -23,7 +23,7 @@ from satdiag.signal.markov import AGREED, SLAB, Floats, Smoothed
 
 Kind = TypeVar("Kind", bound=np.generic)
 
-_SHORTEST_CHUNK = 40
+_SHORTEST_CHUNK = 48
 _MOST_CHUNKS = 4096
 _LEAD = 2048
 _LOOK_EVERY = 8
@@ -40,6 +40,11 @@ class Layout:
     rows: int
     chunks: int
 
+    @property
+    def used(self) -> int:
+        """How many chunks hold any reading; what comes after them is filling alone and need not be walked."""
+        return -(-self.count // self.rows)
+
     def turned(self, part: NDArray[Kind], filling: float) -> NDArray[Kind]:
         """(count,) in the order of the log as (rows, chunks)."""
         if len(part) < self.rows * self.chunks:
@@ -49,6 +54,14 @@ class Layout:
     def in_order(self, part: NDArray[Kind]) -> NDArray[Kind]:
         """(rows, chunks) as (count,) in the order of the log; a view where it can be one."""
         return np.asarray(part.T.reshape(-1)[: self.count])
+
+    def before(self, part: NDArray[Kind], first: float) -> NDArray[Kind]:
+        """For each reading (rows, chunks) what the reading before it holds."""
+        found = np.empty_like(part)
+        found[1:] = part[:-1]
+        found[0, 1:] = part[-1, :-1]
+        found[0, 0] = first
+        return found
 
 
 class Ratios(NamedTuple):
@@ -76,7 +89,9 @@ class OddsSteps(Protocol):
 
 
 @dataclass(eq=False)
-class _Slab:
+class Slab:
+    """A stretch of readings in chunks: ratios, filtered odds (rows, chunks), and what each step was divided by."""
+
     layout: Layout
     ratios: Ratios
     odds: Floats
@@ -117,8 +132,8 @@ def _agree(one: float, other: float) -> bool:
 def _smooth_slab(
     steps: OddsSteps, seen: NDArray[np.bool_], out: Smoothed, first: int, start: float, after: float
 ) -> _End:
-    slab = _filter(steps, first, min(SLAB, steps.count - first), start)
-    told, before = _look_back(slab, after)
+    slab = filtered(steps, first, min(SLAB, steps.count - first), start)
+    told, before = looked_back(slab, after)
     here = slice(first, first + slab.layout.count)
     told *= slab.odds
     out.state[here] = slab.layout.in_order((told > 1.0).view(np.int8))
@@ -134,16 +149,17 @@ def _smooth_slab(
         out.state[here][where] = 0
         probability[where] = (1.0, 0.0, 0.0)
     spent = slab.ratios.log_scale + float(np.log(slab.below).sum())
-    return _End(start, _last(slab), before, spent)
+    return _End(start, last_odds(slab), before, spent)
 
 
 def _led_in(steps: OddsSteps, first: int) -> float:
     """How the readings before a slab end, walked from an even guess."""
     count = min(_LEAD, first)
-    return _last(_filter(steps, first - count, count, 1.0)) if count else 1.0
+    return last_odds(filtered(steps, first - count, count, 1.0)) if count else 1.0
 
 
-def _last(slab: _Slab) -> float:
+def last_odds(slab: Slab) -> float:
+    """The filtered odds of the last reading."""
     last = slab.layout.count - 1
     return float(slab.odds[last % slab.layout.rows, last // slab.layout.rows])
 
@@ -151,36 +167,39 @@ def _last(slab: _Slab) -> float:
 # --- forward -----------------------------------------------------------------------------------------------------
 
 
-def _filter(steps: OddsSteps, first: int, count: int, start: float) -> _Slab:
+def filtered(steps: OddsSteps, first: int, count: int, start: float) -> Slab:
+    """Readings `first` .. `first + count` walked forward from the odds `start`."""
     chunks = min(max(count // _SHORTEST_CHUNK, 1), _MOST_CHUNKS)
     layout = Layout(first, count, -(-count // chunks), chunks)
     shape = (layout.rows, chunks)
-    slab = _Slab(layout, steps.ratios(layout), np.full(shape, _NOTHING), np.empty(shape))
+    slab = Slab(layout, steps.ratios(layout), np.full(shape, _NOTHING), np.ones(shape))
     given = np.ones(chunks)
     given[0] = start
-    low, high = 0, chunks
+    low, high = 0, layout.used
     while low < high:
         last = slab.odds[-1, low:high].copy()
         _walk(slab, slice(low, high), given[low:high])
         found = slab.odds[-1, low:high]
         changed = low + np.flatnonzero(np.abs(found - last) > AGREED * found)
         given[1:] = slab.odds[-1, :-1]
-        low, high = (int(changed[0]) + 1, min(int(changed[-1]) + 2, chunks)) if len(changed) else (0, 0)
+        low, high = (int(changed[0]) + 1, min(int(changed[-1]) + 2, layout.used)) if len(changed) else (0, 0)
     return slab
 
 
-def _walk(slab: _Slab, chunks: slice, given: Floats) -> None:
+def _walk(slab: Slab, chunks: slice, given: Floats) -> None:
     """Walk chunks from the odds `given` until they agree with what stands there."""
-    up, back, stay, _ = slab.ratios
+    parts = (part[:, chunks] for part in (*slab.ratios[:3], slab.below, slab.odds))
     now, new = given, np.empty_like(given)
-    for row in range(slab.layout.rows):
-        below, odds = slab.below[row, chunks], slab.odds[row, chunks]
-        np.multiply(back[row, chunks], now, out=below)
+    for row, (up, back, stay, below, odds) in enumerate(zip(*parts, strict=True)):
+        np.multiply(back, now, out=below)
         below += 1.0
-        np.multiply(stay[row, chunks], now, out=new)
-        new += up[row, chunks]
+        np.multiply(stay, now, out=new)
+        new += up
+        if row % _LOOK_EVERY:
+            now = np.divide(new, below, out=odds)
+            continue
         new /= below
-        agreed = row % _LOOK_EVERY == 0 and bool((np.abs(new - odds) <= AGREED * new).all())
+        agreed = bool((np.abs(new - odds) <= AGREED * new).all())
         odds[:] = new
         if agreed:
             return
@@ -190,13 +209,13 @@ def _walk(slab: _Slab, chunks: slice, given: Floats) -> None:
 # --- backward ----------------------------------------------------------------------------------------------------
 
 
-def _look_back(slab: _Slab, after: float) -> tuple[Floats, float]:
+def looked_back(slab: Slab, after: float) -> tuple[Floats, float]:
     """(L, B) what the readings after each one say of it, as odds, and the same for the slab before."""
     told = np.full((slab.layout.rows, slab.layout.chunks), _NOTHING)
     out = np.full(slab.layout.chunks, _NOTHING)
     given = np.ones(slab.layout.chunks)
-    given[-1] = after
-    low, high = 0, slab.layout.chunks
+    given[slab.layout.used - 1] = after
+    low, high = 0, slab.layout.used
     while low < high:
         last = out[low:high].copy()
         _walk_back(slab, told, out, slice(low, high), given[low:high])
@@ -206,18 +225,17 @@ def _look_back(slab: _Slab, after: float) -> tuple[Floats, float]:
     return told, float(out[0])
 
 
-def _walk_back(slab: _Slab, told: Floats, out: Floats, chunks: slice, given: Floats) -> None:
-    up, back, stay, _ = slab.ratios
+def _walk_back(slab: Slab, told: Floats, out: Floats, chunks: slice, given: Floats) -> None:
+    parts = (part[::-1, chunks] for part in (*slab.ratios[:3], told))
     now, below = given, np.empty_like(given)
-    for row in reversed(range(slab.layout.rows)):
-        there = told[row, chunks]
+    for row, (up, back, stay, there) in enumerate(zip(*parts, strict=True)):
         agreed = row % _LOOK_EVERY == 0 and bool((np.abs(now - there) <= AGREED * now).all())
         there[:] = now
         if agreed:
             return
-        np.multiply(up[row, chunks], there, out=below)
+        np.multiply(up, there, out=below)
         below += 1.0
-        now = stay[row, chunks] * there
-        now += back[row, chunks]
+        now = stay * there
+        now += back
         now /= below
     out[chunks] = now

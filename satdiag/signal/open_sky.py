@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+from satdiag.csv_text import quoted_value
 from satdiag.errors import bad_input
 from satdiag.findings import SkyFindings
 
@@ -73,7 +74,8 @@ def name_of(receiver_id: str) -> str:
 def open_sky_from(value: Mapping[str, Any], file: str) -> OpenSky:
     """Kept levels from a file's JSON object. Raises BadInput."""
     if value.get("form") != FORM:
-        raise bad_input(file, f"its form is {value.get('form')!r}, this version reads form {FORM}", MEND, 1)
+        what = f"its form is {quoted_value(value.get('form'))}, this version reads form {FORM}"
+        raise bad_input(file, what, MEND, 1)
     stays = value.get("stays")
     if not isinstance(value.get("receiver"), str) or not isinstance(stays, list):
         raise bad_input(file, "it does not hold `receiver` and a list `stays`", MEND, 1)

@@ -8,6 +8,7 @@ that was put in. What no reading stands for is unknown, and not counted.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,7 @@ Numbers = NDArray[np.intp]
 
 # judgement, no source: for how long a visit's last reading speaks when nothing comes after it, at most.
 LAST_READING_S = 60.0
+_COLUMNS = ["t_s", "subject", "value", "number", "unit", "source", "span_s"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,23 +75,39 @@ class Readings:
     @property
     def paths(self) -> tuple[str, ...]:
         """Every path that was read or tried, in the order of their names."""
-        return tuple(sorted({*self.lock["subject"], *self.level["subject"]}))
+        return tuple(sorted({*self._lock_of, *self._level_of}))
+
+    @cached_property
+    def _lock_of(self) -> dict[str, pd.DataFrame]:
+        return _by_path(self.lock)
+
+    @cached_property
+    def _level_of(self) -> dict[str, pd.DataFrame]:
+        return _by_path(self.level)
+
+    def locks_in(self, path: str, visit: Visit) -> pd.DataFrame:
+        """The lock rows of a path in a visit."""
+        return _in_visit(self._lock_of.get(path, self.lock.iloc[:0]), visit)
+
+    def levels_in(self, path: str, visit: Visit) -> pd.DataFrame:
+        """The level rows of a path in a visit."""
+        return _in_visit(self._level_of.get(path, self.level.iloc[:0]), visit)
 
     def unit_in(self, path: str, visit: Visit) -> str | None:
         """The unit of a path's levels in a visit (it keeps one), or None without a level."""
-        rows = _in_visit(self.level, path, visit)
+        rows = self.levels_in(path, visit)
         units = rows["unit"][rows["number"].notna().to_numpy()]
         return str(units.iloc[0]) if len(units) else None
 
     def has_lock(self, path: str) -> bool:
         """True if the path's lock was read at all: then a level does not prove reception."""
-        return bool(((self.lock["subject"] == path) & self.lock["locked"].notna()).any())
+        return path in self._lock_of and bool(self._lock_of[path]["locked"].notna().any())
 
 
 def readings_of(job: Job) -> Readings:
     """The readings of a job, with sleep, restarts and gaps."""
     since_s = era_start_s(job)
-    lock, level = (_since(job.select(kind, readable=False), since_s) for kind in ("lock", "signal"))
+    lock, level = (_since(job.select(kind, readable=False)[_COLUMNS], since_s) for kind in ("lock", "signal"))
     locked = np.where(lock["value"] == UNREADABLE, np.nan, lock["value"] == "yes")
     resets = job.select("reset")["t_s"].to_numpy(dtype=float)
     deaf = union(exposure_clock(job).asleep, spans([(t, t + RESET_DEAD_S) for t in resets]))
@@ -122,8 +140,8 @@ def read_pieces(readings: Readings, path: str, visit: Visit) -> Pieces | None:
     by_lock = readings.has_lock(path)
     if not by_lock and floor is None:
         return None
-    levels = _series(readings, _in_visit(readings.level, path, visit), "number", visit)
-    locks = _series(readings, _in_visit(readings.lock, path, visit), "locked", visit)
+    levels = _series(readings, readings.levels_in(path, visit), "number", visit)
+    locks = _series(readings, readings.locks_in(path, visit), "locked", visit)
     edges = np.unique(np.concatenate([levels.start_s, levels.end_s, locks.start_s, locks.end_s]))
     lock = locks.value_at(edges[:-1])
     level = levels.value_at(edges[:-1], locks.changed_before(edges[:-1]))
@@ -163,12 +181,20 @@ class _Series:
 
 
 def _since(rows: pd.DataFrame, since_s: float) -> pd.DataFrame:
-    return rows[(rows["t_s"] >= since_s).to_numpy()]
+    return rows[(rows["t_s"] >= since_s).to_numpy()] if since_s > 0.0 else rows
 
 
-def _in_visit(rows: pd.DataFrame, path: str, visit: Visit) -> pd.DataFrame:
-    inside = (rows["subject"] == path) & (rows["t_s"] >= visit.start_s) & (rows["t_s"] <= visit.end_s)
-    return rows[inside.to_numpy()]
+def _by_path(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """The rows of each path, in the order of time as they are."""
+    code, paths = pd.factorize(rows["subject"])
+    return {str(path): rows.take(np.flatnonzero(code == number)) for number, path in enumerate(paths)}
+
+
+def _in_visit(rows: pd.DataFrame, visit: Visit) -> pd.DataFrame:
+    """The rows in a visit, of rows in the order of time."""
+    t_s = rows["t_s"].to_numpy(dtype=float)
+    first, last = np.searchsorted(t_s, visit.start_s, "left"), np.searchsorted(t_s, visit.end_s, "right")
+    return rows.iloc[first:last]
 
 
 def _series(readings: Readings, rows: pd.DataFrame, column: str, visit: Visit) -> _Series:
@@ -202,10 +228,13 @@ def _dropped(rows: pd.DataFrame, readings: Readings) -> Flags:
     """Readings while asleep or just restarted, and those that their own source cannot have heard."""
     times = rows["t_s"].to_numpy(dtype=float)
     dropped = np.zeros(len(times), dtype=bool)
-    for start_s, end_s in readings.deaf:
-        dropped |= (times >= start_s) & (times < end_s)
+    for first, end in np.searchsorted(times, readings.deaf, "left"):
+        dropped[first:end] = True
     sources = rows["source"].to_numpy(dtype=object)
     gaps = readings.gaps
+    if len(times):
+        begins_s = (gaps["t_s"] - gaps["span_s"]).to_numpy(dtype=float)
+        gaps = gaps[(begins_s < times[-1]) & (gaps["t_s"] > times[0]).to_numpy()]
     for end_s, span_s, source in zip(gaps["t_s"], gaps["span_s"], gaps["subject"], strict=True):
         dropped |= (times > end_s - span_s) & (times < end_s) & (sources == source)
     return dropped

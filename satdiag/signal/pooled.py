@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from satdiag.findings import Interval, Share, ShareIntervals
-from satdiag.signal.chain import DRAWS, ChainDraws, Floats, History, chain_draws, interval_of
+from satdiag.signal.chain import DRAWS, ChainDraws, Floats, History, Posterior, interval_of, posterior
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,17 +57,17 @@ def _draws(ways: Sequence[Sequence[History]], stream: int) -> list[ChainDraws]:
     for number, visit in enumerate(zip(*ways, strict=True)):
         if visit[0].watched_s <= 0.0:
             continue
-        known: dict[bytes, ChainDraws] = {}
+        known: dict[bytes, Posterior] = {}
         parts = []
         for nth, history in enumerate(visit):
             name = history.start_s.tobytes() + history.state.tobytes()
             if name not in known:
-                known[name] = chain_draws(history, 1000 * stream + number)
-            parts.append((known[name], slice(nth * each, min((nth + 1) * each, DRAWS))))
+                known[name] = posterior(history)
+            parts.append(known[name].draws(1000 * stream + number, slice(nth * each, (nth + 1) * each)))
         found.append(
             ChainDraws(
-                np.concatenate([draws.share[part] for draws, part in parts]),
-                np.concatenate([draws.rate_per_s[part] for draws, part in parts]),
+                np.concatenate([draws.share for draws in parts]),
+                np.concatenate([draws.rate_per_s for draws in parts]),
             )
         )
     return found
@@ -95,6 +95,17 @@ def shares_of(
         _reaching(interval_of(part, value), one) for part, value, one in zip(draws, shares, apart, strict=True)
     )
     return Share(*shares, blocked), ShareIntervals(clear_90, shadowed_90, blocked_90)
+
+
+def plain_share(received: Pooled, graded: Sequence[History]) -> Share:
+    """As `shares_of`, of histories whose intervals nobody asks for."""
+    watched_s = sum(history.watched_s for history in graded)
+    blocked = 1.0 - received.share
+    if watched_s <= 0.0:
+        nothing = None if received.share > 0.0 else 0.0
+        return Share(nothing, nothing, blocked)
+    clear = sum(history.yes_s for history in graded if history.watched_s > 0.0) / watched_s
+    return Share(received.share * clear, received.share * (1.0 - clear), blocked)
 
 
 def _reaching(interval: Interval, other: Pooled | None) -> Interval:

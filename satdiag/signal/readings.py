@@ -103,10 +103,10 @@ class Noise(Protocol):
         """True if a state gives readings at all."""
         ...
 
-    def ratios(self, value: Floats, earlier: Floats, alike: Floats | float) -> Ratios:
+    def ratios(self, value: Floats, earlier: Floats, alike: Floats, kind: Numbers) -> Ratios:
         """Densities of the hidden states 1 and 2 as `odds` wants them, for readings (m,) without one that is silent:
-        1 to 2, 2 to 1 and 2 to 2 over 1 to 1, and the logarithms divided out. `alike` is 0 where `earlier` does not
-        count."""
+        1 to 2, 2 to 1 and 2 to 2 over 1 to 1, and the logarithms divided out. `alike` (C,) is how alike a reading of
+        each kind is to the earlier one, 0 where that does not count, `kind` (m,) what kind each is."""
         ...
 
 
@@ -147,13 +147,15 @@ class LevelNoise:
         """See `Noise`."""
         return not np.isnan(self.mean[state])
 
-    def ratios(self, value: Floats, earlier: Floats, alike: Floats | float) -> Ratios:
+    def ratios(self, value: Floats, earlier: Floats, alike: Floats, kind: Numbers) -> Ratios:
         """See `Noise`; a reading says no more than in `tables`."""
         fresh = 1.0 - np.square(alike)
-        half = -0.5 / fresh
+        half, repeats = (-0.5 / fresh)[kind], alike[kind]
         logs = []
         for before in (1, 2):
-            carried = (earlier - self.mean[before]) * (alike / self.sd[before])
+            carried = earlier - self.mean[before]
+            carried *= repeats
+            carried *= 1.0 / self.sd[before]
             for state in (1, 2):
                 part = value - self.mean[state]
                 part *= 1.0 / self.sd[state]
@@ -170,7 +172,7 @@ class LevelNoise:
         for part in others:
             part -= stayed
             np.exp(part, out=part)
-        stayed -= 0.5 * np.log(2.0 * np.pi * fresh)
+        stayed -= (0.5 * np.log(2.0 * np.pi * fresh))[kind]
         return others[0], others[1], others[2], stayed
 
     def _logs(
@@ -229,12 +231,12 @@ class BandNoise:
         """See `Noise`."""
         return bool(self.chance[state].any())
 
-    def ratios(self, value: Floats, earlier: Floats, alike: Floats | float) -> Ratios:
+    def ratios(self, value: Floats, earlier: Floats, alike: Floats, kind: Numbers) -> Ratios:
         """See `Noise`."""
-        band = value.astype(np.intp)
+        band, repeats = value.astype(np.intp), alike[kind]
         one, two = self.chance[1, band], self.chance[2, band]
-        fresh = 1.0 - np.asarray(alike)
-        repeated = alike * (earlier == value)
+        fresh = 1.0 - repeats
+        repeated = repeats * (earlier == value)
         stayed = repeated + fresh * one
         return two / stayed, one / stayed, (repeated + fresh * two) / stayed, np.log(stayed)
 

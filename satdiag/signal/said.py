@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from satdiag.findings import PathSignal, Share
 from satdiag.job import Job
-from satdiag.language import tell
+from satdiag.language import listed, tell, tell_many
+from satdiag.paths import the_path
 from satdiag.signal.chain import FORGETS_WITHIN_S
 from satdiag.signal.expected import DECIBEL_UNITS, Expected
 
@@ -17,49 +18,64 @@ DIFFER_BY = 0.05
 def could_not(
     job: Job, paths: Mapping[str, PathSignal], expected: Mapping[str, Expected | str | None]
 ) -> tuple[str, ...]:
-    """What is missing, path by path, and why there is no level to compare with."""
-    said = []
-    for name, path in paths.items():
-        if path.share is None and path.unit in ("dB", "dB-Hz"):
-            said.append(_levels_alone(name, path.unit))
-        elif path.share is None:
-            said.append(tell("{path}: no reading that could be used: no shares of time", path=name))
-        elif path.share.clear is None:
-            said.append(
-                tell("{path}: locks without levels tell received from blocked, not clear from shadowed", path=name)
-            )
-        if path.share is None or path.observed_s is None:
-            continue
-        if path.observed_s > FORGETS_WITHIN_S[1] and _one_state(path.share):
-            said.append(_one_state_only(name, path.observed_s))
+    """What is missing, and why there is no level to compare with; paths of which the same is true stand together."""
+    said = [*_together((name, _without_share(path)) for name, path in paths.items()), *_one_state_only(paths)]
     in_decibel = {name for name, path in paths.items() if path.unit in DECIBEL_UNITS}
-    said += [
-        tell("{path}: {why}", path=name, why=why)
-        for name, why in expected.items()
-        if isinstance(why, str) and name in in_decibel
-    ]
+    said += _together(
+        (name, why if isinstance(why, str) else "") for name, why in expected.items() if name in in_decibel
+    )
     units = {path.unit for path in paths.values() if path.unit}
     if units and not units & set(DECIBEL_UNITS):
-        said.append(tell("percent and bars are an order only: levels were not compared with a link budget"))
+        said.append(
+            tell("levels in percent or bars can only be put in order: they were not compared with a link budget")
+        )
     return tuple(said)
 
 
-def _levels_alone(name: str, unit: str) -> str:
-    return tell(
-        "{path}: levels in {unit} without lock rows and without level_floor in job.toml do not tell "
-        "received from noise: no shares of time, and clear_level is only the upper level that was read",
-        path=name,
-        unit=unit,
-    )
+def _together(said: Iterable[tuple[str, str]]) -> list[str]:
+    """Each text once, with the paths that it is true of; empty texts are left out."""
+    of: dict[str, list[str]] = {}
+    for name, text in said:
+        if text:
+            of.setdefault(text, []).append(the_path(name))
+    return [tell("{paths}: {what}", paths=listed(names), what=text) for text, names in of.items()]
 
 
-def _one_state_only(name: str, observed_s: float) -> str:
-    return tell(
-        "{path}: its state never changed in {minutes:.0f} minutes: the intervals of its "
-        "shares hold only if such a state lasts ten minutes at most; how long it lasts was not seen",
-        path=name,
-        minutes=observed_s / 60.0,
-    )
+def _without_share(path: PathSignal) -> str:
+    """Why there are no shares of time, or not all of them; empty if there are."""
+    if path.share is None and path.unit in ("dB", "dB-Hz"):
+        return tell(
+            "levels in {unit} without lock rows and without level_floor in job.toml do not tell received from noise, "
+            "so there are no shares of time, and clear_level is only the upper level that was read",
+            unit=path.unit,
+        )
+    if path.share is None:
+        return tell("there is no reading that could be used, so there are no shares of time")
+    if path.share.clear is None:
+        return tell("locks without levels tell received from blocked, not clear from shadowed")
+    return ""
+
+
+def _one_state_only(paths: Mapping[str, PathSignal]) -> list[str]:
+    """Paths whose state never changed, those that were watched for as many minutes in one sentence."""
+    watched: dict[int, list[str]] = {}
+    for name, path in paths.items():
+        if path.share is None or path.observed_s is None:
+            continue
+        if path.observed_s > FORGETS_WITHIN_S[1] and _one_state(path.share):
+            watched.setdefault(round(path.observed_s / 60.0), []).append(the_path(name))
+    return [
+        tell_many(
+            "{paths}: the state never changed in {minutes} minutes, so how long such a state lasts was not seen; "
+            "the ranges of its shares of time hold only if that is ten minutes at most",
+            "{paths}: the state never changed in {minutes} minutes, so how long such a state lasts was not seen; "
+            "the ranges of their shares of time hold only if that is ten minutes at most",
+            len(names),
+            paths=listed(names),
+            minutes=minutes,
+        )
+        for minutes, names in watched.items()
+    ]
 
 
 def _one_state(share: Share) -> bool:
@@ -90,9 +106,9 @@ def _why_differ(path: PathSignal, plain: float, chain: float) -> str:
 
 def _differ(name: str, plain_percent: float, chain_percent: float, why: str) -> str:
     return tell(
-        "{path}: taken one by one, {plain:.0f}% of the time reads as weakened; taken with their neighbours, "
-        "{chain:.0f}% does: {why}",
-        path=name,
+        "{path}: taken one by one, {plain:.0f} % of the time reads as weakened; taken with their neighbours, "
+        "{chain:.0f} % does: {why}",
+        path=the_path(name),
         plain=plain_percent,
         chain=chain_percent,
         why=why,

@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from satdiag.signal.levels import clear_level, shadow_step
-from satdiag.signal.markov import SLAB, Floats, States, sample_paths
+from satdiag.signal.markov import SLAB, Floats, States
 from satdiag.signal.readings import UNKNOWN, BandNoise, ChainReadings, ChainSteps, LevelNoise
 from satdiag.signal.training import BLOCKED, CLEAR, SHADOWED, Chain, first_bands, train
-from satdiag.signal.two_way import smoothed
+from satdiag.signal.two_way import LevelSteps, smoothed
+from satdiag.signal.walked import walk
 
 __all__ = ["BLOCKED", "CLEAR", "SHADOWED", "Segmented", "bands_of", "segment"]
 
@@ -62,11 +63,11 @@ def segment(t_s: Floats, level: Floats, blocked: NDArray[np.bool_], unit: str, w
     readings = ChainReadings(wait_s, value, known)
     chain = train(_part(readings), noise, 2.0 * step)
     steps = ChainSteps(readings, chain.rates_per_s, chain.noise)
-    state = smoothed(steps).state
-    drawn: tuple[States, ...] = (state,)
-    if readings.count <= SLAB:
-        drawn = tuple(sample_paths(steps, PATHS, np.random.default_rng(_RANDOM_SEED)))
-    return Segmented(state, drawn, chain, reference)
+    if readings.count > SLAB:
+        state = smoothed(steps).state
+        return Segmented(state, (state,), chain, reference)
+    walked = walk(LevelSteps(steps))
+    return Segmented(walked.states, walked.paths(PATHS, np.random.default_rng(_RANDOM_SEED)), chain, reference)
 
 
 def bands_of(level: Floats, reference: float, step: float) -> Floats:

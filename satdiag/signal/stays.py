@@ -12,7 +12,7 @@ from satdiag.job import Job
 from satdiag.language import tell
 from satdiag.signal.levels import clear_level, shadow_step
 from satdiag.signal.markov import States
-from satdiag.signal.moves import COVERED, moves_s, place_at, site_at
+from satdiag.signal.moves import COVERED, moves_s, parts_by_era, place_at, site_at
 from satdiag.signal.open_sky import CLEAR_FROM, By, KeptStay, chance_by_mask, clear_by_mask
 from satdiag.signal.pieces import Flags, Floats
 from satdiag.signal.readings import LevelNoise
@@ -42,7 +42,8 @@ class Stay:
 
     `open_by`: what says that the sky was open, None if nothing does. `told`: whether a place was named at all.
     `hidden`: why a weak level there may be the place's, empty if nothing says so. `era`, `moved`: numbers of the
-    fitted parts and of the moves before. `present`: nothing was moved or exchanged after it.
+    exchanges of parts and of the moves before; `parts`: which parts were in, alike where they were the same ones.
+    `present`: nothing was moved or exchanged after it.
     """
 
     visit: int
@@ -53,6 +54,7 @@ class Stay:
     told: bool
     hidden: str = ""
     era: int = 0
+    parts: int = 0
     moved: int = 0
     present: bool = True
 
@@ -77,7 +79,7 @@ def spot_of(job: Job, path: str, since_s: float, sky: SkyFindings | None) -> Spo
         hidden = tell("the vehicle stood at a place called {word}", word=word)
     elif by is None and chance is not None and chance < CLEAR_FROM:
         hidden = tell(
-            "by what is known of the sky the way is clear with a chance of {percent:.0f}% only",
+            "by what is known of the sky the way is clear with a chance of {percent:.0f} % only",
             percent=100.0 * chance,
         )
     return Spot(by, word, hidden)
@@ -85,7 +87,7 @@ def spot_of(job: Job, path: str, since_s: float, sky: SkyFindings | None) -> Spo
 
 def stays_of(job: Job, path: str, states: PathStates, unit: str, sky: SkyFindings | None) -> list[Stay]:
     """Stays of a path in time order, of the readings in one unit; those with too few levels left out."""
-    moves = moves_s(job)
+    moves, parts = moves_s(job), parts_by_era(job)
     last_era = max((read.era for read in states.reads), default=0)
     stays = []
     for number, (read, likely) in enumerate(zip(states.reads, states.likely, strict=True)):
@@ -111,6 +113,7 @@ def stays_of(job: Job, path: str, states: PathStates, unit: str, sky: SkyFinding
                     told=spot.word is not None,
                     hidden=spot.hidden or (tell("it was weakened there for most of the time") if faded else ""),
                     era=read.era,
+                    parts=parts[read.era],
                     moved=int(one),
                     present=number == len(states.reads) - 1 and one == len(moves) and read.era == last_era,
                 )
@@ -134,14 +137,14 @@ def kept_stays(job: Job, name: str, states: PathStates, sky: SkyFindings | None)
     measure for later. Without a direct path (a repeater) there are none."""
     if not name.startswith("satellite"):
         return []
-    last_era = max((read.era for read in states.reads), default=0)
+    last = parts_by_era(job)[max((read.era for read in states.reads), default=0)]
     return [
         KeptStay(
             job.sheet.id, name, unit, stay.level, stay.error, stay.open_by, instant_text(job.instant(stay.begin_s))
         )
         for unit in sorted({unit for unit, _ in states.chains})
         for stay in stays_of(job, name, states, unit, sky)
-        if stay.open_by is not None and stay.era == last_era
+        if stay.open_by is not None and stay.parts == last
     ]
 
 

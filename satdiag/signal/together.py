@@ -91,16 +91,17 @@ def joint_dropouts(paths: Mapping[str, Pieces]) -> tuple[int, int]:
         for name, pieces in paths.items()
         for start_s, end_s in zip(*_onsets(pieces), strict=True)
     )
+    begins_s = np.array([onset[0] for onset in onsets])
+    states = {name: _states(part, begins_s) == _RECEIVED for name, part in paths.items()}
     joint = telling = number = 0
     while number < len(onsets):
-        begin_s, end_s, taken = onsets[number][0], onsets[number][1], {onsets[number][2]}
+        received = {name for name, state in states.items() if state[number]}
+        end_s, taken = onsets[number][1], {onsets[number][2]}
         number += 1
         while number < len(onsets) and onsets[number][0] < end_s:
             end_s = max(end_s, onsets[number][1])
             taken.add(onsets[number][2])
             number += 1
-        instant = np.array([begin_s])
-        received = {name for name, part in paths.items() if _states(part, instant)[0] == _RECEIVED}
         if len(received | taken) >= 2:
             telling += 1
             joint += taken >= received

@@ -14,6 +14,7 @@ import numpy as np
 from satdiag.findings import Interval, SatelliteSky, SkyAgreement, SkyFindings
 from satdiag.job import Job
 from satdiag.language import mark, tell, translated
+from satdiag.paths import the_satellite
 from satdiag.signal.chain import Floats, History, chain_draws, interval_of
 from satdiag.signal.states import PathStates
 
@@ -27,12 +28,12 @@ _RANDOM_SEED = 20260105
 
 State = Literal["agrees", "undecided", "more-blocked", "less-blocked"]
 _SOURCES = {
-    "gnss": mark("by the skyline that navigation satellites show the way is clear with a chance of {percent:.0f}%"),
-    "horizon": mark("by the skyline that was measured the way is clear with a chance of {percent:.0f}%"),
-    "obstacles": mark("by the obstacles that were noted the way is clear with a chance of {percent:.0f}%"),
-    "place": mark("by the word for the place the way is clear with a chance of {percent:.0f}%"),
+    "gnss": mark("by the skyline that navigation satellites show the way is clear with a chance of {percent:.0f} %"),
+    "horizon": mark("by the skyline that was measured the way is clear with a chance of {percent:.0f} %"),
+    "obstacles": mark("by the obstacles that were noted the way is clear with a chance of {percent:.0f} %"),
+    "place": mark("by the word for the place the way is clear with a chance of {percent:.0f} %"),
 }
-_ANY_SOURCE = mark("by what is known of the sky the way is clear with a chance of {percent:.0f}%")
+_ANY_SOURCE = mark("by what is known of the sky the way is clear with a chance of {percent:.0f} %")
 
 
 def beside_sky(job: Job, states: Mapping[str, PathStates], sky: SkyFindings | None) -> tuple[SkyAgreement, ...]:
@@ -110,8 +111,8 @@ def _text(site: str, satellite: SatelliteSky, blocked: float, state: State, chan
     if low is not None and low <= 0.0:
         return _below_horizon(site, satellite.name, -low, blocked, state)
     seen = tell(
-        "{path} at {site}: not received {percent:.0f}% of the time",
-        path=f"satellite:{satellite.name}",
+        "{path} at {site}: not received {percent:.0f} % of the time",
+        path=the_satellite(satellite.name),
         site=site,
         percent=100.0 * blocked,
     )
@@ -121,12 +122,12 @@ def _text(site: str, satellite: SatelliteSky, blocked: float, state: State, chan
         return tell("{seen}; {allows}: the two agree", seen=seen, allows=allows)
     if state == "undecided":
         return tell(
-            "{seen}; {allows}: the sky alone does that {percent:.0f}% of the time, too often to rule it out",
+            "{seen}; {allows}: the sky alone does that {percent:.0f} % of the time, too often to rule it out",
             seen=seen,
             allows=allows,
             percent=100.0 * chance,
         )
-    alone = tell("about {percent:.0f}% of the time", percent=100.0 * chance)
+    alone = tell("about {percent:.0f} % of the time", percent=100.0 * chance)
     if chance < 0.01:
         alone = tell("less than one time in a hundred")
     if state == "more-blocked":
@@ -145,11 +146,11 @@ def _text(site: str, satellite: SatelliteSky, blocked: float, state: State, chan
 
 
 def _below_horizon(site: str, name: str, below_deg: float, blocked: float, state: State) -> str:
-    path = f"satellite:{name}"
+    path = the_satellite(name)
     if state == "agrees":
         return tell(
             "{path} at {site}: it stands {below:.1f} degrees below the horizon there, "
-            "and was not received {percent:.0f}% of the time: the two agree",
+            "and was not received {percent:.0f} % of the time: the two agree",
             path=path,
             site=site,
             below=below_deg,
@@ -157,7 +158,7 @@ def _below_horizon(site: str, name: str, below_deg: float, blocked: float, state
         )
     return tell(
         "{path} at {site}: it stands {below:.1f} degrees below the horizon there, "
-        "but was received {percent:.0f}% of the time: is it the right satellite, site and time?",
+        "but was received {percent:.0f} % of the time: is it the right satellite, site and time?",
         path=path,
         site=site,
         below=below_deg,

@@ -18,7 +18,7 @@ def _score(world: World, chain: Chain, place: Place) -> float:
     return total
 
 
-def _with(world: World, what: str, own_lead: bool) -> Chain:
+def with_part(world: World, what: str, own_lead: bool) -> Chain:
     """The chain with a part replaced, its feed worked out again."""
     setup = world.setup
     source, load, chain, rf_open_db = setup.bias_source, setup.bias_load, world.chain(), setup.rf_open_db
@@ -49,7 +49,7 @@ def compare(world: World, what: str, own_lead: bool) -> str:
     point = solve(setup.bias_source, setup.bias_load)
     open_db = setup.rf_open_db + (7.0 if world.lead.loose else 0.0)
     now = Chain(setup.antenna, world.lead, setup.front_end, point.amplifier_on, open_db)
-    step = _score(world, _with(world, what, own_lead), world.place) - _score(world, now, world.place)
+    step = _score(world, with_part(world, what, own_lead), world.place) - _score(world, now, world.place)
     if step > 3.0:
         return "better"
     return "worse" if step < -3.0 else "same"

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
+from satdiag.csv_text import quoted, quoted_value
 from satdiag.errors import BadInput, Problem, SatdiagError
-from satdiag.language import listed, tell_many
+from satdiag.language import listed, mark, tell_many
 from satdiag.sheet import line_of_key, load_toml
 from satdiag.vocabulary import TEMPLATES
 
@@ -20,6 +21,8 @@ JOB_FILE = "constellation.toml"
 ELEMENT_FILES = ("elements.tle", "elements.omm")
 FROM_MEMORY = "from memory"
 """The status of a slot that somebody remembers and nobody has looked up; whatever uses it must say so."""
+INVENTED = mark("invented")
+"""The status of a slot of the packaged demo: no satellite stands there."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +81,7 @@ def load_packaged(name: str) -> Constellation:
     """A constellation that comes with satdiag. Raises SatdiagError for a name that is not there."""
     if name not in packaged_names():
         raise SatdiagError(
-            f"'{name}' is not a packaged constellation; packaged are: {', '.join(packaged_names())}. Set "
+            f"{quoted(name)} is not a packaged constellation; packaged are: {', '.join(packaged_names())}. Set "
             f'constellation in [service] of job.toml to one of them, or to "{JOB_FILE}" with that file in the job.'
         )
     path = files("satdiag.sky") / "constellations" / f"{name}.toml"
@@ -192,11 +195,11 @@ def _table_problems(
     problems = []
     for key, value in table.items():
         if key not in keys:
-            what, mend = f"unknown key '{key}'", f"Known keys here: {', '.join(keys)}."
+            what, mend = f"unknown key {quoted(key)}", f"Known keys here: {', '.join(keys)}."
             problems.append(Problem(where.name, what, mend, where.line(key), key))
         elif trouble := keys[key](value):
-            shown = f"'{value}'" if isinstance(value, str) else str(value)
-            problems.append(Problem(where.name, f"{shown} {trouble}", "Mend the value.", where.line(key), key))
+            what = f"{quoted_value(value)} {trouble}"
+            problems.append(Problem(where.name, what, "Mend the value.", where.line(key), key))
     for key in required:
         if key not in table:
             problems.append(Problem(where.name, f"'{key}' is missing", "Add it.", where.line(), key))
@@ -214,10 +217,10 @@ def _satellite_problems(text: str, file_name: str, satellites: list[dict[str, An
             mend = "Write longitude_deg for a geostationary satellite, elements (a file), tle or omm (text) else."
             problems.append(Problem(file_name, what, mend, where.line()))
         problems += _orbit_text_problems(where, entry)
-        if entry.get("name") in names:
-            what = f"the satellite name '{entry['name']}' stands twice"
+        if "name" in entry and entry["name"] in names:
+            what = f"the satellite name {quoted_value(entry['name'])} stands twice"
             problems.append(Problem(file_name, what, "Give each a name of its own.", where.line(), "name"))
-        names.append(entry.get("name"))
+        names += [entry["name"]] if "name" in entry else []
     return problems
 
 

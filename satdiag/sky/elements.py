@@ -13,6 +13,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import re
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Iterator, Mapping
@@ -26,11 +27,14 @@ from sgp4 import omm
 from sgp4.api import SGP4_ERRORS, Satrec
 from sgp4.io import verify_checksum
 
-from satdiag.errors import SatdiagError, bad_input
+from satdiag.csv_text import quoted
+from satdiag.errors import SatdiagError, bad_input, shown
 
 Floats = NDArray[np.float64]
 Instants = NDArray[np.datetime64]
 _EPOCH_1970_JD = 2440587.5
+_MOST_DAYS = 2_900_000
+"""From 1970: what a date of four digits can say."""
 _EXTENDED_EPHEMERIS = 4  # from memory: column 63 of a TLE that was made for another theory than SGP4
 
 
@@ -92,7 +96,7 @@ def find_set(sets: tuple[ElementSet, ...], satellite_name: str, file_name: str) 
         return titled[0]
     if not titled and len(sets) == 1:
         return sets[0]
-    what = f"{len(titled) or 'none'} of {len(sets)} element sets has the title '{satellite_name}'"
+    what = f"{len(titled) or 'none'} of {len(sets)} element sets has the title {quoted(satellite_name)}"
     mend = "Put the satellite's name of constellation.toml on the line above its elements (OBJECT_NAME in an OMM)."
     raise bad_input(file_name, what, mend)
 
@@ -106,10 +110,10 @@ def positions_km(elements: ElementSet, instants: Instants) -> Floats:
 def teme_positions_km(elements: ElementSet, instants: Instants) -> Floats:
     """SGP4's own positions, frame TEME, shape (n, 3), km. Raises SatdiagError where SGP4 gives up."""
     codes, teme_km, _ = elements.record.sgp4_array(*_julian(instants))
-    if np.any(codes):
-        reason = SGP4_ERRORS[int(codes[codes != 0][0])]
+    if np.any(codes) or not np.all(np.isfinite(teme_km)):
+        reason = SGP4_ERRORS[int(codes[codes != 0][0])] if np.any(codes) else "no position came out"
         raise SatdiagError(
-            f"the elements of '{elements.name or 'the satellite'}' cannot be carried to the time of the job: "
+            f"the elements of {quoted(elements.name or 'the satellite')} cannot be carried to the time of the job: "
             f"{reason}. Put newer elements into the job."
         )
     return np.asarray(teme_km, dtype=float)
@@ -142,8 +146,12 @@ def gmst_rad(jd: Floats, fraction: Floats) -> Floats:
     return np.asarray(2.0 * np.pi * (turns % 1.0))
 
 
-def _set_of(record: Any, name: str) -> ElementSet:
+def _set_of(record: Any, name: str, file_name: str, line: int | None = None) -> ElementSet:
     days = (record.jdsatepoch - _EPOCH_1970_JD) + record.jdsatepochF
+    numbers = (days, record.no_kozai, record.ecco, record.inclo, record.nodeo, record.argpo, record.mo, record.bstar)
+    if not all(map(math.isfinite, numbers)) or record.no_kozai <= 0 or abs(days) > _MOST_DAYS:
+        what = "the epoch, the turns a day or an angle is a number that no satellite has"
+        raise bad_input(file_name, what, "Copy the elements again, unchanged.", line)
     return ElementSet(name, np.datetime64(round(days * 86400e6), "us"), record)
 
 
@@ -153,7 +161,7 @@ def _tle_sets(text: str, file_name: str) -> Iterator[ElementSet]:
         if re.match(r"1 .{60}", line):
             first = line
         elif re.match(r"2 .{60}", line) and first:
-            yield _set_of(_tle_record(first, line, file_name, number), title)
+            yield _set_of(_tle_record(first, line, file_name, number), title, file_name, number)
             title, first = "", ""
         elif re.match(r"[12] [ 0-9A-Z]{5}", line):
             what = "a TLE line is cut short, or line 2 comes without line 1"
@@ -183,7 +191,7 @@ def _tle_record(first: str, second: str, file_name: str, line: int) -> Any:
 def _omm_sets(text: str, file_name: str) -> Iterator[ElementSet]:
     try:
         messages = list(_omm_fields(text))
-    except (ElementTree.ParseError, json.JSONDecodeError, csv.Error, AttributeError, TypeError) as error:
+    except (ElementTree.ParseError, csv.Error, ValueError, RecursionError, AttributeError, TypeError) as error:
         what = f"not readable as an OMM: {_one_line(error)}"
         raise bad_input(file_name, what, "Use an OMM in XML, JSON, CSV or KEY = value lines.") from None
     for fields in messages:
@@ -197,7 +205,7 @@ def _omm_fields(text: str) -> Iterator[Mapping[str, Any]]:
     elif start in ("[", "{"):
         data = json.loads(text)
         yield from data if isinstance(data, list) else [data]
-    elif re.search(r"^\s*EPOCH\s*=", text, re.MULTILINE):
+    elif re.search(r"^[ \t]*EPOCH[ \t]*=", text, re.MULTILINE):
         yield from _omm_key_values(text)
     else:
         yield from csv.DictReader(io.StringIO(text))
@@ -206,13 +214,14 @@ def _omm_fields(text: str) -> Iterator[Mapping[str, Any]]:
 def _omm_key_values(text: str) -> Iterator[dict[str, str]]:
     fields: dict[str, str] = {}
     for line in text.splitlines():
-        found = re.match(r"\s*([A-Z_0-9]+)\s*=\s*(.*?)\s*(\[[^\]]*\])?\s*$", line)
+        found = re.match(r"\s*([A-Z_0-9]+)\s*=(.*)", line)
         if not found:
             continue
         if found[1] == "CCSDS_OMM_VERS" and fields:
             yield fields
             fields = {}
-        fields[found[1]] = found[2]
+        value = found[2].strip()
+        fields[found[1]] = value[: value.rfind("[")].rstrip() if "[" in value and value.endswith("]") else value
     if fields:
         yield fields
 
@@ -239,7 +248,7 @@ def _check_theory(fields: Mapping[str, Any], file_name: str) -> None:
     for key, known in _OMM_THEORY.items():
         value = str(fields.get(key) or known[0]).strip()
         if value.upper() not in known:
-            what = f"the OMM's {key} is {value[:40]}, and only {known[0]} can be carried here"
+            what = f"the OMM's {key} is {shown(value, 40)}, and only {known[0]} can be carried here"
             raise bad_input(file_name, what, "Get the elements as an OMM for SGP4.")
 
 
@@ -251,17 +260,19 @@ def _omm_set(given: Mapping[str, Any], file_name: str) -> ElementSet:
         epoch = datetime.fromisoformat(str(fields["EPOCH"]))
         epoch = epoch.astimezone(UTC) if epoch.tzinfo else epoch
         fields["EPOCH"] = epoch.strftime("%Y-%m-%dT%H:%M:%S.%f")
+        if not 0 <= int(fields["EPHEMERIS_TYPE"]) <= 9:
+            raise ValueError("EPHEMERIS_TYPE is one digit")
         omm.initialize(record, fields)
     except KeyError as error:
         what, mend = f"the OMM has no {error.args[0]}", "Copy the whole message again."
         raise bad_input(file_name, what, mend) from None
-    except (ValueError, TypeError, AttributeError) as error:
+    except (ValueError, TypeError, AttributeError, OverflowError) as error:
         what = f"a value of the OMM cannot be read: {_one_line(error)}"
         raise bad_input(file_name, what, "Copy the whole message again.") from None
     if record.error:
         raise bad_input(file_name, f"not a valid OMM: {SGP4_ERRORS[record.error]}", "Copy the whole message again.")
-    return _set_of(record, str(fields.get("OBJECT_NAME") or "").strip())
+    return _set_of(record, str(fields.get("OBJECT_NAME") or "").strip(), file_name)
 
 
 def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())[:200]
+    return shown(" ".join(str(error).split()), 200)

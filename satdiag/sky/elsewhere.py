@@ -118,7 +118,7 @@ def _move(fault: str, satellites: Sequence[_Risen], frequency_hz: float) -> Move
     if isinstance(gain, str):
         return MoveGain(fault, highest.name, elevation, None, None, gain)
     text = tell(
-        "{gain} towards {satellite}, {elevation:.0f}° high",
+        "{gain} towards the satellite '{satellite}', {elevation:.0f}° high",
         gain=gain.text,
         satellite=highest.name,
         elevation=elevation,

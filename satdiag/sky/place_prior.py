@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 from satdiag.language import tell
 
@@ -49,7 +49,7 @@ def p_clear_of_place(place: str, elevation_deg: ArrayLike) -> tuple[Floats, Floa
     """
     elevation = np.asarray(elevation_deg, dtype=float)
     chance = np.interp(elevation, _TABLE_ELEVATION_DEG, P_CLEAR_BY_PLACE[place])
-    low, high = (beta.ppf(level, LOOKS_WORTH * chance, LOOKS_WORTH * (1.0 - chance)) for level in (0.05, 0.95))
+    low, high = (betaincinv(LOOKS_WORTH * chance, LOOKS_WORTH * (1.0 - chance), level) for level in (0.05, 0.95))
     risen = elevation > 0.0
     return (
         np.asarray(np.where(risen, chance, 0.0)),
@@ -61,8 +61,8 @@ def p_clear_of_place(place: str, elevation_deg: ArrayLike) -> tuple[Floats, Floa
 def low_words(name: str, elevation_deg: float) -> str:
     """What must be said of a satellite that stands below the table."""
     return tell(
-        "{satellite} stands {elevation:.1f}° high; what is known of a place by its word ends at {least:g}°, so its "
-        "chance is that of a satellite there and rather too high",
+        "the satellite '{satellite}' stands {elevation:.1f}° high; what is known of a place by its word ends at "
+        "{least:g}°, so its chance is that of a satellite there and rather too high",
         satellite=name,
         elevation=elevation_deg,
         least=LOWEST_OF_TABLE_DEG,

@@ -58,13 +58,16 @@ def stays_in(job: Job) -> list[Stay]:
     log = job.log
     moves = job.select("site")
     names = np.array([sites[0].name, *moves["value"]], dtype=object)
-    at = np.searchsorted(moves["t_s"].to_numpy(dtype=float), log["t_s"].to_numpy(dtype=float), side="right")
-    standing = log.assign(standing_at=names[at])
+    t_s, said = log["t_s"].to_numpy(dtype=float), job.select("place")
+    moved_s = moves["t_s"].to_numpy(dtype=float)
+    moved = np.searchsorted(t_s, moved_s, side="left")
+    standing_from, standing_to = np.concatenate([[0], moved]), np.concatenate([moved, [len(t_s)]])
+    said_at = names[np.searchsorted(moved_s, said["t_s"].to_numpy(dtype=float), side="right")]
     stays = []
     for number, site in enumerate(sites):
-        here = standing[standing["standing_at"] == site.name]
-        places = here[(here["kind"] == "place") & (here["value"] != "unreadable")]
-        last_s = float(here["t_s"].iloc[-1]) if len(here) else job.end_s
+        here = standing_to[(names == site.name) & (standing_to > standing_from)]
+        places = said[said_at == site.name]
+        last_s = float(t_s[here[-1] - 1]) if len(here) else job.end_s
         stays.append(
             Stay(
                 site=site,

@@ -13,8 +13,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import expit, logit
-from scipy.stats import beta
+from scipy.special import betaincinv, expit, logit
 
 from satdiag.findings import Interval, SatelliteSky
 from satdiag.sky import horizon
@@ -87,7 +86,7 @@ def drawn_chances(stay: Stay, azimuth_deg: Floats, elevation_deg: Floats) -> Flo
     chance = p_clear_of_place(stay.place, elevation_deg)[0].clip(_LEAST, 1.0 - _LEAST)
     # A place's word is right or wrong for all directions together, see place_prior.
     level = ((np.arange(DRAWS) + 0.5) / DRAWS)[:, None]
-    return np.asarray(beta.ppf(level, LOOKS_WORTH * chance, LOOKS_WORTH * (1.0 - chance)))
+    return np.asarray(betaincinv(LOOKS_WORTH * chance, LOOKS_WORTH * (1.0 - chance), level))
 
 
 def chances_now(stay: Stay, azimuth_deg: Floats, elevation_deg: Floats) -> Floats:

@@ -9,7 +9,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from urllib.parse import quote
 
-from satdiag.errors import NotAJob, SatdiagError, StoreProblem
+from satdiag.errors import NotAJob, SatdiagError, StoreProblem, shown
 from satdiag.store.format import Damaged, check_marks, check_pages
 from satdiag.store.lock import holder_of, locked
 from satdiag.store.medium import check_writable
@@ -158,4 +158,4 @@ def _is_unfinished(place: Path) -> bool:
 
 def reason(error: Exception) -> str:
     """The system's own short words for an error."""
-    return getattr(error, "strerror", None) or str(error)
+    return shown(getattr(error, "strerror", None) or str(error), 300)  # SQLite quotes what stands in the file

@@ -38,7 +38,8 @@ def fill(connection: sqlite3.Connection, job: Job) -> None:
     from satdiag import __version__
 
     marks = (f"application_id={APPLICATION_ID}", f"user_version={USER_VERSION}")
-    for pragma in (*marks, "journal_mode=MEMORY", "synchronous=OFF"):  # `publish` brings it to the medium
+    # `publish` brings it to the medium.
+    for pragma in (*marks, "journal_mode=MEMORY", "synchronous=OFF", "temp_store=MEMORY"):
         connection.execute(f"PRAGMA {pragma}")
     connection.execute("BEGIN")
     for statement in SCHEMAS[USER_VERSION].values():

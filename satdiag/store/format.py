@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from satdiag.errors import NotAJob, StoreProblem
+from satdiag.bulk import ColumnRows
+from satdiag.bulk.fields import Bytes
+from satdiag.bulk.laying import chosen, counted, laid, stretches, woven
+from satdiag.errors import NotAJob, StoreProblem, shown
 from satdiag.rows import Row
 
 if TYPE_CHECKING:
@@ -22,7 +26,10 @@ USER_VERSION = 2
 """The format that this satdiag writes. An older one is brought up to it before it is written; a newer one is read
 where possible and never written."""
 
-MEND = "Use a copy of it, or the folder that it was made from."
+MEND = (
+    "Use a copy of it, or the folder that it was made from, or let `satdiag check FILE --repair NEW.satjob` write "
+    "what can be recovered."
+)
 CHANGED = "the content is not what was written there; a byte has changed"
 _NOT_OUR_TABLES = "its tables are not those of a job file"
 
@@ -72,8 +79,16 @@ def check_marks(connection: sqlite3.Connection, place: Path, for_writing: bool =
             raise Damaged(place, _NOT_OUR_TABLES)
     elif version < 1 or not all(_is_plain_table(*found.get(name, ("", ""))) for name in SCHEMAS[USER_VERSION]):
         raise StoreProblem(f"{place}: its format, {version}, is not known here. Update satdiag.")
-    elif any(kind in ("view", "trigger") for kind, _ in found.values()):
+    elif any(kind in ("view", "trigger") for kind, _ in found.values()) or _has_made_columns(connection):
         raise Damaged(place, _NOT_OUR_TABLES)
+
+
+def _has_made_columns(connection: sqlite3.Connection) -> bool:
+    """A table of ours has a column that is computed when it is read: a few bytes of it may become gigabytes."""
+    tables = (connection.execute(f"PRAGMA table_xinfo({name})") for name in SCHEMAS[USER_VERSION])
+    return any(
+        hidden > 1 for columns in tables for *_, hidden in columns
+    )  # sqlite.org/pragma.html#pragma_table_xinfo
 
 
 def _is_plain_table(kind: str, statement: str) -> bool:
@@ -85,8 +100,8 @@ def page_trouble(connection: sqlite3.Connection, pragma: str) -> list[str]:
     try:
         found = [str(row[0]) for row in connection.execute(f"PRAGMA {pragma}(20)")]
     except sqlite3.DatabaseError as error:
-        return [str(error)]
-    return [] if found == ["ok"] else [text.replace("\n", " ") for text in found]
+        return [shown(str(error), 300)]
+    return [] if found == ["ok"] else [shown(text.replace("\n", " "), 300) for text in found]
 
 
 def check_pages(connection: sqlite3.Connection, place: Path) -> None:
@@ -113,8 +128,8 @@ class Digests:
     def grown(self, rows: Iterable[Row], parts: Iterable[tuple[str, bytes]] = ()) -> Digests:
         """The digests with more rows and parts behind those that are there."""
         with_rows, with_parts = self.rows.copy(), self.parts.copy()
-        for row in rows:
-            with_rows.update(row_bytes(row))
+        for some in rows_bytes(rows):
+            with_rows.update(some)
         for name, data in parts:
             with_parts.update(named_bytes(name, data))
         return Digests(self.fixed, with_rows, with_parts)
@@ -132,6 +147,9 @@ class Digests:
         }
 
 
+_ROWS_AT_ONCE = 8192
+
+
 def digests_of(header: str, documents: Mapping[str, bytes], rows: Iterable[Row] = ()) -> Digests:
     """The digests of a file with these rows and no parts."""
     fixed = _over_documents(header, documents).hexdigest()
@@ -141,8 +159,8 @@ def digests_of(header: str, documents: Mapping[str, bytes], rows: Iterable[Row] 
 def digest_of_format_1(header: str, documents: Mapping[str, bytes], rows: Iterable[Row]) -> str:
     """The one digest (hex) of a file of format 1: over the header, the documents and the rows."""
     digest = _over_documents(header, documents)
-    for row in rows:
-        digest.update(row_bytes(row))
+    for some in rows_bytes(rows):
+        digest.update(some)
     return digest.hexdigest()
 
 
@@ -163,3 +181,39 @@ def row_bytes(row: Row) -> bytes:
     texts = [f"{len(text)}:{text}" for text in row[:11]]
     texts.append("-" if row.raw is None else row.raw)
     return ("\x1f".join(texts) + "\x1e").encode()
+
+
+def rows_bytes(rows: Iterable[Row]) -> Iterator[bytes]:
+    """As `row_bytes`, many rows at a time; what rows have in common is put together once."""
+    if isinstance(rows, ColumnRows):
+        yield from _columns_bytes(rows)
+        return
+    said: dict[tuple[str, ...], str] = {}
+    numbered = iter(rows)
+    while some := list(islice(numbered, _ROWS_AT_ONCE)):
+        if len(said) > _ROWS_AT_ONCE:
+            said.clear()
+        texts = []
+        for row in some:
+            time, elapsed_s, name, raw = row[0], row[9], row[10], row[11]
+            middle = said.get(row[1:9])
+            if middle is None:
+                middle = said[row[1:9]] = "\x1f".join([f"{len(text)}:{text}" for text in row[1:9]])
+            texts.append(
+                f"{len(time)}:{time}\x1f{middle}\x1f{len(elapsed_s)}:{elapsed_s}\x1f{len(name)}:{name}\x1f"
+                f"{'-' if raw is None else raw}\x1e"
+            )
+        yield "".join(texts).encode()
+
+
+def _columns_bytes(rows: ColumnRows) -> Iterator[bytes]:
+    said = chosen([("\x1f" + "".join([f"{len(text)}:{text}\x1f" for text in one])).encode() for one in rows.said])
+    runs = chosen([f"{len(run)}:{run}\x1f".encode() for run in rows.runs])
+    for part in stretches(len(rows)):
+        count = part.stop - part.start
+        last: list[Bytes | bytes] = [*counted(rows.elapsed_s[part]), b"\x1f", *counted(rows.id[part]), b"\x1f"]
+        times, own = laid(counted(rows.time[part]), count), laid(last, count)
+        written = [b"-\x1e"] * count
+        for at, raw in rows.raw_in(part):
+            written[at] = f"{raw}\x1e".encode()
+        yield woven([times, said[rows.code[part]].tolist(), runs[rows.run[part]].tolist(), own, written])

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import TracebackType
-from typing import Any, NamedTuple
+from typing import Any
 
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, NotAJob, SatdiagError, StoreProblem, StoreWaits, bad_input
@@ -22,36 +22,18 @@ from satdiag.job import KNOWN_FILES, Job, document_problems, normalised
 from satdiag.rows import Row
 from satdiag.sheet import FILE as SHEET_FILE
 from satdiag.sheet import Sheet, parse_sheet
-from satdiag.store.append import change_header, insert_parts, insert_rows, set_meta, with_all_columns
-from satdiag.store.connect import (
-    connect,
-    in_wal_mode,
-    lacks_log,
-    look,
-    plain,
-    plain_errors,
-    reason,
-    transaction,
-)
-from satdiag.store.format import MEND, Digests, check_marks, check_pages
+from satdiag.store.append import insert_parts, insert_rows
+from satdiag.store.connect import connect, look, plain, plain_errors, reason, transaction
+from satdiag.store.format import MEND, Digests
 from satdiag.store.lock import RECORDING, take
 from satdiag.store.medium import check_medium
-from satdiag.store.migrate import migrate
-from satdiag.store.read import read_content
-from satdiag.store.runs import Unclean, begin_run, put_aside
+from satdiag.store.prepare import Opened, State, prepare
+from satdiag.store.runs import begin_run, put_aside
 from satdiag.vocabulary import UNREADABLE
 
 READER_WAIT_S = 2.0
 """How long closing waits for readers before it leaves the write-ahead log to the next opening."""
 
-_CHECKPOINT_PAGES = 4000
-_SAFE = (
-    "synchronous=FULL",
-    "foreign_keys=ON",
-    "fullfsync=1",
-    "checkpoint_fullfsync=1",
-    f"wal_autocheckpoint={_CHECKPOINT_PAGES}",
-)
 _GROWING_FILES = re.compile(r"raw.*\.jsonl|gnss.*\.nmea")
 _WHOLE_FILES = (SHEET_FILE, "lineup.csv", "horizon.csv", "obstacles.csv", "constellation.toml")
 _NAIVE_ROWS = (
@@ -64,29 +46,13 @@ _MENDS = {
 }
 
 
-class _State(NamedTuple):
-    """What the file holds after the last batch that was kept."""
-
-    rows: int
-    parts: int
-    digests: Digests
-
-
-class _Opened(NamedTuple):
-    """What was found at the opening."""
-
-    job: Job
-    state: _State
-    unclean: Unclean | None
-
-
 class LiveFile:
     """A job file that is being recorded into; made by `open_live`, to be used from the thread that called it.
 
     `place` is its path, `unclean` the earlier run that was begun and never closed, or None.
     """
 
-    def __init__(self, place: Path, connection: sqlite3.Connection, ends: ExitStack, opened: _Opened) -> None:
+    def __init__(self, place: Path, connection: sqlite3.Connection, ends: ExitStack, opened: Opened) -> None:
         self.place = place
         self.unclean = opened.unclean
         self._connection = connection
@@ -149,7 +115,7 @@ class LiveFile:
 
         if self._fold_due:
             self._fold_due = not self._fold()
-        self._commit(add, _State(state.rows + len(fresh), state.parts + len(parts), digests))
+        self._commit(add, State(state.rows + len(fresh), state.parts + len(parts), digests))
 
     def replace_documents(self, changed: Mapping[str, bytes], rows: Sequence[Row] = ()) -> None:
         """Put whole documents, e.g. lineup.csv, in the place of those of their names, or add them, and add rows.
@@ -216,7 +182,7 @@ class LiveFile:
 
     # --- one transaction -----------------------------------------------------------------------------------------
 
-    def _commit(self, work: Callable[[], object], after: _State) -> None:
+    def _commit(self, work: Callable[[], object], after: State) -> None:
         """Do some work in one transaction; what is known of the file changes with it or not at all."""
         if self._closed:
             raise ValueError("the file was closed")
@@ -235,7 +201,7 @@ class LiveFile:
             raise
         self._state = after
 
-    def _see_where_we_are(self, after: _State) -> None:
+    def _see_where_we_are(self, after: State) -> None:
         """After an error: take back what is open. A Ctrl-C may also come when COMMIT has just been done."""
         with suppress(sqlite3.Error):
             if self._connection.in_transaction:
@@ -357,7 +323,7 @@ def open_live(path: str | os.PathLike[str]) -> LiveFile:
         with plain_errors(place, "written"):
             connection = connect(place, "rw")
             ends.callback(connection.close)
-            opened = _prepare(connection, place)
+            opened = prepare(connection, place)
         return LiveFile(place, connection, ends.pop_all(), opened)
 
 
@@ -370,30 +336,3 @@ def _look_for_one(place: Path) -> None:
     if place.stat().st_nlink > 1:
         what = "the file has a second name (a hard link), under which another program could write to it unseen"
         raise StoreProblem(f"{place}: {what}. Make a copy of it and record into that.")
-
-
-def _prepare(connection: sqlite3.Connection, place: Path) -> _Opened:
-    check_marks(connection, place, for_writing=True)
-    check_pages(connection, place)
-    for pragma in _SAFE:
-        connection.execute(f"PRAGMA {pragma}")
-    lacks = lacks_log(connection, place)
-    with transaction(connection):
-        content = read_content(connection, place)
-        job = content.job()
-        migrate(connection, place, content)
-        unclean = put_aside(connection, lacks_rows=lacks)
-        digests = content.digests
-        wide = with_all_columns(job)
-        if wide.header != job.header:
-            digests = change_header(connection, content, wide.header, wide.rows)
-            set_meta(connection, digests.texts())
-    if in_wal_mode(connection):  # a recording was cut off; that it was is put aside before its log is emptied
-        with suppress(sqlite3.OperationalError):  # a medium that is full, a reader: it goes on with the log as it is
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    elif connection.execute("PRAGMA journal_mode=WAL").fetchone()[0] != "wal":
-        raise StoreProblem(f"{place}: this medium takes no write-ahead log. Record into a folder of this computer.")
-    # After a check of the pages, SQLite 3.40 refuses a checkpoint as the first statement in this mode.
-    connection.execute("SELECT count(*) FROM meta").fetchone()
-    state = _State(len(content.rows), content.part_count, digests)
-    return _Opened(wide, state, unclean)

@@ -2,6 +2,13 @@
 
 The lock ends with the process that holds it, however that ends; a file that is left behind is taken over. What stands
 in it is for people: which process holds it, what for, since when.
+
+Who comes second waits as long as it makes sense. A writer may hold the lock for hours: whoever meets one is told so
+after `_TRIES` looks, by when one that was just ending has ended. Others hold it in passing: who looks whether
+somebody writes, between two calls of the system, which a busy computer may draw out to seconds; on Windows also a
+virus scanner that opens every new file, and a file that is still being removed. They are waited for up to
+`PASSING_S`. Where locks can be shared (`flock`) those who look share theirs, so that the two are told apart for sure;
+elsewhere by what stands in the file, which a writer writes at once.
 """
 
 from __future__ import annotations
@@ -15,6 +22,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
+from enum import Enum, auto
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -23,6 +31,7 @@ from satdiag.errors import StoreProblem
 RECORDING = "recording"
 """What a recorder says of itself in the lock."""
 
+PASSING_S = 10.0
 _TRIES = 10
 _PAUSE_S = 0.02
 _HELD = (errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK)
@@ -41,6 +50,10 @@ if sys.platform == "win32":
         os.lseek(handle, _FAR, os.SEEK_SET)
         msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)
 
+    def _is_writing(handle: int, path: Path) -> bool:
+        """Whether a writer holds it. What a killed one left looks the same, but only while somebody else looks."""
+        return _holder_text(path).pid is not None
+
 else:
     import fcntl
 
@@ -50,6 +63,22 @@ else:
 
     def _free(handle: int) -> None:
         fcntl.flock(handle, fcntl.LOCK_UN)
+
+    def _is_writing(handle: int, path: Path) -> bool:
+        """Whether a writer holds it: those who only look share the lock."""
+        try:
+            _seize(handle, only_look=True)
+        except OSError:
+            return True
+        _free(handle)
+        return False
+
+
+class _Met(Enum):
+    """Who holds the lock: a writer, who may go on for long, or somebody in passing."""
+
+    WRITER = auto()
+    PASSING = auto()
 
 
 class Holder(NamedTuple):
@@ -101,17 +130,18 @@ def lock_path(place: Path) -> Path:
 
 def take(place: Path, what: str) -> Lock:
     """Take the lock of a job file, for `what` ('recording'). Raises StoreProblem if another process holds it."""
-    path = lock_path(place)
+    path, until_s, met_writer = lock_path(place), time.monotonic() + PASSING_S, 0
     try:
-        for _ in range(_TRIES):
-            if lock := _attempt(path):
-                lock.say(what)
-                return lock
-            time.sleep(_PAUSE_S)  # whoever only looks holds it for an instant, too
+        while met_writer < _TRIES and (met := _met(path, until_s)) is not None:
+            if isinstance(met, Lock):
+                met.say(what)
+                return met
+            met_writer = met_writer + 1 if met is _Met.WRITER else 0
+            time.sleep(_PAUSE_S)
     except OSError as error:
         mend = "Check that you may write in that folder, or use a copy in another one."
         raise StoreProblem(f"{place}: cannot be locked ({error.strerror}). {mend}") from None
-    raise StoreProblem(f"{place}: {_refusal(_holder_text(path))}")
+    raise StoreProblem(f"{place}: {_refusal(_holder_text(path) if met_writer else Holder())}")
 
 
 @contextmanager
@@ -143,8 +173,21 @@ def holder_of(place: Path) -> Holder | None:
     return None
 
 
-def _attempt(path: Path) -> Lock | None:
+def _met(path: Path, until_s: float) -> Lock | _Met | None:
+    """The lock, or who holds it; None if somebody holds it in passing and is not waited for any longer."""
+    in_time = time.monotonic() < until_s
+    try:
+        met = _attempt(path)
+    except PermissionError:
+        if sys.platform != "win32" or not in_time:
+            raise
+        met = _Met.PASSING  # a scanner has it open, or it is being removed
+    return met if in_time or met is not _Met.PASSING else None
+
+
+def _attempt(path: Path) -> Lock | _Met:
     """One attempt at the lock. Raises OSError where it cannot be had at all."""
+    met = _Met.PASSING
     handle = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o666)
     try:
         _seize(handle)
@@ -154,8 +197,10 @@ def _attempt(path: Path) -> Lock | None:
         if error.errno not in _HELD:
             os.close(handle)
             raise
+        if _is_writing(handle, path):
+            met = _Met.WRITER
     os.close(handle)
-    return None
+    return met
 
 
 def _is_named(handle: int, path: Path) -> bool:
@@ -190,5 +235,6 @@ def _refusal(holder: Holder) -> str:
     where = f" on the computer {holder.computer}" if holder.computer != computer() else ""
     who = f"process {holder.pid}{where}, since {holder.since}"
     if holder.what == RECORDING:
-        return f"it is being recorded into by {who}. Type remarks into that window, or end that recording first."
+        mend = "Type remarks into that window, enter them on its page, or end that recording first."
+        return f"it is being recorded into by {who}. {mend}"
     return f"it is being written by {who} ({holder.what}). Try again when that is done."

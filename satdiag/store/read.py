@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from satdiag.bulk import RowsGathered, read_arrays
 from satdiag.errors import BadInput, Problem
 from satdiag.job import Job, build_job
 from satdiag.rows import Row
@@ -29,6 +30,21 @@ from satdiag.store.format import (
 from satdiag.store.lock import holder_of
 from satdiag.store.runs import run_marks, unclean_run
 
+_ROWS_AT_ONCE = 4096
+_ROW_TYPES = (frozenset({int}), *[frozenset({str})] * 11, frozenset({str, type(None)}))
+_NUMBERS = (
+    "SELECT (SELECT count(*) FROM observations), (SELECT min(number) FROM observations), "
+    "(SELECT max(number) FROM observations)"
+)
+"""How many rows, and the first and the last number: each quick to find, but not all three in one look."""
+_ARRAYS = (
+    f"SELECT json_array({', '.join(Row._fields)}) FROM observations WHERE "
+    + " AND ".join(f"{column} < x''" for column in Row._fields[:-1])
+    + " AND ifnull(raw, '') < x'' ORDER BY number"
+)
+"""Each row as a JSON array, those with a blob left out: no blob comes before the blank one, and every text and number
+does (https://sqlite.org/datatype3.html, 4.1). Some versions of SQLite would show a blob as if it were a text."""
+
 
 @dataclass(frozen=True)
 class Content:
@@ -42,7 +58,7 @@ class Content:
     documents: Mapping[str, bytes]
     grown: Mapping[str, bytes]
     part_count: int
-    rows: tuple[Row, ...]
+    rows: Sequence[Row]
     digests: Digests
 
     @property
@@ -122,9 +138,7 @@ def read_content(connection: sqlite3.Connection, place: Path) -> Content:
     if "header" not in meta:
         raise Damaged(place, "the header of its observations is missing")
     documents = dict(_typed(connection, place, "SELECT name, bytes FROM documents", _is_text, _is_bytes))
-    query = f"SELECT number, {', '.join(Row._fields)} FROM observations ORDER BY number"
-    found = _typed(connection, place, query, _is_number, *[_is_text] * 11, _is_text_or_none)
-    rows = tuple(Row(*texts) for texts in _counted(found, place, known))
+    rows = _read_rows(connection, place, known)
     digests = digests_of(meta["header"], documents, rows)
     grown: dict[str, list[bytes]] = {}
     if version > 1:
@@ -138,6 +152,45 @@ def read_content(connection: sqlite3.Connection, place: Path) -> Content:
     joined = {name: b"".join(pieces) for name, pieces in grown.items()}
     count = sum(len(pieces) for pieces in grown.values())
     return Content(version, meta, documents, joined, count, rows, digests)
+
+
+def _read_rows(connection: sqlite3.Connection, place: Path, known: bool) -> Sequence[Row]:
+    """The observations: short ones one by one, long ones by column. Raises StoreProblem."""
+    found = _read_by_column(connection) if known else None
+    return _read_values(connection, place, known) if found is None else found
+
+
+def _read_by_column(connection: sqlite3.Connection) -> Sequence[Row] | None:
+    """Long observations, each row taken over as one text; None if they are short, or if anything is odd."""
+    try:
+        count, first, last = connection.execute(_NUMBERS).fetchone()
+        if count <= _ROWS_AT_ONCE or (first, last) != (1, count):
+            return None
+        cursor = connection.execute(_ARRAYS)
+        blocks = iter(lambda: cursor.fetchmany(_ROWS_AT_ONCE), [])
+        found = read_arrays([array for (array,) in some] for some in blocks)
+    except (sqlite3.Error, UnicodeDecodeError):  # the other way of reading says what is wrong
+        return None
+    return found if found is not None and len(found) == count else None
+
+
+def _read_values(connection: sqlite3.Connection, place: Path, known: bool) -> Sequence[Row]:
+    """The observations, value by value. Raises StoreProblem."""
+    cursor = connection.execute(f"SELECT number, {', '.join(Row._fields)} FROM observations ORDER BY number")
+    some, taken = cursor.fetchmany(_ROWS_AT_ONCE), 0
+    columns, kept = RowsGathered(), some
+    while some:
+        for types, column in zip(_ROW_TYPES, zip(*some, strict=True), strict=True):
+            if not types.issuperset(map(type, column)):
+                raise Damaged(place, "a field has the wrong type")
+        if known and [row[0] for row in some] != list(range(taken + 1, taken + len(some) + 1)):
+            raise Damaged(place, CHANGED)
+        columns.add(some)
+        taken += len(some)
+        some = cursor.fetchmany(_ROWS_AT_ONCE)
+    if taken == len(kept):
+        return tuple(Row(*fields[1:]) for fields in kept)
+    return columns.joined()
 
 
 def _digests_agree(
@@ -176,7 +229,3 @@ def _is_text(value: Any) -> bool:
 
 def _is_bytes(value: Any) -> bool:
     return isinstance(value, bytes)
-
-
-def _is_text_or_none(value: Any) -> bool:
-    return value is None or isinstance(value, str)

@@ -60,6 +60,7 @@ def parse_learned(text: str, file: str) -> dict[str, Any]:
     mend = "Take the file as satdiag wrote it."
     try:
         data = json.loads(text, parse_constant=_no_constant)
+        json.dumps(data, ensure_ascii=False).encode()  # half a surrogate pair ("\\ud800") is no text
     except json.JSONDecodeError as error:
         raise bad_input(file, f"not valid JSON: {error.msg}", mend, error.lineno) from None
     except (ValueError, RecursionError) as error:

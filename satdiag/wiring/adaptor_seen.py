@@ -99,15 +99,18 @@ def _locks(job: Job, path: str, since_s: float) -> pd.DataFrame:
 def _levels(job: Job, path: str, since_s: float) -> pd.DataFrame:
     """Levels on scales on which the reading that means 'no signal' is known."""
     levels = _of(job.select("signal"), path, since_s)
-    floors = [job.sheet.receiver.floor_of(unit) for unit in levels["unit"]]
-    known = levels[np.array([floor is not None for floor in floors], dtype=bool)]
-    above = [number > floor for number, floor in zip(levels["number"], floors, strict=True) if floor is not None]
-    return known.assign(good=pd.Series(above, index=known.index, dtype=float))
+    units = levels["unit"].cat
+    floors = [job.sheet.receiver.floor_of(unit) for unit in units.categories]
+    floor = np.array([*(np.nan if one is None else one for one in floors), np.nan])[units.codes.to_numpy()]
+    known: pd.DataFrame = levels[~np.isnan(floor)]
+    above = known["number"].to_numpy(dtype=float) > floor[~np.isnan(floor)]
+    return known.assign(good=above.astype(float))
 
 
 def _of(rows: pd.DataFrame, path: str, since_s: float) -> pd.DataFrame:
-    own = (rows["subject"] == path) | rows["subject"].str.startswith(f"{path}:")
-    found: pd.DataFrame = rows[(own & (rows["t_s"] >= since_s)).to_numpy(dtype=bool)]
+    rows = rows[(rows["t_s"] >= since_s).to_numpy(dtype=bool)]
+    names = [name for name in rows["subject"].unique() if name == path or name.startswith(f"{path}:")]
+    found: pd.DataFrame = rows[rows["subject"].isin(names).to_numpy(dtype=bool)]
     return found
 
 
@@ -129,4 +132,5 @@ def _by_share(rows: pd.DataFrame) -> Path:
 
 def _names(rows: pd.DataFrame, most: int = 3) -> tuple[str, ...]:
     """The last rows by their ids, else as 'row N' counted from 1 below the header."""
-    return tuple(one or f"row {row + 1}" for one, row in zip(rows["id"], rows["row"], strict=True))[-most:]
+    last = rows.iloc[-most:]
+    return tuple(one or f"row {row + 1}" for one, row in zip(last["id"], last["row"], strict=True))

@@ -81,10 +81,9 @@ def bias_findings(job: Job) -> tuple[BiasFindings | None, tuple[str, ...]]:
     everything = bias_readings(job)
     if everything.empty:
         return None, (tell("no voltage or current of the antenna's feed was measured: its state is unknown"),)
-    readable = everything[(everything["word"] != UNREADABLE).to_numpy()]
-    readable = readable.assign(
-        step=[step_of(job.rows[int(row)].value) for row in readable["row"]], worked=_worked(job, readable)
-    )
+    kept = (everything["word"] != UNREADABLE).to_numpy()
+    readable, values = everything[kept], job.select("bias", readable=False)["value"][kept]
+    readable = readable.assign(step=[step_of(value) for value in values], worked=_worked(job, readable))
     live = readable[readable["live"].to_numpy()]
     if live.empty:
         return BiasFindings(None, None, None, readings=shown_readings(readable)), (_why_none(readable),)

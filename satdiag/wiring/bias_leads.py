@@ -185,7 +185,7 @@ def reading_text(found: LeadFindings) -> str:
     """'The feed reads 4.6 V and 41 mA: normal.'"""
     read = listed(
         [
-            tell("{value:.3g} {unit}", value=value, unit=unit)
+            tell("{value:.9g} {unit}", value=float(f"{value:.3g}"), unit=unit)  # three figures, and never as 4.1e+04
             for value, unit in ((found.voltage_v, "V"), (found.current_ma, "mA"))
             if value is not None
         ]

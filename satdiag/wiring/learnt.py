@@ -78,8 +78,8 @@ def worked(job: Job, t_s: NDArray[np.float64], path: str) -> NDArray[np.bool_]:
 
 
 def _proofs(job: Job, path: str) -> NDArray[np.float64]:
-    lock = job.select("lock")
-    of_satellite = lock["subject"].str.startswith(_SATELLITE)
+    lock = job.select("lock")[["t_s", "subject", "value"]]
+    of_satellite = lock["subject"].isin([name for name in lock["subject"].unique() if name.startswith(_SATELLITE)])
     own = {_SATELLITE: of_satellite, "repeater": lock["subject"] == "repeater"}
     subject = own.get(path, of_satellite | (lock["subject"] == "any"))
     parts = [lock[(subject & (lock["value"] == "yes")).to_numpy(dtype=bool)]]

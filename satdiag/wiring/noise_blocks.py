@@ -109,7 +109,7 @@ def _moved(rows: pd.DataFrame) -> pd.DataFrame:
 def _by_source(job: Job, test: int, readings: pd.DataFrame, on: bool) -> list[Block]:
     found = []
     for source, part in readings.groupby("source", observed=True, sort=True):
-        step = max(step_of(job.rows[int(row)].value) for row in part["row"])
+        step = max(step_of(word) for word in part["value"].unique())
         middle = float(part["number"].median())
         found.append(Block(test, str(source), on, float(part["t_s"].mean()), middle, len(part), step))
     return found

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from satdiag.exposure import exposure_clock
 from satdiag.findings import LoadDrop, RestingVoltage, instant_text
@@ -53,7 +53,7 @@ def load_drop(log: SupplyLog, current_a: float | None) -> LoadDrop | None:
     middle = float(drops.mean())
     if len(pairs) >= FEWEST_SPREAD:
         spread = float(drops.std(ddof=1)) / math.sqrt(len(pairs))
-        half = max(half, float(student.ppf(0.95, len(pairs) - 1)) * spread)
+        half = max(half, float(stdtrit(len(pairs) - 1, 0.95)) * spread)
     ends = (middle - half, middle + half)
     if not current_a:
         return LoadDrop(middle, ends, len(pairs))

@@ -52,12 +52,14 @@ def supply_log(job: Job) -> SupplyLog:
     is_low = (rows["subject"] == "receiver-minimum").to_numpy(dtype=bool)
     usual, low = rows[~is_low], rows[is_low]
     t_s, low_t_s = usual["t_s"].to_numpy(dtype=float), low["t_s"].to_numpy(dtype=float)
+    texts = [str(text) for text in usual["value"].tolist()]
+    digit_v = {text: _last_digit(text) for text in set(texts)}
     return SupplyLog(
         job=job,
         t_s=t_s,
         volts=usual["number"].to_numpy(dtype=float),
         visit=_visit_of(job, t_s),
-        digit_v=np.array([_last_digit(str(text)) for text in usual["value"]], dtype=float),
+        digit_v=np.array([digit_v[text] for text in texts], dtype=float),
         low_t_s=low_t_s,
         low_v=low["number"].to_numpy(dtype=float),
         low_start_s=_starts(job, low_t_s, low["span_s"].to_numpy(dtype=float)),

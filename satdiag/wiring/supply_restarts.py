@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import binom
 
+from satdiag.chances import at_least
 from satdiag.findings import RestartTie
 from satdiag.findings.supply import Standing
 from satdiag.spans import Spans, intersect, length_s, spans
@@ -64,7 +64,7 @@ def tie_restarts(log: SupplyLog, dips: Sequence[Event], restarts_s: Floats) -> T
 
 def chance_of(tied: int, restarts: int, share: float) -> float:
     """The chance of `tied` or more of so many restarts in windows that are this share of the time; exact."""
-    return float(binom.sf(tied - 1, restarts, share))
+    return at_least(tied, restarts, share)
 
 
 def _window(event: Event) -> tuple[float, float] | None:

@@ -18,7 +18,7 @@ from satdiag.acceptance.looks import groups_of
 from tests.acceptance.visits import Ways, visit
 
 ALPHA = BETA = 0.05
-VISITS, MORE_VISITS = 2000, 10000
+VISITS, MORE_VISITS = 1000, 10000
 QUICK = {"visit_s": 3300.0, "per_burst": 5, "rest_s": 400.0, "channels": 15}
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import sys
 from pathlib import Path
 
@@ -29,6 +30,9 @@ def test_the_exit_code_says_whether_it_is_confirmed(name, code, capsys):
         {"partial-package": "Activation confirmed", "filling": "Go on"}.get(name, "Not confirmed")
     )
     assert "At most 5 % of accounts that are not activated" in lines[1]
+    assert not re.search(r"\d{4}-\d\d-\d\dT", out)
+    if name == "filling":  # its last row is of 20:47 UTC, five hours more than in Chicago in September
+        assert lines[1].endswith(" As of 1 September 2031, 15:47 (America/Chicago); job demo-7598.")
     assert any(line.startswith("Listed: holds. ") for line in lines)
     assert ("Still lacking: " in out) == (code != 0)
 
@@ -60,6 +64,7 @@ def test_a_strange_file_is_named(tmp_path, capsys):
     assert code == 1
     assert "holiday.txt" in err
     assert "Go on" in out
+    assert "The log has no time; job demo-1." in out
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals there")

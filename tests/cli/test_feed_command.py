@@ -87,7 +87,7 @@ def test_a_job_without_anything_of_the_feed(capsys, tmp_path):
     write_folder(export_files(make_job("0:00 note - a")), tmp_path / "bare")
     code, out, _ = said(capsys, tmp_path / "bare")
     assert code == 0
-    assert out.startswith("Nothing of the feed was logged.")
+    assert out.startswith("Nothing of the antenna's feed was logged.")
     assert "Note: No voltage or current of the antenna's feed was measured" in out
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -46,6 +47,16 @@ def test_a_sweep_in_words(capsys, sweep):
     )
     assert "echo between 1 and 2" in out
     assert "Never connect the analyser to a line that carries the feed" in out
+
+
+@pytest.mark.parametrize(
+    ("language", "words"), [("es", "El cable termina a 3,20 m"), ("fr", "Le câble finit à 3,20 m")]
+)
+def test_a_sweep_in_another_language(capsys, sweep, language, words):
+    code, out, _ = said(capsys, "feedline", sweep, *LEAD, "--lang", language)
+    assert code == 0
+    assert words in out
+    assert not re.search(r"\b(?:the|and|is|are|with|never)\b", out)
 
 
 def test_a_sweep_as_json(capsys, sweep):
@@ -162,7 +173,7 @@ def test_without_the_library_one_sentence_and_exit_2(sweep, tmp_path):
 def test_cable_in_words_and_json(capsys):
     code, out, err = said(capsys, "cable", "--type", "rg-174", "--length", "5", "--return-loss", "18.98")
     assert (code, err) == (0, "")
-    assert "loss one way        8.0 dB (6.0 to 9.5); per metre 1.60 dB (1.20 to 1.90)" in out
+    assert "loss one way: 8.0 dB (6.0 to 9.5); per metre 1.60 dB (1.20 to 1.90)" in out
     assert "A class is not a specification" in out
     assert "means 9.49 dB one way, 1.90 dB/m. That fits this class." in out
     _, out, _ = said(capsys, "cable", "--type", "rg-58", "--length", "5", "--mhz", "1000", "--json")

@@ -155,5 +155,6 @@ def test_check_finds_damage_in_a_job_file(tmp_path, capsys):
     assert run(["check", str(place)]) == 1
     assert capsys.readouterr().out == (
         "x.satjob: the content is not what was written there; a byte has changed. "
-        "Use a copy of it, or the folder that it was made from.\n"
+        "Use a copy of it, or the folder that it was made from, or let `satdiag check FILE --repair NEW.satjob` "
+        "write what can be recovered.\n"
     )

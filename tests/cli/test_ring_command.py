@@ -1,8 +1,6 @@
 """`satdiag ring`: a starter, a check, a plan, a break; exit codes, JSON, the page in a real browser."""
 
 import json
-import os
-import shutil
 import subprocess
 import sys
 
@@ -11,6 +9,7 @@ import pytest
 from satdiag.cli import run
 from satdiag.ring_file import parse_ring
 from satdiag.wiring.ring import check_ring
+from tests.report.conftest import chromium  # noqa: F401  # the same browser as for the report
 from tests.wiring.rings import TOML
 
 SHEET = '[job]\nid = "demo-1"\n[receiver]\nid = "DEMO0000A7"\n'
@@ -63,6 +62,7 @@ def test_a_starter_reads_and_is_not_written_over(capsys, tmp_path):
     assert "is there already" in err
     assert path.read_text("utf-8") == text
     assert said(capsys, "check", path)[0] == 1  # nothing is claimed of today
+    assert said(capsys, "plan", path)[1].startswith("Which plugs to move cannot be told yet.")
 
 
 def test_a_starter_goes_into_a_job(capsys, job):
@@ -289,27 +289,11 @@ def test_help_is_quick_and_imports_nothing_heavy():
     assert done.stdout.rstrip().endswith("set()")
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    named = os.environ.get("SATDIAG_CHROMIUM")
-    path = named or next((found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))), None)
-    if path is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium on this machine")
-        pytest.skip("no Chromium on this machine: install it, or name it in SATDIAG_CHROMIUM")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
 LONG = "satellite-receiver-of-the-demo-saloon"
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1280, "dark")])
-def test_the_page_is_drawn_and_fits(chromium, tmp_path, place, width, scheme, capsys):
+def test_the_page_is_drawn_and_fits(chromium, tmp_path, place, width, scheme, capsys):  # noqa: F811
     place.write_text(TOML.replace("receiver", LONG).replace(f"{LONG}_m", "receiver_m"), "utf-8")
     page_file = tmp_path / "plan.html"
     assert said(capsys, "plan", place, "--report", page_file)[0] == 0

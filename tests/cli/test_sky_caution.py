@@ -72,9 +72,9 @@ def test_the_live_page_shows_it_without_a_tap(chromium, tmp_path, remembered):  
             context = chromium.new_context(viewport={"width": 390, "height": 844})
             page = context.new_page()
             page.goto(f"http://127.0.0.1:{number}/#c={CODE}")
-            page.wait_for_selector("#link[data-state=good]", timeout=8000)
+            page.wait_for_selector("#link[data-state=good]", timeout=60_000)
             deck.take_taps(PAGE, [tap("power", "receiver", "awake")])
-            page.locator("#could-not").wait_for(timeout=15000)  # it was analysed
+            page.locator("#could-not").wait_for(timeout=60_000)  # it was analysed
             found = page.locator("#told li", has_text=TOLD)
             assert found.count() == int(remembered)
             assert not remembered or found.first.is_visible()

@@ -1,7 +1,6 @@
 """`satdiag sky`: a place or a job, the days, bad input, the page in a real browser."""
 
 import json
-import os
 import shutil
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from satdiag.sky.propagation.p681_table import TABLE
 from satdiag.sky.propagation.two_state import fade_exceeded_db, good_share
 from tests.references import look_angles as reference
 from tests.references.orbits import LOW_TLE
+from tests.report.conftest import chromium  # noqa: F401  # the same browser as for the report
 
 SAMPLES = Path(__file__).parent.parent.parent / "sample_logs"
 PLACE = ("--at", "41.2,-96.1", "--constellation", "demo-pair")
@@ -353,24 +353,8 @@ def test_a_page_is_not_written_over_what_is_no_page(capsys, tmp_path):
 # --- the page in a browser ---------------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="module")
-def chromium():
-    named = os.environ.get("SATDIAG_CHROMIUM")
-    path = named or next((found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))), None)
-    if path is None:
-        if os.environ.get("CI"):
-            pytest.fail("no Chromium on this machine")
-        pytest.skip("no Chromium on this machine: install it, or name it in SATDIAG_CHROMIUM")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
 @pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1280, "dark")])
-def test_the_page_is_drawn_and_fits(chromium, tmp_path, high, width, scheme, capsys):
+def test_the_page_is_drawn_and_fits(chromium, tmp_path, high, width, scheme, capsys):  # noqa: F811
     place = tmp_path / "plan.html"
     words = ("--at", "40,-100", "--constellation", high, "--day", "2026-01-01", "--report", place)
     assert said(capsys, *words)[0] == 0

@@ -16,7 +16,7 @@ from satdiag.errors import NotAJob, SatdiagError
 from satdiag.recorder.heard import Line, Moment, Reading, Source
 from satdiag.store import create_job_file
 from tests.helpers import make_job
-from tests.recorder.devices import PtyDevice, TcpDevice, until
+from tests.recorder.devices import PtyDevice, TcpDevice, at_some_pace, until
 from tests.recorder.rigs import sentence
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals and SIGINT to a child are POSIX")
@@ -44,10 +44,14 @@ def after(seconds, call, *arguments):
 
 
 def test_each_line_is_printed_with_what_becomes_of_it_or_why_not(tmp_path):
+    at_some_pace(lambda slowly: lines_are_printed(tmp_path, slowly))
+
+
+def lines_are_printed(tmp_path, slowly):
     with TcpDevice() as device:
         said = b"signal satellite:east 11.2 dB\n; warm\nnonsense\nsignal any 9 furlongs\nlock any \x1b[31m\n"
-        saying = after(0.15, device.say, said)
-        code, out, err = tried(f"serial:{device.where}{BENCH}", "--for", "0.45")
+        saying = after(0.15 * slowly, device.say, said)
+        code, out, err = tried(f"serial:{device.where}{BENCH}", "--for", str(0.45 * slowly))
         saying.join()
     lines = [re.sub(r"^\d\d:\d\d:\d\d\.\d{3}", "TIME", line) for line in out.splitlines()]
     assert lines == [
@@ -73,9 +77,13 @@ def test_each_line_is_printed_with_what_becomes_of_it_or_why_not(tmp_path):
 
 
 def test_exit_code_1_if_no_line_was_understood():
+    at_some_pace(no_line_is_understood)
+
+
+def no_line_is_understood(slowly):
     with TcpDevice() as device:
-        saying = after(0.2, device.say, b"\xff\xfe\x00garbage\n")
-        code, out, _ = tried(f"serial:{device.where}{BENCH}", "--for", "0.6")
+        saying = after(0.2 * slowly, device.say, b"\xff\xfe\x00garbage\n")
+        code, out, _ = tried(f"serial:{device.where}{BENCH}", "--for", str(0.6 * slowly))
         saying.join()
         assert code == 1
         assert r"\xff\xfe\x00garbage" in out
@@ -86,10 +94,18 @@ def test_exit_code_1_if_no_line_was_understood():
 
 @posix
 def test_trouble_is_said_once_and_it_is_tried_again(tmp_path):
+    at_some_pace(lambda slowly: trouble_is_said(tmp_path, slowly))
+
+
+def trouble_is_said(tmp_path, slowly):
     with PtyDevice(tmp_path) as device:
         device.unplug()
-        steps = [after(0.4, device.replug), after(0.9, device.say, b"lock any yes\n"), after(1.1, device.unplug)]
-        code, out, err = tried(f"serial:{device.where}{BENCH}", "--for", "1.7")
+        steps = [
+            after(0.4 * slowly, device.replug),
+            after(0.9 * slowly, device.say, b"lock any yes\n"),
+            after(1.1 * slowly, device.unplug),
+        ]
+        code, out, err = tried(f"serial:{device.where}{BENCH}", "--for", str(1.7 * slowly))
         for step in steps:
             step.join()
     assert code == 0
@@ -108,8 +124,16 @@ def test_nothing_is_sent_without_poll(tmp_path):
     with PtyDevice(tmp_path) as device:
         assert tried(f"serial:{device.where}?profile=polled-meter", "--for", "0.25")[0] == 1
         assert device.written() == b""
-        tried(f"serial:{device.where}?profile=polled-meter", "--for", "0.3", "--poll")
-        assert device.written() == b"MEAS:VOLT:DC?\n"
+        at_some_pace(lambda slowly: once_it_is_asked(device, slowly))
+
+
+def once_it_is_asked(device, slowly):
+    """Once a second, as the profile says."""
+    begin = time.monotonic()
+    tried(f"serial:{device.where}?profile=polled-meter", "--for", str(0.3 * slowly), "--poll")
+    asked = device.written().splitlines(keepends=True)
+    assert set(asked) == {b"MEAS:VOLT:DC?\n"}
+    assert len(asked) <= 1 + int(time.monotonic() - begin)
 
 
 @posix
@@ -120,12 +144,12 @@ def test_ctrl_c_ends_it_with_the_counts(tmp_path):
             [sys.executable, "-c", code, f"serial:{device.where}{BENCH}"], stdout=out, stderr=out
         )
         try:
-            assert until(lambda: "Listening" in (tmp_path / "out").read_text("utf-8"), 20)
+            assert until(lambda: "Listening" in (tmp_path / "out").read_text("utf-8"), 60)
             time.sleep(0.1)
             device.say(b"lock any yes\nlock any n")
             assert until(lambda: "becomes" in (tmp_path / "out").read_text("utf-8"))
             os.kill(process.pid, signal.SIGINT)
-            assert process.wait(10) == 130
+            assert process.wait(60) == 130
         finally:
             process.kill()
             process.wait()

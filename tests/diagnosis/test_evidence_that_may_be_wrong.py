@@ -93,6 +93,28 @@ def test_a_ring_that_comes_and_goes(rows, state):
     assert seen(rows)["ring"].state == state
 
 
+@pytest.mark.parametrize(
+    ("rows", "state"),
+    [
+        ("5:00 channel 1 authorised\n6:00 channel 2 authorised", "lost"),  # shown, and not heard
+        ("5:00 channel 1 authorised\n6:00 audio output playing", "once"),
+        ("5:00 ring other-sources working", "once"),
+    ],
+)
+def test_only_sound_proves_that_other_sources_sound_again(rows, state):
+    assert seen("0:00 ring other-sources lost\n" + rows)["other-sources"].state == state
+
+
+def test_channels_that_are_seen_to_come_on_did_not_come_long_ago():
+    complaint = 'reason = "complaint"\n' + PACKAGE
+    rows = checks(set(range(1, 21))) + "\n"
+    later = "".join(f"{40 + n}:00 channel {n} authorised\n" for n in range(1, 9))
+    assert "refused-running" in seen(rows + later.splitlines()[0], complaint)  # one may be misread
+    found = seen(rows + later, complaint)
+    assert "refused-pattern" in found
+    assert found["entitlement"].state == "growing"
+
+
 def test_sound_that_comes_and_goes():
     head = "0:00 channel 1 authorised\n"
     rows = "1:00 audio output muted\n3:00 audio output playing\n5:00 audio output muted\n8:00 audio output playing"

@@ -172,7 +172,7 @@ def test_soft_readings_add_up_over_the_states_and_a_certain_one_is_a_plain_readi
     assert unsure == pytest.approx(np.zeros(len(unsure)), abs=1e-12)
     third = log_terms(model, space, [Seen("change-time", "slow", soft={"slow": 1.0, "normal": 0.3})])["change-time"]
     table = np.exp(model.log_likelihood("change-time", space))
-    assert np.exp(third) == pytest.approx(table @ [0.3, 1.0])
+    assert np.exp(third / model.tempering) == pytest.approx(table @ [0.3, 1.0])
 
 
 def test_a_family_of_items_moves_odds_no_further_than_its_cap():
@@ -191,7 +191,7 @@ def test_items_that_lean_on_one_another_count_as_fewer(correlation, effective, p
     """Ten alike items of one family with a likelihood ratio of 4 each, prior 0.05."""
     names = [str(number) for number in range(10)]
     family = {name: dataclasses.replace(item, family="one") for name, item in loose_model(*names).items.items()}
-    model = dataclasses.replace(loose_model(), items=family, family_correlation=correlation)
+    model = dataclasses.replace(loose_model(), items=family, family_correlation=correlation, tempering=1.0)
     weight = exponents(model, names)
     assert sum(weight.values()) == pytest.approx(effective, abs=1e-6)
     odds = 0.05 / 0.95 * 4 ** sum(weight.values())
@@ -278,11 +278,17 @@ def test_raising_a_prior_never_lowers_that_fault():
 
 def test_a_second_hand_receiver_makes_a_wrong_identifier_more_likely():
     model = load_model()
-    new, used = (
-        prior_for(model, Sheet("x", reason="unknown", receiver=Receiver(second_hand=flag))).faults["id-mismatch"]
-        for flag in (False, True)
+    new, unsaid, used = (
+        p / (1 - p)
+        for flag in (False, None, True)
+        for p in [
+            prior_for(model, Sheet("x", reason="unknown", receiver=Receiver(second_hand=flag))).faults["id-mismatch"]
+        ]
     )
-    assert used / (1 - used) == pytest.approx(model.faults["id-mismatch"].second_hand_factor * new / (1 - new))
+    fault = model.faults["id-mismatch"]
+    assert used / unsaid == pytest.approx(fault.second_hand_factor)
+    assert new / unsaid == pytest.approx(fault.new_factor)
+    assert fault.second_hand_factor > 1 > fault.new_factor
 
 
 def test_a_single_lead_makes_the_wrong_conductor_less_likely_and_a_dual_one_more():

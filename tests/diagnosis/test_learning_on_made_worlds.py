@@ -17,13 +17,14 @@ from satdiag.diagnosis.learning import learned_model
 from satdiag.diagnosis.lessons import Lesson
 from satdiag.diagnosis.model import load_model
 from satdiag.diagnosis.seen import Seen
-from satdiag.diagnosis.space import space_of
 from satdiag.diagnosis.weighing import log_terms
 from satdiag.job import build_job
 from satdiag.rows import Row
 from satdiag.sheet import Sheet
 from satdiag.simulate.worlds import worlds
 from satdiag.vocabulary import FAULTS
+
+pytestmark = pytest.mark.timeout(1800)  # nine hundred jobs are made and read before the first test
 
 CLOSED, HELD_OUT, WRONG_SHARE = 500, 400, 0.03
 
@@ -58,7 +59,7 @@ def jobs():
 
 def belief(model, lesson):
     """Marginals of every fault, of none and of other, as the evidence of a lesson leaves them."""
-    space = space_of()
+    space = model.space()
     prior = inference.prior_for(model, _sheet(lesson)).log(space)
     terms = log_terms(model, space, [Seen(item, state) for item, state in lesson.evidence.items()])
     found = inference.posterior(model, space, prior, terms)

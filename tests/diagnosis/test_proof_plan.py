@@ -11,8 +11,10 @@ from satdiag.cli import run
 from satdiag.diagnosis import estimate, proof
 from satdiag.diagnosis.model import load_model
 from satdiag.diagnosis.plan import NOTHING_PAYS_TEXT, Bench
-from satdiag.diagnosis.proof import Standing, chance_of_proof, trials
+from satdiag.diagnosis.proof import trials
+from satdiag.diagnosis.proof_chance import chance_of_proof
 from satdiag.diagnosis.proof_plan import NOTHING_LEFT_TEXT, PROVED_TEXT, look_for_proof
+from satdiag.diagnosis.standing import Standing
 from satdiag.diagnosis.waiting import Wait, waiting_option
 from satdiag.errors import SatdiagError
 from tests.diagnosis.test_verdict import belief_in
@@ -45,6 +47,8 @@ NO_CURRENT = """
 4:00 signal satellite:east 0.1 dB
 5:00 bias voltage 5.0 V
 5:10 bias current 0 mA
+7:00 bias voltage 5.0 V
+7:10 bias current 0 mA
 """
 NOT_SET = """
 0:00 place vehicle open-sky
@@ -70,7 +74,7 @@ def test_where_acting_is_cheaper_only_the_one_who_must_prove_it_tests_on():
     repair = satdiag.analyse(make_job(NO_ACCOUNT)).diagnosis
     assert (repair.aim, repair.stop, repair.stop_text) == ("repair", "nothing-pays", NOTHING_PAYS_TEXT)
     assert repair.next_tests == ()
-    assert [one.fault for one in repair.repairs] == ["not-activated"]
+    assert repair.repairs[0].fault == "not-activated"
     found = satdiag.analyse(make_job(NO_ACCOUNT), aim="proof")
     told = found.diagnosis
     assert not found.verdict.sure
@@ -93,7 +97,7 @@ def test_it_stops_where_what_is_left_cannot_make_it_sure_and_says_what_would_tel
     told = satdiag.analyse(make_job(NO_CURRENT), can=(), aim="proof").diagnosis
     assert told.stop == "cannot-be-sure"
     assert told.stop_text.startswith(
-        "What is left to test cannot make the verdict sure: of 300 drawn sets of answers"
+        "What is left to test cannot make the verdict sure: of 900 drawn sets of answers"
     )
     assert load_model().can["feed-switch"] in told.stop_text
     assert told.repairs

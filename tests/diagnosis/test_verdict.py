@@ -1,5 +1,7 @@
 """What is said to people, and when it counts as sure."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,18 +9,20 @@ import satdiag
 from satdiag.diagnosis import inference
 from satdiag.diagnosis.model import load_model
 from satdiag.diagnosis.plan import Bench, look_ahead
+from satdiag.diagnosis.remaining import remaining
 from satdiag.diagnosis.remarks import Case
 from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.sensitivity import swings
 from satdiag.diagnosis.space import space_of
 from satdiag.diagnosis.titles import TITLES
-from satdiag.diagnosis.verdict import _remaining
+from satdiag.diagnosis.verdict import _shortlist
 from satdiag.diagnosis.weighing import log_terms
 from satdiag.diagnosis.wording import minutes, percent
 from satdiag.diagnosis.worth import COME_BACK_MINUTES, losses
 from satdiag.findings import ChannelFinding, EntitlementFindings, Quantiles, TuningFindings
+from satdiag.language import LANGUAGES, speaking
 from satdiag.sheet import Sheet
-from satdiag.vocabulary import FAULTS
+from satdiag.vocabulary import CLASS_OF, FAULTS
 from tests.helpers import make_job
 
 
@@ -157,7 +161,7 @@ def test_a_log_that_ends_with_a_stopped_account_is_no_works(last, words):
 def test_channels_that_were_lost_are_not_waited_for(lost, reason):
     rows = ["0:01 listing source yes", *checks("authorised", 600), *checks("authorised", 1200)]
     found = told(*rows, *checks("refused", 3300, range(1, lost + 1)), reason=reason)
-    assert found.state == ("cannot-tell" if reason else "fault")
+    assert (found.state, found.class_) == ("fault", "subscription")
     assert f"{lost} channels that played before are refused now" in found.text
     assert found.do_next.startswith("Ask the provider")
     assert "Waiting does not bring them back." in found.text or found.fault == "account-lapsed"
@@ -167,33 +171,91 @@ def test_few_arrivals_give_no_minutes():
     rows = ["0:01 listing source yes", *checks("refused", 60), *checks("authorised", 1200, range(1, 5))]
     found = told(*rows, *checks("refused", 1300, range(5, 21)))
     assert found.state == "filling"
-    assert "how long the others may take cannot be told yet" in found.text
+    assert found.text.endswith(" How long the others may take cannot be told yet.")
     assert "90 % range" not in found.text
     assert "for 15 minutes more" in found.do_next
 
 
+LONG_S = (1500, 180, 8300)
+
+
 @pytest.mark.parametrize(
-    ("chances", "wait_s", "words"),
+    ("chances", "plays", "wait_s", "words"),
     [
-        ([0.36], (600, 30, 7560), "; the chance that the last one comes is about 36 %, and if so within 1 minute to"),
+        (
+            [0.36],
+            18,
+            (600, 30, 7560),
+            "The chance that the last one comes is about 36 %; if it does, that should take",
+        ),
+        (
+            [0.9],
+            18,
+            (30, 20, 40),
+            "The chance that the last one comes is about 90 %; if it does, that should take about",
+        ),
+        (
+            [0.36],
+            4,
+            LONG_S,
+            "The chance that the last one comes is about 36 %; how long that may take cannot be told",
+        ),
+        ([0.36], 18, None, "The chance that the last one comes is about 36 %."),
+        ([0.3] * 59, 18, (2100, 900, 7900), "About 18 of the other 59 should still come; for all of these it should"),
         (
             [0.3] * 59,
-            (2100, 900, 7900),
-            "; about 18 of the other 59 should still come, and if so within 15 minutes",
+            4,
+            LONG_S,
+            "About 18 of the other 59 should still come; how long that may take cannot be told yet.",
         ),
-        ([0.9] * 6, (1500, 180, 8300), "; the last of those still to come should be there after about 25 minutes"),
-        ([0.01] * 6, (1500, 180, 8300), "; whether any of the others comes is doubtful"),
-        ([0.9], (30, 20, 40), "; the chance that the last one comes is about 90 %, and if so within about 1 minute"),
-        ([], (1.0, 0.0, 2.0), ""),
+        ([0.3] * 59, 18, None, "About 18 of the other 59 should still come."),
+        ([0.9] * 6, 18, LONG_S, "The last of those still to come should be there after about 25 minutes"),
+        ([0.9] * 6, 4, LONG_S, "How long the others may take cannot be told yet."),
+        ([0.9] * 6, 18, None, ""),
+        ([0.01] * 6, 18, LONG_S, "Whether any of the others comes is doubtful."),
+        ([0.01] * 6, 4, LONG_S, "Whether any of the others comes is doubtful."),
+        ([], 18, (1.0, 0.0, 2.0), ""),
     ],
 )
-def test_what_is_said_of_the_rest(chances, wait_s, words):
+def test_what_is_said_of_the_rest(chances, plays, wait_s, words):
     rest = tuple(ChannelFinding(100 + k, "refused", p, None, "late") for k, p in enumerate(chances))
-    found = EntitlementFindings(authorised=18, channels=rest, remaining_to_last_s=Quantiles(*wait_s))
-    said = _remaining(Case(None, None, found, TuningFindings(), None))
+    time = Quantiles(*wait_s) if wait_s else None
+    found = EntitlementFindings(authorised=plays, channels=rest, remaining_to_last_s=time)
+    case = Case(None, None, found, TuningFindings(), None)
+    said = remaining(case)
     assert said.startswith(words)
     assert bool(said) == bool(words)
     assert "1 minute to 1 minute" not in said
+    for language in LANGUAGES:  # one whole sentence in each
+        with speaking(language):
+            other = remaining(case)
+        assert not other or (other[0].isupper() and other[-1] == "." and ".." not in other)
+        assert (other == said) == (language == "en" or not said)
+
+
+def test_a_second_cause_that_is_hardly_likely_is_not_named():
+    found = told("0:00 channel 31 refused", reason="check")
+    assert found.state == "cannot-tell"
+    assert found.text.startswith("The log does not tell yet which it is; most likely nothing is wrong (about ")
+    assert "under 5 %" not in found.text
+    assert " or " not in found.text
+
+
+@pytest.mark.parametrize(
+    ("chances", "words"),
+    [
+        ({"interference": 0.4}, "a strong emission at this place disturbs the reception (about 40 %)"),
+        ({"indoors": 0.3, "foliage": 0.2, "obstructed": 0.1}, " (about 30 %) or "),
+        ({"indoors": 0.3, "foliage": 0.04}, "a roof over the vehicle blocks the signal (about 30 %)"),
+    ],
+)
+def test_the_shortlist_of_a_class_of_any_size(chances, words):
+    class_ = CLASS_OF[next(iter(chances))]
+    classes = dict.fromkeys(("none", "other"), 0.0)
+    found = satdiag.analyse(make_job("0:00 note - a")).diagnosis
+    found = replace(found, faults={**dict.fromkeys(FAULTS, 0.0), **chances}, classes=classes)
+    said = _shortlist(found, class_)
+    assert said == words if words[0] != " " else words in said
 
 
 def test_nothing_refused_is_not_called_refused():

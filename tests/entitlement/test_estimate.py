@@ -6,8 +6,8 @@ import math
 import numpy as np
 import pytest
 
-from satdiag.entitlement import estimate_entitlement
 from satdiag.entitlement.channels import checks_by_channel, fill_in_of, history_of
+from satdiag.entitlement.estimate import estimate_entitlement
 from satdiag.entitlement.fill_in import FillIn
 from satdiag.entitlement.goodness import largest_gap
 from satdiag.entitlement.grid import Priors
@@ -426,7 +426,7 @@ def test_every_number_is_finite_and_the_same_twice():
 
     def walk(value):
         if dataclasses.is_dataclass(value):
-            value = vars(value)
+            value = [getattr(value, part.name) for part in dataclasses.fields(value)]
         if isinstance(value, dict):
             value = value.values()
         if isinstance(value, (list, tuple)) or hasattr(value, "mapping") or type(value).__name__ == "dict_values":

@@ -104,7 +104,7 @@ def test_a_quick_account_stays_quick_in_spite_of_two_slips():
     assert {reasons[channel] for channel in range(25, 34)} == {"not-in-package"}
     assert reasons[34] == "plays"  # what was seen is said
     assert found.channels[33].p_will_come < 0.05  # and what is thought of it
-    assert any("look again at 33, 34" in text for text in found.could_not)
+    assert any("look again at channels 33, 34" in text for text in found.could_not)
     assert found.time_to_share_s["1.0"].p95 < 600.0
 
 

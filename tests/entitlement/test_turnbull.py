@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from lifelines.datasets import load_diabetes, load_mice
 from lifelines.fitters.npmle import npmle
+from scipy.optimize import isotonic_regression
 
-from satdiag.entitlement.turnbull import step_curve
+from satdiag.entitlement.turnbull import rising, step_curve
 from tests.entitlement.made import canonical_fill
 from tests.references import entitlement_values as reference
 
@@ -84,3 +85,12 @@ def test_bad_rows_are_refused():
         step_curve(np.array([2.0]), np.array([1.0]), np.ones(1))
     with pytest.raises(ValueError, match="at least one row"):
         step_curve(np.zeros(0), np.zeros(0), np.zeros(0))
+
+
+def test_values_that_never_fall_are_those_of_scipy():
+    random = np.random.default_rng(4)
+    for count in [1, 2, 3, 5, 17, 60] * 40:
+        value, weight = random.normal(size=count), random.uniform(1e-12, 3.0, count)
+        value = np.round(value + random.choice([0.0, 0.1]) * np.arange(count), int(random.integers(0, 9)))
+        wanted = isotonic_regression(value, weights=weight).x
+        assert rising(value, weight) == pytest.approx(wanted, rel=1e-12, abs=1e-15)

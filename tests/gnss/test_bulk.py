@@ -4,6 +4,7 @@ import io
 import os
 from collections import Counter
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pynmeagps
@@ -30,6 +31,9 @@ PIECES = (
     "GPGSV,1,1,00,1",
     "GPGSV,1,1,03,01,40,083,46,02",
     "GQGSV,1,1,01,02,70,010,42.5,1",
+    "GPGSV,1,1,04,1.5,40,083,46,+2,17,308,41,9999999999,07,344,30,00019,07,344,31,1",
+    "GPGSV,1,1,02,1e9,40,083,46,04,17,308,41,1",
+    "GPGSV,1,99999999999999999999,01,04,17,308,41,1",
     "GPTXT,01,01,02,hello",
 )
 
@@ -154,3 +158,45 @@ def test_logs_of_real_receivers():
     assert ours > 5000
     assert common >= 0.99 * ours
     assert common >= 0.9 * theirs
+
+
+TWICE = {
+    "in one sentence": (["GPGSV,1,1,02,05,41,120,44,05,42,121,39,1"], (121.0, 42.0, 39.0)),
+    "in two of a run": (["GPGSV,2,1,05,05,41,120,44,1", "GPGSV,2,2,05,05,42,121,46,1"], (121.0, 42.0, 46.0)),
+    "then without C/N0": (["GPGSV,2,1,05,05,41,120,44,1", "GPGSV,2,2,05,05,42,121,,1"], (120.0, 41.0, 44.0)),
+    "then without a direction": (["GPGSV,2,1,05,05,41,120,44,1", "GPGSV,2,2,05,05,,,40,1"], (120.0, 41.0, 44.0)),
+    "complete the second time": (["GPGSV,2,1,05,05,41,120,,1", "GPGSV,2,2,05,05,42,121,40,1"], (121.0, 42.0, 40.0)),
+    "on two signals": (["GPGSV,1,1,01,05,41,120,39,6", "GPGSV,1,1,01,05,42,121,44,1"], (120.0, 41.0, 44.0)),
+    "by two talkers": (["GPGSV,1,1,01,05,41,120,39,1", "GNGSV,1,1,01,05,42,121,44,1"], (121.0, 42.0, 44.0)),
+}
+"""Of a satellite that an epoch lists twice: (azimuth, elevation, C/N0) of the last complete entry of each signal.
+
+NMEA 0183 has one C/N0 of a satellite and signal in a cycle; which of two counts is judgement.
+"""
+
+
+@pytest.mark.parametrize("how", TWICE)
+def test_a_satellite_that_an_epoch_lists_twice_is_counted_once_by_both_ways(how):
+    parts, (azimuth, elevation, level) = TWICE[how]
+    data = b"".join(
+        stream(RMC.format(clock=f"1400{second:02d}.00", knots="0.0"), *parts, PIECES[3]) for second in range(5)
+    )
+    assert as_arrays(data) == counted(data)
+    of_it = {key[1:]: count for key, count in counted(data).items() if key[0] == Satellite("gps", 5)}
+    assert of_it == {(azimuth, elevation, level): 5}
+
+
+def test_lists_with_satellites_named_again_and_again_are_read_alike_by_both_ways():
+    draw = Random(5)
+    data = b""
+    for second in range(200):
+        cells = [
+            ",".join(
+                f"{draw.choice(one)}" for one in ([1, 2, 3, 4, 5, 6], ["", 20, 40], ["", 90, 180], ["", 5, 30, 45])
+            )
+            for _ in range(12)
+        ]
+        parts = [f"GPGSV,3,{n + 1},12,{','.join(cells[4 * n : 4 * n + 4])},{draw.choice('16')}" for n in range(3)]
+        data += stream(RMC.format(clock=f"14{second // 60:02d}{second % 60:02d}.00", knots="0.0"), *parts)
+    assert as_arrays(data) == counted(data)
+    assert sum(counted(data).values()) > 500

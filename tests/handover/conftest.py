@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from satdiag.report.browser import find_browser
+from tests.report.conftest import patient
 
 
 @pytest.fixture(scope="session")
@@ -31,5 +32,6 @@ def chromium(browser: Path) -> Iterator[Any]:
 
     with sync_playwright() as driver:
         running = driver.chromium.launch(executable_path=str(browser), args=["--no-sandbox"])
+        running.new_context = patient(running.new_context)
         yield running
         running.close()

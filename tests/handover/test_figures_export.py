@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import struct
 import sys
-import time
 from xml.etree import ElementTree
 
 import pytest
@@ -68,14 +67,12 @@ def test_without_a_browser_it_says_what_to_do():
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a script stands in for the browser")
-@pytest.mark.parametrize("does", ["exit 3", pytest.param("exec sleep 60", marks=pytest.mark.long)])
+@pytest.mark.parametrize("does", ["exit 3", pytest.param("exec sleep 3600", marks=pytest.mark.long)])
 def test_a_browser_that_fails_or_hangs_is_given_up(tmp_path, monkeypatch, does):
     fake = tmp_path / "browser"
     fake.write_text(f"#!/bin/sh\n{does}\n")
     fake.chmod(0o755)
     monkeypatch.setattr(figures, "START_S", 3)
     monkeypatch.setattr(figures, "ONE_S", 0.1)
-    begun = time.monotonic()
     with pytest.raises(SatdiagError, match="could not be drawn with"):
         pictures(*job_and_findings(), "png", fake)
-    assert time.monotonic() - begun < 15

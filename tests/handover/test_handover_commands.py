@@ -212,7 +212,7 @@ def test_at_a_terminal_it_asks_line_by_line(folder, answer, added):
             said = _until(master, wait_for)
             os.write(master, f"{text}\n".encode())
         said = _until(master, "observations added" if added else "Nothing was written")
-        assert child.wait(20) == 0, said
+        assert child.wait(60) == 0, said
     finally:
         if child.poll() is None:
             child.kill()
@@ -221,7 +221,7 @@ def test_at_a_terminal_it_asks_line_by_line(folder, answer, added):
     assert len(open_job(folder).rows) == before + added
 
 
-def _until(master: int, words: str, patience_s: float = 30.0) -> str:
+def _until(master: int, words: str, patience_s: float = 60.0) -> str:
     """What is said up to and with these words."""
     said, until = "", time.monotonic() + patience_s
     while words not in said:

@@ -87,7 +87,7 @@ def test_it_is_valid_html(tmp_path):
     assert found.returncode == 0, found.stdout + found.stderr
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", [390, pytest.param(1280, marks=pytest.mark.long)])
 def test_it_fits_the_screen_and_axe_finds_nothing(chromium, tmp_path, width):
     place = tmp_path / "form.html"
     long = LINEUP.replace("Copper Lamp", "Averylongnamewithoutanyblanks" * 4)

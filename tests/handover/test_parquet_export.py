@@ -6,17 +6,19 @@ import io
 import json
 import math
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pyarrow
 import pyarrow.parquet
 import pytest
 
+from satdiag.bulk import ColumnRows, columns_of_rows
 from satdiag.errors import MissingPart
 from satdiag.folder import job_hash
 from satdiag.handover.columns import parquet_bytes
-from satdiag.rows import parse_number
-from tests.handover.jobs import RECEIVER_ID, job, job_and_findings
+from satdiag.rows import Row, parse_number
+from tests.handover.jobs import RECEIVER_ID, SHEET, job, job_and_findings
 
 
 @pytest.fixture(scope="module")
@@ -74,6 +76,22 @@ def test_the_identifier_is_masked_in_values_and_metadata():
     everything = repr(read.to_pylist()) + repr(read.schema.metadata)
     assert RECEIVER_ID.lower() not in everything.lower()
     assert read.schema.metadata[b"satdiag.receiver"].decode() == "•••••••0A7"
+
+
+def test_a_long_log_held_by_column_gives_the_same_bytes():
+    made, _ = job_and_findings()
+    by_column = replace(made, rows=columns_of_rows(made.rows))
+    assert isinstance(by_column.rows, ColumnRows)
+    assert parquet_bytes(by_column) == parquet_bytes(made)
+
+
+def test_a_span_with_the_digits_of_the_identifier_stays_a_number():
+    made = job(
+        Row("2031-05-04T08:43:00-05:00", "note", "", "so long", span_s="12500250", id="b-1"),
+        sheet=SHEET.replace(RECEIVER_ID, "12500250"),
+    )
+    read = pyarrow.parquet.read_table(io.BytesIO(parquet_bytes(made))).to_pylist()
+    assert read[-1]["span_s"] == 12500250.0
 
 
 def test_an_empty_log_is_an_empty_table():

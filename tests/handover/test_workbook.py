@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 from openpyxl.utils.escape import unescape
 
-from satdiag.errors import MissingPart
+from satdiag.errors import MissingPart, SatdiagError
 from satdiag.handover import workbook
 from satdiag.handover.workbook import workbook_bytes
 from tests.handover.jobs import FORMULAS, RECEIVER_ID, job, job_and_findings
@@ -103,6 +103,23 @@ def test_findings_stand_under_their_keys(book):
     assert said["verdict.state"] == findings.verdict.state
     assert said["verdict.text"] == findings.verdict.text
     assert said["verdict.probability"] == pytest.approx(findings.verdict.probability, rel=1e-5)
+
+
+def test_many_channels_stand_in_their_own_sheet_alone(monkeypatch, book):
+    keys = [cell.value for cell in _column(book["findings"], "what")]
+    assert "entitlement.channels[0].state" in keys
+    monkeypatch.setattr(workbook, "MANY_CHANNELS", 2)
+    other = openpyxl.load_workbook(io.BytesIO(workbook_bytes(*job_and_findings())))
+    found = {what.value: value.value for what, value in other["findings"].iter_rows(min_row=2)}
+    assert found["entitlement.channels"] == "see the sheet of channels"
+    assert set(keys) - set(found) == {key for key in keys if key.startswith("entitlement.channels[")}
+    assert [cell.value for cell in _column(other["channels"], "channel")] == [31, 32, 40, 41]
+
+
+def test_a_sheet_that_would_be_too_long_is_refused(monkeypatch):
+    monkeypatch.setattr(workbook, "MOST_ROWS", 30)
+    with pytest.raises(SatdiagError, match="findings, and a sheet holds 30 rows"):
+        workbook_bytes(*job_and_findings())
 
 
 def test_the_identifier_is_masked_unless_asked_for(data):

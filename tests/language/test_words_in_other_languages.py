@@ -37,7 +37,7 @@ OWN = ("diagnosis_faults", "wiring", "report_words", "report_wiring")
 TABLES = ("words", "checklist", "wiring.feed", "wiring.feed_adaptor", "wiring.feed_figure", "wiring.feed_rise")
 TABLES += ("wiring.ring", "wiring.supply_figure")
 # Words that the languages share.
-COGNATES = {"es": {"normal"}, "fr": {"normal", "satellite"}}
+COGNATES = {"es": {"normal"}, "fr": {"normal"}}
 
 
 # --- numbers -----------------------------------------------------------------------------------------------------

@@ -111,3 +111,8 @@ def test_a_very_long_list_says_how_many_more_there_are():
 def test_long_names_are_cut():
     job = _job([7, 9], name="A very long name of a channel that would not fit")
     assert plain(names_text([7], job)) == "7 A very long name of a chann…"
+
+
+def test_numbers_alone_never_hide_gaps_behind_a_range_of_our_line_up():
+    job = _job(range(2, 62, 3))
+    assert numbers_text([5, 8, 11, 14], job) == "5, 8, 11 and 14"  # who reads it may have channels 6 and 7

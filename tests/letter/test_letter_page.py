@@ -140,14 +140,14 @@ def test_the_page_fits_a_telephone_and_breaks_no_rule_of_access(opened, recipien
     assert found == []
 
 
-def test_the_pages_are_valid(java, tmp_path):
+def test_the_pages_are_valid(tmp_path):
     for recipient in RECIPIENTS:
         for language in LANGUAGES:
             html = page_of("filling", recipient, language)
             (tmp_path / f"{recipient}-{language}.html").write_text(html, "utf-8")
     job, found = crowded()
     (tmp_path / "crowded.html").write_text(letter_html(job, found, "provider"), "utf-8")
-    assert complaints(java, tmp_path) == []
+    assert complaints(tmp_path) == []
 
 
 @pytest.mark.parametrize("recipient", RECIPIENTS)

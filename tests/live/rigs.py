@@ -76,7 +76,7 @@ def tap(kind="channel", subject="31", value="refused", **more):
     }
 
 
-def until(what, timeout_s=10.0):
+def until(what, timeout_s=60.0):
     """Wait until something is so."""
     end = time.monotonic() + timeout_s
     while not (found := what()):

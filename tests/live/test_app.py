@@ -16,6 +16,7 @@ STATE_KEYS = {
     *("job", "run", "role", "receiver", "sheet", "lineup", "now", "exposure_s", "exposure_max_s", "rows", "held"),
     *(
         "store_trouble",
+        "store_trouble_lang",
         "sources",
         "levels",
         "channels",
@@ -25,7 +26,7 @@ STATE_KEYS = {
         "analysis",
         "analysis_age_s",
     ),
-    *("speed_m_s", "speed_age_s"),
+    *("speed_m_s", "speed_age_s", "wide"),
 }
 
 

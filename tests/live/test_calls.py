@@ -10,7 +10,7 @@ from scipy.stats import beta, binom
 from satdiag.analysis import analyse
 from satdiag.exposure import exposure_clock
 from satdiag.findings import ChannelFinding, EntitlementFindings, FillCurve, Quantiles
-from satdiag.live.analyst import looked_s_ago
+from satdiag.live.bench import looked_s_ago
 from satdiag.live.listening import ASLEEP, NO_SIGNAL, Listening
 from satdiag.live.sentence import LATEST_LOOK_S, SOONEST_LOOK_S, calls_of, now_of
 from satdiag.rows import parse_time_us

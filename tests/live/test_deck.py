@@ -250,8 +250,7 @@ def test_the_analysis_runs_beside_the_recording_and_says_its_age(tmp_path):
         assert first["now"]["sentence"].startswith("Still filling in: 12 of 20.")
         assert {one["number"]: one for one in first["channels"]}[14]["chance"] is not None
         deck.take_taps(PAGE, [tap("note", "", "demo")])
-        time.sleep(0.3)
-        assert deck.state(None)["analysis_age_s"] > 0
+        until(lambda: deck.state(None)["analysis_age_s"] > 0)
 
 
 def test_the_analysis_waits_while_rows_are_waiting(place, monkeypatch):

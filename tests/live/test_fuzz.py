@@ -129,7 +129,7 @@ async def _asked(app, method, path, headers, body, pieces=1, query=b"", breaks_o
         if messages:
             return messages.pop(0)
         if not breaks_off:  # a stream of events is listened to until something has come
-            await asyncio.wait_for(has_body.wait(), 20)
+            await asyncio.wait_for(has_body.wait(), 60)
         return {"type": "http.disconnect"}
 
     async def send(message):

@@ -50,7 +50,7 @@ def maker(tmp_path):
 
 def done(one):
     """What is told when nothing is being made any more."""
-    until(lambda: one.told()["making"] is None, 20)
+    until(lambda: one.told()["making"] is None)
     return one.told()
 
 
@@ -120,12 +120,14 @@ def test_a_paper_is_kept_until_a_newer_one_of_its_kind_takes_its_place(maker):
         assert one.find(identifier, name) is None
 
 
-def test_only_one_paper_is_made_at_a_time(maker):
-    one = maker(f"time.sleep(1)\n{ECHO}")
+def test_only_one_paper_is_made_at_a_time(maker, tmp_path):
+    go_on = tmp_path / "go on"
+    one = maker(f"import os\nwhile not os.path.exists({str(go_on)!r}): time.sleep(0.01)\n{ECHO}")
     one.begin(Wish("report", "html", "en", "first"))
     with pytest.raises(Busy, match="Another paper is being made"):
         one.begin(Wish("report", "html", "en", "second"))
     assert one.told()["making"].keys() == {"what", "form", "for_s"}
+    go_on.touch()
     (made,) = done(one)["made"]
     assert one.find(made["id"], "en.html").paper.data == b"first"
 
@@ -169,11 +171,9 @@ def test_whatever_goes_wrong_the_next_paper_can_be_made(maker, monkeypatch):
 
 
 def test_a_process_that_takes_too_long_is_ended(maker):
-    one = maker("time.sleep(60)", limit_s=0.5)
-    begun_s = time.monotonic()
+    one = maker("time.sleep(3600)", limit_s=0.5)
     one.begin(WISH)
     assert "longer than" in done(one)["failed"][0]["why"]
-    assert time.monotonic() - begun_s < 10
 
 
 def test_papers_together_are_no_larger_than_they_may_be(maker, monkeypatch):
@@ -192,8 +192,8 @@ def test_papers_together_are_no_larger_than_they_may_be(maker, monkeypatch):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals of POSIX")
 def test_at_the_end_the_process_is_gone(maker, tmp_path):
-    """The program writes its number, and would run for a minute."""
-    one = maker(f"import os; open({str(tmp_path / 'pid')!r}, 'w').write(str(os.getpid())); time.sleep(60)")
+    """The program writes its number, and would run for an hour."""
+    one = maker(f"import os; open({str(tmp_path / 'pid')!r}, 'w').write(str(os.getpid())); time.sleep(3600)")
     one.begin(WISH)
     until(lambda: (tmp_path / "pid").exists() and (tmp_path / "pid").read_text())
     one.stop()
@@ -272,11 +272,10 @@ def test_a_letter_is_made_of_what_was_saved_and_served_as_a_page_that_can_do_not
         busy = await client.post("/make", json=GOOD, headers={"Accept-Language": "es"})
         assert (busy.status_code, busy.json()["error"][:24]) == (409, "Se está preparando otro ")
         meanwhile = tap("channel", "3", "refused")
-        begun_s = time.monotonic()
         answer = await client.post("/taps", json={"page": PAGE, "taps": [meanwhile]})
         assert answer.json()["saved"] == [meanwhile["key"]]
-        assert time.monotonic() - begun_s < 1.0
-        end_s = time.monotonic() + 60
+        assert (await client.get("/made")).json()["making"], "it did not wait for the paper"
+        end_s = time.monotonic() + 200
         while (told := (await client.get("/made")).json())["making"]:
             assert time.monotonic() < end_s
             await asyncio.sleep(0.1)

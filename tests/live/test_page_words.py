@@ -1,6 +1,7 @@
 """The page in three languages: which one is answered, that nothing but words changes, and that none is left out."""
 
 import asyncio
+import errno
 import gettext
 import json
 import re
@@ -13,9 +14,10 @@ from babel import Locale
 from satdiag.errors import BadInput
 from satdiag.language import LANGUAGES, forms_of, speaking
 from satdiag.live import page_words
+from satdiag.live.known_words import CHECKED, HEARD, STORED, said
 from satdiag.live.page_words import all_script_texts, language_of, page_in, page_texts, script_texts, script_words
 from satdiag.live.pasted import read_channels
-from satdiag.live.sheet_edit import TROUBLES, edited
+from satdiag.live.sheet_edit import edited
 from satdiag.live.wording import words_of
 from satdiag.rows import Row
 from satdiag.sheet import KEYS
@@ -199,12 +201,45 @@ def test_what_is_wrong_with_a_typed_value_is_said_as_the_sheet_has_it():
         ("site", "timezone"): "x",
         ("receiver", "level_scale"): "x",
         ("service", "package"): "A B",
+        ("receiver", "id"): 3,
+        ("receiver", "second_hand"): "x",
+        ("receiver", "bias_normal_ma"): [3],
+        ("receiver", "bias_learnt_v"): "x",
+        ("supply", "code"): "E",
+        ("supply", "awake_a"): -1,
+        ("feed", "gain_db"): "x",
+        ("feed", "lead_loss_db"): [8, 4],
+        ("feedline", "velocity_factor_range"): [2, 3],
+        ("feedline", "joints_m"): "x",
     }
-    assert {KEYS[table][key](value) for (table, key), value in wrong.items()} == set(TROUBLES)
+    told = [KEYS[table][key](value) for (table, key), value in wrong.items()]
+    met = {known.text for text in told for known in CHECKED if known.pattern.fullmatch(text)}
+    assert met == {known.text for known in CHECKED}, "each message of the table is one that the sheet says"
+    for language in ("es", "fr"):
+        with speaking(language):
+            assert [one for one in (said(text, CHECKED) for text in told) if one.language != language] == []
     for change in ({"site": {"name": "a", "latitude_deg": 91, "longitude_deg": "x"}}, {"service.package": "A B"}):
         with speaking("fr"), pytest.raises(BadInput) as caught:
             edited(SHEET.decode(), change)
         assert not [one for one in caught.value.problems if ENGLISH.search(f"{one.what} {one.mend}")]
+
+
+def test_what_the_recorder_and_the_store_say_is_said_in_the_language_and_anything_else_is_marked_as_english():
+    """The messages come from the code that says them, with a system's error in each."""
+    from satdiag.recorder.port_trouble import gone, open_trouble
+    from satdiag.store.live import _MENDS
+
+    numbers = (errno.EACCES, errno.EBUSY, errno.ENOTTY, errno.ENOENT)
+    troubles = [open_trouble("/dev/demo", OSError(number, "why: so (at all)")) for number in numbers]
+    troubles += [open_trouble("socket://127.0.0.1:1", OSError(errno.ECONNREFUSED, "no")), gone("COM3", OSError("x"))]
+    stored = [f"/a/b: cannot be written just now (disk). {mend}" for mend in _MENDS.values()]
+    for language in ("es", "fr"):
+        with speaking(language):
+            heard = [said(str(one), HEARD) for one in troubles] + [said(one, STORED) for one in stored]
+            assert [one for one in heard if one.language != language] == []
+            assert "why: so (at all)" in heard[2].text
+            assert not [one for one in heard if " the " in one.text]
+            assert said("something new", HEARD) == ("something new", "en")
 
 
 def test_what_is_written_into_the_log_stays_english():

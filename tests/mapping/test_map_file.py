@@ -142,7 +142,7 @@ BAD = {
         "'on' is not a st",
     ),
     "no words": (row('kind = "lock"; subject = "any"; value_column = "v"; value_words = {}'), "not a table of words"),
-    "no unit": (row(LEVEL), "'' is not a unit of signal any"),
+    "no unit": (row(LEVEL), "signal any needs a unit, and none is given"),
     "unit": (row(LEVEL + '; unit = "dBm"'), "'dBm' is not a unit of signal any"),
     "unit words": (row(LEVEL + '; unit_column = "u"; unit_words = { a = "dBm" }'), "column 'unit_words': 'dBm'"),
     "words alone": (row(LEVEL + '; unit = "dB"; unit_words = { a = "dB" }'), "there is no unit_column"),

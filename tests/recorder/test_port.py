@@ -19,12 +19,15 @@ from satdiag.recorder import port as port_module
 from satdiag.recorder.heard import WAIT_S, SourceTrouble
 from satdiag.recorder.port import PortReader, PortSettings, check_where, list_ports, port_info
 from satdiag.recorder.port_trouble import TROUBLES, open_trouble
-from tests.recorder.devices import PtyDevice, Rfc2217Device, TcpDevice, until
+from tests.recorder.devices import PtyDevice, Rfc2217Device, TcpDevice, quickest, until
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
 SETTINGS = PortSettings()
 SLACK_S = 0.15
-"""What a busy computer may add to a wait."""
+"""What the quickest of several waits may take longer than it says."""
+
+MOST_READS = 5
+"""A loss is noticed within so many reads; a busy computer makes each of them longer, not more of them."""
 
 
 @pytest.fixture
@@ -52,7 +55,7 @@ def reading(where, settings=SETTINGS):
 def read_all(reader, count):
     """Read until so many bytes came."""
     data = b""
-    end = time.monotonic() + 5
+    end = time.monotonic() + 60
     while len(data) < count and time.monotonic() < end:
         data += reader.read()
     return data
@@ -66,15 +69,23 @@ def trouble_of(call):
     return caught.value, time.monotonic() - begin
 
 
-def lost(reader):
-    """Read until the port is lost; nothing may come before."""
-    begin = time.monotonic()
-    while time.monotonic() < begin + 5:
+def lost(reader, is_gone=lambda: True):
+    """Read until the port is lost; nothing may come before. Reads count from when it `is_gone`."""
+    reads = 0
+    while reads < MOST_READS:
+        reads += bool(is_gone())
         try:
             assert reader.read() == b""
         except SourceTrouble as trouble:
-            return trouble, time.monotonic() - begin
+            return trouble
     raise AssertionError("the loss was not noticed")
+
+
+def once_it_waits(reader, do):
+    """A timer alone would fire before the read began on a busy computer."""
+    until(reader._reading.locked)
+    time.sleep(0.01)
+    do()
 
 
 # --- bytes ------------------------------------------------------------------------------------------------------
@@ -102,33 +113,33 @@ def test_every_byte_value_comes_through_a_socket(tcp_device):
 def test_a_socket_is_read_in_chunks_not_byte_by_byte(tcp_device):
     with reading(tcp_device.where) as reader:
         tcp_device.say(b"x" * 5000)
-        time.sleep(0.1)
+        assert until(lambda: len(reader._port._socket.recv(5000, socket.MSG_PEEK)) == 5000)
         assert len(reader.read()) == 5000
 
 
 @posix
 def test_read_waits_a_little_and_says_nothing_came(pty_device):
     with reading(pty_device.where) as reader:
-        begin = time.monotonic()
-        assert reader.read() == b""
-        assert WAIT_S * 0.9 < time.monotonic() - begin < WAIT_S + SLACK_S
+        said = []
+        spent_s = quickest(lambda: said.append(reader.read()), WAIT_S + SLACK_S)
+        assert set(said) == {b""}
+        assert WAIT_S * 0.9 < spent_s < WAIT_S + SLACK_S
 
 
 @posix
 def test_read_returns_as_soon_as_something_came(pty_device):
-    with reading(pty_device.where) as reader:
+    def say_and_read():
         pty_device.say(b"soon")
-        begin = time.monotonic()
         assert read_all(reader, 4) == b"soon"
-        assert time.monotonic() - begin < SLACK_S
+
+    with reading(pty_device.where) as reader:
+        assert quickest(say_and_read, SLACK_S) < SLACK_S < WAIT_S
 
 
 @posix
 def test_rest_is_what_has_come_and_does_not_wait(pty_device):
     with reading(pty_device.where) as reader:
-        begin = time.monotonic()
-        assert reader.rest() == b""
-        assert time.monotonic() - begin < 0.05
+        assert quickest(reader.rest, 0.05) < 0.05
         pty_device.say(b"last words")
         assert until(lambda: reader.rest() == b"last words")
     assert reader.rest() == b""
@@ -175,21 +186,19 @@ def test_unplugged_while_idle(pty_device):
     with reading(pty_device.where) as reader:
         assert reader.read() == b""
         pty_device.unplug()
-        trouble, seconds = lost(reader)
+        trouble = lost(reader)
     assert trouble.reason == "gone"
     assert "Plug it in again" in str(trouble)
-    assert seconds < 1
 
 
 @posix
 def test_unplugged_while_a_read_waits(pty_device):
     with reading(pty_device.where) as reader:
-        puller = threading.Timer(0.05, pty_device.unplug)
+        puller = threading.Thread(target=once_it_waits, args=(reader, pty_device.unplug))
         puller.start()
-        trouble, seconds = lost(reader)
+        trouble = lost(reader, lambda: not puller.is_alive())
         puller.join()
     assert trouble.reason == "gone"
-    assert seconds < 1
 
 
 @posix
@@ -201,9 +210,7 @@ def test_unplugged_while_busy(pty_device):
         with pytest.raises(OSError, match="Input/output"):
             _ = reader._port.in_waiting
         assert reader._port.is_open is True  # which is why nobody asks it
-        trouble, seconds = lost(reader)
-        assert trouble.reason == "gone"
-        assert seconds < 1
+        assert lost(reader).reason == "gone"
         assert trouble_of(lambda: reader.write(b"x"))[0].reason == "gone"
         with pytest.raises(TROUBLES) as caught:
             reader._port.reset_input_buffer()
@@ -282,10 +289,10 @@ def test_a_port_that_is_not_there():
 def test_a_socket_without_a_peer_is_missing(tcp_device):
     where = tcp_device.where
     tcp_device.unplug()
-    trouble, seconds = trouble_of(PortReader(where, SETTINGS).open)
-    assert trouble.reason == "missing"
-    assert "Is the other side running" in str(trouble)
-    assert seconds < 1
+    seen = []
+    assert quickest(lambda: seen.append(trouble_of(PortReader(where, SETTINGS).open)[0]), 1.0) < 1
+    assert {trouble.reason for trouble in seen} == {"missing"}
+    assert "Is the other side running" in str(seen[0])
 
 
 def test_a_socket_whose_peer_closes_hands_over_everything_and_is_gone(tcp_device):
@@ -293,9 +300,7 @@ def test_a_socket_whose_peer_closes_hands_over_everything_and_is_gone(tcp_device
         tcp_device.say(b"one\nhal")
         tcp_device.hang_up()
         assert read_all(reader, 7) == b"one\nhal"
-        trouble, seconds = lost(reader)
-        assert trouble.reason == "gone"
-        assert seconds < 1
+        assert lost(reader).reason == "gone"
         reader.open()
         tcp_device.say(b"again")
         assert read_all(reader, 5) == b"again"
@@ -307,7 +312,7 @@ def test_the_last_single_byte_of_a_socket_is_not_lost_with_the_connection(tcp_de
         tcp_device.hang_up()
         time.sleep(0.05)
         assert reader.read() == b"x"
-        assert lost(reader)[0].reason == "gone"
+        assert lost(reader).reason == "gone"
 
 
 def test_a_socket_whose_peer_went_first_is_closed_without_a_leak(tcp_device):
@@ -319,7 +324,7 @@ def test_a_socket_whose_peer_went_first_is_closed_without_a_leak(tcp_device):
         )  # l_onoff, l_linger: the connection ends with a reset
         tcp_device._peer.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, at_once)
         tcp_device.hang_up()
-        assert lost(reader)[0].reason == "gone"
+        assert lost(reader).reason == "gone"
         kept = reader._port._socket
         reader.close()
         assert kept.fileno() == -1
@@ -341,21 +346,23 @@ def test_closing_twice_and_reading_after_it(pty_device):
 
 @posix
 def test_closed_from_another_thread_while_a_read_waits(pty_device):
+    spent_s = []
     for _ in range(20):
         reader = PortReader(pty_device.where, SETTINGS)
         reader.open()
-        closer = threading.Timer(0.01, reader.close)
+        closer = threading.Thread(target=once_it_waits, args=(reader, reader.close))
         closer.start()
         begin = time.monotonic()
         assert reader.read() == b""  # pyserial alone raises a TypeError here
-        assert time.monotonic() - begin < WAIT_S
+        spent_s.append(time.monotonic() - begin)
         closer.join()
         assert trouble_of(reader.read)[0].reason == "gone"
+    assert min(spent_s) < WAIT_S, "it waited to the end of the read"
 
 
 def test_a_socket_closed_from_another_thread(tcp_device):
     with reading(tcp_device.where) as reader:
-        closer = threading.Timer(0.02, reader.close)
+        closer = threading.Thread(target=once_it_waits, args=(reader, reader.close))
         closer.start()
         assert reader.read() == b""
         closer.join()
@@ -375,7 +382,7 @@ def test_an_rfc_2217_converter_is_set_and_read_to_its_last_byte():
         device.hang_up()
         assert until(lambda: not reader._port._thread.is_alive())  # pyserial now keeps back what it had taken
         assert read_all(reader, len(data)) == data
-        assert lost(reader)[0].reason == "gone"
+        assert lost(reader).reason == "gone"
 
 
 # --- names ------------------------------------------------------------------------------------------------------
@@ -474,13 +481,13 @@ def test_nothing_is_opened_while_ports_are_listed(tmp_path, monkeypatch):
 
     def slow():
         entered.set()
-        leave.wait(5)
+        leave.wait(60)
         return []
 
     monkeypatch.setattr(port_module, "comports", slow)
     lister = threading.Thread(target=list_ports)
     lister.start()
-    entered.wait(5)
+    assert entered.wait(60)
     opened = []
 
     def try_to_open():
@@ -491,8 +498,8 @@ def test_nothing_is_opened_while_ports_are_listed(tmp_path, monkeypatch):
     time.sleep(0.05)
     assert not opened
     leave.set()
-    opener.join(5)
-    lister.join(5)
+    opener.join(60)
+    lister.join(60)
     assert opened[0][0].reason == "missing"
 
 

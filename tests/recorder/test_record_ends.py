@@ -97,7 +97,7 @@ def test_it_ends_after_the_time_it_was_given(tmp_path):
     assert time.monotonic() - begun_s > 0.5
     job = ended_well(place, recording)
     assert job.rows
-    assert float(job.rows[-1].elapsed_s) < 10
+    assert float(job.rows[-1].elapsed_s) < 60
 
 
 @posix

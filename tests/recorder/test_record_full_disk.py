@@ -21,7 +21,8 @@ from tests.recorder.rigs import sentence
 from tests.store.files import small_disk
 
 pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux has tmpfs")
-SIZE = "700k"
+SIZE = "6M"
+"""The ballast takes what is free; a busy computer needs several times the 0.5 MB of an idle one."""
 LINES_PER_S = 300
 SENTENCES = b"".join(sentence(number) + b"\r\n" for number in range(400))
 NOBODY = f"serial:socket://127.0.0.1:1{BENCH}"
@@ -78,10 +79,14 @@ def ask_unheard(recording):
 
 
 def insist(recording):
-    """Ctrl-C, and again if it has not ended a little later."""
-    while recording.process.poll() is None:
+    """Ctrl-C, and again if it has not given up a little later."""
+
+    def has_given_up():
+        return recording.process.poll() is not None or "could not be written" in recording.messages
+
+    while not has_given_up():
         recording.process.send_signal(signal.SIGINT)
-        until(lambda: recording.process.poll() is not None, 2.0)
+        until(has_given_up, 2.0)
 
 
 def talking(place, how):
@@ -158,7 +163,8 @@ def stopped(tmp_path_factory):
 def looked_at(recording, place):
     """What a recording left, also after another one."""
     check, job = command("check", place), read_job_file(place)
-    assert command("record", place, "--from", NOBODY, "--no-hand", "--for", "0")[0] == 0
+    code, _, err = command("record", place, "--from", NOBODY, "--no-hand", "--for", "0")
+    assert code == 0, err
     later = (at_rest(place), command("check", place)[0])
     return Stopped(recording.process.returncode, recording.messages, recording.acknowledged, check, job, later)
 
@@ -237,7 +243,7 @@ def test_what_cannot_be_written_goes_elsewhere_when_nobody_listens_any_more(stop
 def test_a_second_ctrl_c_does_not_drop_rows_in_silence(stopped):
     found = stopped[0]["insisted"]
     all_is_there(found, rescued_rows(stopped[1] / "insisted-unwritten.csv"))
-    assert found.code == 130
+    assert found.code in (130, -signal.SIGINT)  # one more as it ends: a shell calls both 130
 
 
 def test_sentences_that_cannot_be_written_go_elsewhere_too(stopped):

@@ -2,13 +2,13 @@
 
 import os
 import re
-import socket
 import subprocess
 import sys
 
 import pytest
 
 from satdiag.store import check_job_file, read_job_file
+from tests.ports import free_port
 from tests.recorder.devices import until
 from tests.recorder.recording import Talker, at_rest, new_job_file
 
@@ -179,8 +179,7 @@ def test_keys_make_rows_and_ctrl_c_leaves_the_terminal_as_it_was(tmp_path, a_ter
 def test_what_is_typed_is_seen_on_a_crowded_screen_without_colours(tmp_path, a_terminal, monkeypatch):
     monkeypatch.setenv("NO_COLOR", "1")
     place = new_job_file(tmp_path / "job.satjob")
-    with socket.create_server(("127.0.0.1", 0)) as server:  # a port that is free once it is closed
-        nobody = f"serial:socket://127.0.0.1:{server.getsockname()[1]}?profile=bench-lines"
+    nobody = f"serial:socket://127.0.0.1:{free_port()}?profile=bench-lines"
     sources = [word for _ in range(8) for word in ("--from", nobody)]
     with Terminal(place, *sources) as terminal:
         terminal.wait_for(r"0 of 8 sources heard")

@@ -2,7 +2,6 @@
 
 import itertools
 import math
-import time
 
 import pytest
 
@@ -137,18 +136,20 @@ def test_rows_come_at_their_own_distances_divided_by_the_speed(tmp_path):
     ]
 
 
-def test_a_read_waits_for_the_next_row_and_not_longer_than_it_may(tmp_path):
+def test_a_read_waits_for_the_next_row_and_not_longer_than_it_may(tmp_path, monkeypatch):
     job = make_job("0:00 power receiver awake\n0:01 power receiver off\n9:00 power receiver awake")
-    source = opened(job_file(tmp_path, job), 10)
-    begin = time.monotonic()
+    clock, waits = FakeClock(), []
+
+    def sleep(seconds):
+        waits.append(seconds)
+        clock.s += seconds
+
+    monkeypatch.setattr("satdiag.recorder.replay_source.time.sleep", sleep)
+    source = opened(job_file(tmp_path, job), 10, clock)
     assert [line.readings[0].value for line in source.read()] == ["awake"]
-    assert time.monotonic() - begin < 0.05
-    lines = source.read() or source.read()
-    assert lines[0].readings[0].value == "off"
-    assert 0.09 < time.monotonic() - begin < 0.2
-    begin = time.monotonic()
-    assert source.read() == []
-    assert WAIT_S * 0.9 < time.monotonic() - begin < WAIT_S + 0.15
+    assert [line.readings[0].value for line in source.read()] == ["off"]
+    assert source.read() == source.read() == []
+    assert waits == pytest.approx([0.1, WAIT_S, WAIT_S])
 
 
 def test_moments_are_when_it_was_played_and_strictly_increase(tmp_path):

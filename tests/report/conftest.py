@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+PATIENCE_MS = 90_000
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 
 
@@ -34,8 +35,20 @@ def chromium() -> Iterator[Any]:
 
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        browser.new_context, browser.new_page = patient(browser.new_context), patient(browser.new_page)
         yield browser
         browser.close()
+
+
+def patient(make: Any) -> Any:
+    """Whatever is waited for in a context or page so made is waited for as long as a busy computer takes."""
+
+    def made(**more: Any) -> Any:
+        found = make(**more)
+        found.set_default_timeout(PATIENCE_MS)
+        return found
+
+    return made
 
 
 @pytest.fixture

@@ -42,7 +42,7 @@ def test_a_page_with_pale_text_and_a_button_without_a_name_is_found_out(chromium
     page.close()
 
 
-@pytest.mark.parametrize(("scheme", "width"), [("light", 390), ("dark", 1280)])
+@pytest.mark.parametrize(("scheme", "width"), [("light", 390), pytest.param("dark", 1280, marks=pytest.mark.long)])
 def test_the_fullest_report_breaks_no_rule(seen, scheme, width):
     page, complaints = seen(report_html(made.full_job(), made.full_findings()), width, scheme)
     assert violations(page) == []

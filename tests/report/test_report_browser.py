@@ -27,8 +27,14 @@ def _fits(page) -> bool:
     return page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize(
+    ("width", "scheme"),
+    [
+        (390, "dark"),
+        (1280, "light"),
+        *(pytest.param(*one, marks=pytest.mark.long) for one in ((390, "light"), (1280, "dark"))),
+    ],
+)
 def test_every_figure_is_drawn_and_nothing_overflows(seen, full, width, scheme):
     page, complaints = seen(full, width, scheme)
     assert complaints == []

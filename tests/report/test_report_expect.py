@@ -43,7 +43,7 @@ def test_the_likely_faults_come_first_with_what_moving_gains():
     found = elsewhere(_with_faults(foliage=0.2, indoors=0.7, obstructed=0.05))
     first, second, weather, caution = found.sentences
     gain = gain_by_moving("indoors", "open-sky", 38.9, HZ)
-    assert first == f"Under a roof (70\u202f% probable): {gain.text} towards east, 39° high."
+    assert first == f"Under a roof (70\u202f% probable): {gain.text} towards the satellite 'east', 39° high."
     assert second.startswith("Trees in the way (20\u202f% probable): moving to an open sky")
     assert "no more than" in weather  # of the lowest satellite, 12 deg high
     assert "at 12°" in weather
@@ -97,7 +97,7 @@ def test_hostile_names_make_no_element():
     assert "<script>alert" not in text
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", [390, pytest.param(1280, marks=pytest.mark.long)])
 def test_the_figure_stays_inside_the_page(seen, width):
     page, complaints = seen(report_html(made.full_job(), _with_faults(indoors=0.8)), width)
     assert complaints == []

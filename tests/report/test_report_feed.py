@@ -96,8 +96,14 @@ def test_nothing_known_makes_no_figure(found):
     assert feed_part(bare).tables == ()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize(
+    ("width", "scheme"),
+    [
+        (390, "dark"),
+        (1280, "light"),
+        *(pytest.param(*one, marks=pytest.mark.long) for one in ((390, "light"), (1280, "dark"))),
+    ],
+)
 def test_the_page_in_a_browser(seen, width, scheme):
     job = make_job(DUAL, SHEET)
     page, complaints = seen(feed_html(job, feed_findings(job)), width, scheme)

@@ -65,6 +65,23 @@ def test_without_evidence_it_says_so():
     assert page_with(evidence=()).reasons == ("Nothing that was logged speaks clearly for it.",)
 
 
+# --- the verdict in a few words ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("state", "fault", "probability", "head"),
+    [
+        ("fault", "ring-order", 0.72, "Most likely: wrong order on the ring"),
+        ("fault", "ring-order", 0.93, "Wrong order on the ring"),
+        ("explained", "partial-package", 0.58, "Most likely nothing to repair"),
+        ("explained", "partial-package", 0.95, "Nothing to repair"),
+        ("cannot-tell", None, None, "Cannot tell yet"),
+    ],
+)
+def test_what_is_only_likely_is_not_said_as_a_fact(state, fault, probability, head):
+    assert page_with(state=state, fault=fault, probability=probability).state == head
+
+
 # --- steps -------------------------------------------------------------------------------------------------------
 
 
@@ -73,8 +90,8 @@ def test_the_next_step_is_not_said_again_and_two_more_follow_at_most():
     found = page_with(do_next="Do thing 1. And mind the rain.", next_tests=tests)
     assert found.further_title == "After that"
     assert found.further == (
-        "Do thing 2. It takes about 8\u202fmin.",
-        "Do thing 3. It takes about 8\u202fmin.",
+        "Do thing 2. It takes about 8 minutes.",
+        "Do thing 3. It takes about 8 minutes.",
     )
 
 
@@ -83,8 +100,8 @@ def test_without_a_test_that_pays_the_other_repairs_follow():
     found = page_with(do_next="Mend thing 1.", next_tests=(), repairs=repairs)
     assert found.further_title == "If that is not it"
     assert found.further == (
-        "Mend thing 2. It takes about 90\u202fmin.",
-        "Mend thing 3. It takes about 90\u202fmin.",
+        "Mend thing 2. It takes about 1.5 hours.",
+        "Mend thing 3. It takes about 1.5 hours.",
     )
 
 

@@ -77,8 +77,14 @@ def pages():
 PAGES = list(pages())
 
 
-@pytest.mark.parametrize("width", [390, 1280])
-@pytest.mark.parametrize(("name", "found"), PAGES, ids=[name for name, _ in PAGES])
+@pytest.mark.parametrize(
+    ("name", "found", "width"),
+    [
+        pytest.param(*one, width, id=f"{one[0]}-{width}", marks=[] if (n + wide) % 2 == 0 else pytest.mark.long)
+        for n, one in enumerate(PAGES)
+        for wide, width in enumerate((390, 1280))
+    ],
+)
 def test_the_page_in_a_browser(seen, name, found, width):
     page, complaints = seen(feedline_html(found, "Sweep demo.s1p", lambda text: text), width)
     assert complaints == []

@@ -78,3 +78,8 @@ def test_an_open_end_of_a_delay_is_said():
 @pytest.mark.parametrize(("weight_db", "text"), [(21.3, "+21"), (-3.24, "-3.2"), (0.0, "0.0"), (-0.01, "0.0")])
 def test_decibans(weight_db, text):
     assert _plain(numbers.decibans(weight_db)) == text
+
+
+@pytest.mark.parametrize(("p", "said"), [(0.0, "under 1 %"), (0.004, "under 1 %"), (0.3, "30 %"), (1.0, "over 99 %")])
+def test_a_chance_is_never_nought_or_certain(p, said):
+    assert _plain(numbers.chance(p)) == said

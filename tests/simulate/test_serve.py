@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 import socket
 import sys
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,8 +17,9 @@ import serial
 
 from satdiag.simulate.device import Device
 from satdiag.simulate.outlet import IN_USE, MOST_WAITING, Say, SocketOutlet
-from satdiag.simulate.serve import open_outlet, serve
+from satdiag.simulate.serve import SHORTEST_TURN_S, open_outlet, serve
 from satdiag.simulate.upset import KINDS, LINE_END, Act, Pace, Upset
+from tests.recorder.devices import at_some_pace
 
 HAS_PTY = sys.platform != "win32"
 needs_pty = pytest.mark.skipif(not HAS_PTY, reason="there are no pseudo terminals here")
@@ -55,7 +58,7 @@ class Live:
     def __exit__(self, *_: object) -> None:
         self._stop.set()
         if self._thread.ident is not None:
-            self._thread.join(10.0)
+            self._thread.join(60.0)
             assert not self._thread.is_alive()
         self.outlet.close()
         self.outlet.close()  # twice does no harm
@@ -103,7 +106,7 @@ def reading(where: str):
         reader.close()
 
 
-def when(condition, span_s: float = 5.0) -> None:
+def when(condition, span_s: float = 60.0) -> None:
     """Wait until something holds."""
     until_s = time.monotonic() + span_s
     while not condition():
@@ -114,7 +117,7 @@ def when(condition, span_s: float = 5.0) -> None:
 def comes_back(where: str, plugged_in) -> Reader:
     """Open again as soon as it can be; before it is `plugged_in` again it must not be there."""
     refused = 0
-    until_s = time.monotonic() + 5.0
+    until_s = time.monotonic() + 60.0
     while True:
         try:
             reader = Reader(where)
@@ -128,6 +131,16 @@ def comes_back(where: str, plugged_in) -> Reader:
                 reader.close()
             assert not there_before, "it was there all the time"
             return reader
+
+
+def hears_again(live: Live, most: int) -> bytes:
+    """So many bytes of a device that was unplugged; it may be unplugged once more before, and again."""
+    until_s, got = time.monotonic() + 60.0, b""
+    while len(got) < most:
+        assert time.monotonic() < until_s, "it was not heard again"
+        with contextlib.closing(comes_back(live.path, lambda: "plugged in again" in live.details)) as reader:
+            got = reader.read(60.0, most)[0]
+    return got
 
 
 def stream(seed: int = 1, span_s: float = 2000.0) -> bytes:
@@ -145,19 +158,22 @@ def open_files() -> int:
 
 @pytest.mark.parametrize("where", WHERES)
 def test_a_reader_hears_every_byte_in_its_time(where):
-    """At speed 500 a fifth of a second brings 100 s of the world. Two runs: the same bytes."""
-    runs = []
-    for _ in range(2):
+    """At speed 500 a fifth of a second brings 100 s of the world. All runs: the same bytes.
+
+    A busy computer may hold up a run, or several, so that little comes in its fifth of a second.
+    """
+    runs, in_time = [], 0
+    while in_time < 2 and len(runs) < 30:
         with Live(where, speed=500.0) as live, reading(live.path) as reader:
             started_s = time.monotonic()
             live.start()
             runs.append(reader.read(0.2)[0])
             passed_s = time.monotonic() - started_s
-            assert live.told == []
         assert stream().startswith(runs[-1])
-        assert len(stream(span_s=20.0)) < len(runs[-1]) <= len(stream(span_s=500.0 * passed_s))
-    shorter, longer = sorted(runs, key=len)
-    assert longer.startswith(shorter)
+        assert len(runs[-1]) <= len(stream(span_s=500.0 * passed_s))
+        in_time += len(runs[-1]) > len(stream(span_s=20.0)) and live.told == []
+    assert in_time == 2
+    assert all(longer.startswith(shorter) for shorter, longer in itertools.pairwise(sorted(runs, key=len)))
 
 
 @pytest.mark.parametrize("where", WHERES)
@@ -166,7 +182,7 @@ def test_a_serial_library_reads_it(where):
     that matters: no answer, no echo.
     """
     with Live(where) as live:
-        port = serial.serial_for_url(live.path, baudrate=115200, timeout=5.0)
+        port = serial.serial_for_url(live.path, baudrate=115200, timeout=60.0)
         try:
             live.start()
             port.write(b"MEAS?\n" * 500)
@@ -182,14 +198,14 @@ def test_the_world_goes_on_without_a_reader(where):
     with Live(where) as live:
         with reading(live.path) as reader:
             live.start()
-            first = reader.read(5.0, most=2000)[0]
+            first = reader.read(60.0, most=2000)[0]
             time.sleep(0.1)  # what comes now is not read by anybody
         when(lambda: "the reader is gone" in live.details)
         time.sleep(0.2)
         with reading(live.path) as reader:
-            second = reader.read(5.0, most=2000)[0]
+            second = reader.read(60.0, most=2000)[0]
         assert live.details.count("a reader has come") == 2
-    whole = stream(span_s=500.0)
+    whole = next(made for span_s in (500.0, 4000.0, 32000.0) if second in (made := stream(span_s=span_s)))
     assert whole.startswith(first)
     place = whole.index(second)
     assert place - len(first) > len(stream(span_s=60.0))  # 0.1 s and 0.2 s at least, at 300 s a second
@@ -199,10 +215,10 @@ def test_the_world_goes_on_without_a_reader(where):
 def test_a_second_reader_is_turned_away():
     with Live("socket://127.0.0.1:0") as live, reading(live.path) as reader:
         live.start()
-        assert reader.read(0.2)[0]
+        assert reader.read(60.0, most=1)[0]
         with reading(live.path) as other:
-            assert other.read(2.0) == (IN_USE, True)
-        got, lost = reader.read(0.2)
+            assert other.read(60.0) == (IN_USE, True)
+        got, lost = reader.read(60.0, most=1)
         assert got
         assert not lost
 
@@ -213,27 +229,32 @@ def test_a_reader_that_sleeps_holds_nothing_up(where):
     with Live(where, speed=10000.0) as live, reading(live.path) as reader:
         live.start()
         waiting = live.outlet._waiting
-        when(lambda: waiting.dropped > 2 * MOST_WAITING, 20.0)
-        assert live.told[-1] == "The reader does not read; what is said is dropped."
+        when(lambda: waiting.dropped > 2 * MOST_WAITING)
+        assert of_the_reader(live.told) == ["The reader does not read; what is said is dropped."]
         assert len(waiting.data) <= MOST_WAITING
-        got, said = b"", len(live.told)
-        until_s = time.monotonic() + 10.0
-        while len(live.told) == said and time.monotonic() < until_s:
+        got = b""
+        until_s = time.monotonic() + 60.0
+        while len(of_the_reader(live.told)) == 1 and time.monotonic() < until_s:
             got += reader.read(0.1)[0]
-        assert live.told[said].endswith("bytes were dropped because the reader did not read.")
+        assert of_the_reader(live.told)[1].endswith("bytes were dropped because the reader did not read.")
     device = Device("complete", 1)
     whole = (line.encode() for t_s in range(100, 10**6, 100) for _, line in device.lines_until(t_s))
     assert all(line in whole for line in got.split(LINE_END)[:-1]), "whole lines of the device, in their order"
 
 
+def of_the_reader(told: list[str]) -> list[str]:
+    """What was said, but for what a busy computer is told of itself."""
+    return [text for text in told if not text.startswith("This computer slept, or cannot keep up")]
+
+
 def test_it_stops_by_itself_and_hardly_works_when_there_is_little_to_say():
     """Some tenths of a second at speed 1: a few looks at the clock, no spinning."""
-    outlet = open_outlet("socket://127.0.0.1:0", Say(print, print))
+    outlet, looks = open_outlet("socket://127.0.0.1:0", Say(print, print)), []
     try:
-        started_s, used_s = time.monotonic(), time.thread_time()
-        serve(Device("complete", 1), outlet, Say(print, print), for_s=0.4)
-        assert 0.4 <= time.monotonic() - started_s < 1.5
-        assert time.thread_time() - used_s < 0.2
+        started_s = time.monotonic()
+        serve(Device("complete", 1), outlet, Say(print, print), for_s=0.4, stopped=lambda: bool(looks.append(1)))
+        assert time.monotonic() - started_s >= 0.4
+        assert len(looks) <= 0.4 / SHORTEST_TURN_S + 2
     finally:
         outlet.close()
 
@@ -403,7 +424,7 @@ def test_what_is_upset_is_what_arrives(where, kind, words):
     expected = b"".join(act.data for at_s, line in spoken for act in upset.pass_on(at_s, line))
     with Live(where, upset=Upset((kind,), 3, pace)) as live, reading(live.path) as reader:
         live.start()
-        got, lost = reader.read(10.0, most=6000)
+        got, lost = reader.read(60.0, most=6000)
         done = [text for text in live.details if text.startswith(words)]
     assert not lost
     assert len(got) >= 6000
@@ -416,12 +437,17 @@ def test_what_is_upset_is_what_arrives(where, kind, words):
 @pytest.mark.parametrize("where", WHERES)
 def test_silence_on_the_wire(where):
     """Nothing for 0.6 s and more, though the connection holds and the device speaks 1000 lines a second."""
-    with Live(where, upset=Upset(("silence",), 1, QUICK)) as live, reading(live.path) as reader:
+    at_some_pace(lambda slowly: silence_is_heard(where, replace(QUICK, silent_s=(0.6 * slowly, 0.7 * slowly))))
+
+
+def silence_is_heard(where: str, pace: Pace) -> None:
+    """Nothing comes for a while after it is said."""
+    with Live(where, upset=Upset(("silence",), 1, pace)) as live, reading(live.path) as reader:
         live.start()
         when(lambda: any(text.startswith("silence") for text in live.details))
         reader.read(0.05)
         quiet, lost = reader.read(0.2)
-        after, _ = reader.read(2.0, most=100)
+        after, _ = reader.read(60.0, most=100)
     assert quiet == b""
     assert not lost
     assert after
@@ -433,16 +459,12 @@ def test_unplugging_on_the_wire(where):
     with Live(where, upset=Upset(("unplug",), 1, QUICK)) as live:
         with reading(live.path) as reader:
             live.start()
-            got, lost = reader.read(5.0)
+            got, lost = reader.read(60.0)
         assert lost
         assert got
         assert not got.endswith(LINE_END)
         assert stream().startswith(got)
-        again = comes_back(live.path, lambda: "plugged in again" in live.details)
-        try:
-            more, _ = again.read(2.0, most=500)
-        finally:
-            again.close()
+        more = hears_again(live, 500)
         assert more.split(LINE_END)[1] in stream().split(LINE_END)
         assert live.details[:3] == ["a reader has come", live.details[1], "the reader is gone"]
         assert live.details[1].startswith("unplugged in the middle of a line")
@@ -499,10 +521,9 @@ def test_no_threads_descriptors_or_folders_are_left(where, monkeypatch, tmp_path
     with Live(where, upset=Upset(("unplug",), 1, QUICK)) as live:
         with reading(live.path) as reader:
             live.start()
-            assert reader.read(5.0)[1]
+            assert reader.read(60.0)[1]
         when(lambda: "plugged in again" in live.details)
-        with contextlib.closing(comes_back(live.path, lambda: True)) as reader:  # it may be gone once more already
-            assert reader.read(5.0, most=100)[0]
+        assert hears_again(live, 100)
     assert threading.active_count() == threads
     assert open_files() == files
     assert list(tmp_path.iterdir()) == []

@@ -96,7 +96,9 @@ def test_report_says_all_it_is_asked_for(tmp_path):
     records = [record(n, tier=tier) for n, tier in enumerate(["sparse", "typical", "rich"] * 4)]
     records += [record(20, fault="feed-lossy", klass="wiring"), {"number": 21, "error": "ValueError: no"}]
     order = Order(21, 1, "tune", "", 0)
-    said = text(order, records, {"rich": (0.9, 5), "trained": (100.0, 0)})
+    best = {"within": {"rich": (0.9, 0.8, 1.0)}, "trained": {"within": 100}}
+    said = text(order, records, best)
+    assert "ceiling, within  0.900  [0.800, 1.000]" in said
     for words in ("top-1 class", "top 3", "log loss", "Brier", "null", "above 0.95", "confused above 0.9", "ceiling",
                   "truth | named", "1 analyses failed"):  # fmt: skip
         assert words in said
@@ -125,15 +127,51 @@ def test_results_go_on_where_they_stopped(tmp_path):
 def test_the_learned_ceiling_learns_what_is_there_to_learn():
     """Two classes told apart by one item in nine worlds of ten: no more than that can be won."""
     pytest.importorskip("sklearn")
-    from bench_diagnosis_ceiling import ceiling
+    from bench_diagnosis_ceiling import ceilings
 
+    records = told_by_one_item(300)
+    found = ceilings(records, "tune", trees=20)
+    assert found["within"]["rich"][0] == pytest.approx(0.9, abs=0.01)
+    assert "elsewhere" not in found
+    assert ceilings(records[:20], "tune") is None
+
+
+def told_by_one_item(count, right=9):
+    """Worlds of two classes that one item tells apart in so many of ten."""
     records = []
-    for number in range(300):
+    for number in range(count):
         klass, fault = (("antenna", "antenna-open"), ("wiring", "feed-lossy"))[number % 2]
-        state = ("open", "normal")[number % 2] if number % 20 > 1 else ("normal", "open")[number % 2]
+        state = ("open", "normal")[number % 2] if number // 2 % 10 < right else ("normal", "open")[number % 2]
         records.append({**record(number, fault=fault, klass=klass), "evidence": {"bias": state}})
-    assert ceiling(records, trees=20)["rich"][0] == pytest.approx(0.9, abs=0.01)
-    assert ceiling(records[:20]) is None
+    return records
+
+
+@pytest.mark.long
+def test_a_ceiling_from_elsewhere_knows_other_settings_alone(tmp_path):
+    """Where other settings tell the classes apart the other way round, it is wrong wherever they were right."""
+    pytest.importorskip("sklearn")
+    from bench_diagnosis_ceiling import ceilings
+
+    turned = [{**one, "evidence": {"bias": {"open": "normal", "normal": "open"}[one["evidence"]["bias"]]}}
+              for one in told_by_one_item(160)]  # fmt: skip
+    path = tmp_path / "other.jsonl"
+    path.write_text("\n".join(map(json.dumps, [{"setting": "calibrate"}, *turned])) + "\n", "utf-8")
+    found = ceilings(told_by_one_item(160), "tune", [path], trees=5)
+    assert found["elsewhere"]["all"][0] == pytest.approx(0.1, abs=0.001)
+    assert found["within"]["all"][0] == pytest.approx(0.9, abs=0.02)
+    assert found["trained"] == {"within": 128, "elsewhere": 160, "frequencies": 128}
+
+
+def test_knowing_the_frequencies_names_the_commoner_of_two_that_look_alike():
+    """Both faults at 0.5, the one there four times of five: who knows that is right as often."""
+    from bench_diagnosis_ceiling import with_frequencies
+
+    alike = []
+    for number in range(100):
+        fault, klass = ("feed-lossy", "wiring") if number % 5 else ("antenna-open", "antenna")
+        one = record(number, fault=fault, klass=klass)
+        alike.append({**one, "faults": {**one["faults"], "antenna-open": 0.5, "feed-lossy": 0.49}})
+    assert set(with_frequencies(alike, alike)) == {"wiring"}
 
 
 def test_minutes_count_the_unsolved_in_full():
@@ -193,3 +231,31 @@ def test_the_checklist_holds_tests_that_worlds_can_answer():
 
     assert set(CHECKLIST) <= set(known_tests()) & set(prices())
     assert len(set(CHECKLIST)) == len(CHECKLIST)
+
+
+def test_minutes_are_told_where_it_can_be_solved_and_until_each_stops():
+    """By hand: two of three worlds can be solved; who gives up after 3 minutes there is counted with 180."""
+    from bench_diagnosis_minutes import stopped, stopped_text
+
+    def went(solved, spent):
+        return {"solved": solved, "minutes": spent, "counted": spent if solved else 180.0, "tests": ["listen"]}
+
+    def pair(planned, proof, checklist, least):
+        return {"planned": planned, "proof": proof, "checklist": checklist, "shortest": {"counted": least}}
+
+    pairs = [
+        pair(went(True, 10.0), went(True, 20.0), went(True, 40.0), 8.0),
+        pair(went(False, 9.0), went(False, 3.0), went(False, 160.0), 16.0),
+        pair(went(False, 2.0), went(False, 1.0), went(False, 100.0), 180.0),
+    ]
+    records = [{"minutes": pair} for pair in pairs]
+    found = stopped(records)
+    assert (found["worlds"], found["solvable worlds"]) == (3, 2)
+    assert found["solvable"]["proof"][:2] == pytest.approx((100.0, 200 / 220))
+    assert found["stop solvable"]["proof"][:2] == pytest.approx((11.5, 23 / 200))
+    assert found["stop"]["proof"][:2] == pytest.approx((8.0, 24 / 300))
+    mean, ratio, low, high = found["stop"]["planned"]
+    assert low <= ratio <= high
+    assert (mean, ratio) == pytest.approx((7.0, 21 / 300))
+    assert any("the same in the 2 worlds that somebody" in line for line in stopped_text(records))
+    assert stopped_text([{"minutes": {who: pairs[0][who] for who in ("planned", "proof", "checklist")}}]) == []

@@ -21,7 +21,7 @@ from satdiag.opening import open_job
 from satdiag.rows import Row
 from satdiag.simulate.worlds import DRAW_SETTINGS, known_tests, make_world, worlds
 from satdiag.simulate.worlds import plan as planning
-from satdiag.simulate.worlds.causes import CHANGES, Extra, draw_cause
+from satdiag.simulate.worlds.causes import CHANGES, KINDS, Extra, draw_cause, kind_weights
 from satdiag.simulate.worlds.roads import ROADS, Drive, entry_loss_db
 from satdiag.simulate.worlds.settings import TIERS
 from satdiag.simulate.worlds.slips import SIBLINGS, wrong_number
@@ -64,7 +64,7 @@ def test_a_world_does_not_depend_on_those_before_it():
     assert alone == among
 
 
-@pytest.mark.parametrize("setting", ["tune", "calibrate", "final"])
+@pytest.mark.parametrize("setting", ["tune", "calibrate", "final", "later", "unseen", "afresh"])
 def test_every_fault_nothing_and_something_else_occur_in_each_tier(setting):
     seen = {tier: Counter() for tier in TIERS}
     for plan in drawn(setting):
@@ -81,15 +81,29 @@ def test_faults_and_classes_are_those_of_the_log():
 
 
 def test_settings_differ_in_what_they_say_they_differ_in():
-    told = [DRAW_SETTINGS[name] for name in ("tune", "calibrate", "final")]
+    told = [DRAW_SETTINGS[name] for name in ("tune", "calibrate", "final", "later", "unseen", "afresh")]
     for field in ("severity", "copied", "readout_off_db", "misread", "looks_away", "prevalence_seed"):
-        assert len({getattr(setting, field) for setting in told}) == 3
+        assert len({getattr(setting, field) for setting in told}) == 6
     tables = [planning.share_table(setting)["complaint"] for setting in told]
     factors = [tables[0][fault] / tables[1][fault] for fault in FAULTS]
     assert max(factors) > 2.0 > 0.5 > min(factors)
     for table in tables:  # a common factor may bring the sum down; among faults a factor of 3 against one of 1/3 is 9
         moved = [table[f] / (planning.SHARES[f][1] / 1000) for f in FAULTS if planning.SHARES[f][1] >= 18]
         assert 3.0 < max(moved) / min(moved) < 9.01
+
+
+def test_workshops_see_different_faults_and_kinds_of_them():
+    """Each within the factors of a setting; the worlds of a set come from many of them. Our own numbers only."""
+    setting = DRAW_SETTINGS["afresh"]
+    shops = [setting.of_shop(shop) for shop in range(setting.shops)]
+    shares = [planning.share_table(shop)["complaint"]["ring-broken"] for shop in shops]
+    assert max(shares) / min(shares) > 3.0
+    weights = [kind_weights("receiver-defective", shop.kinds_seed) for shop in shops]
+    restarts = [each[-1] / sum(each) for each in weights]
+    assert max(restarts) / min(restarts) > 3.0
+    came_from = {make_world("afresh", 5, number).plan.kinds_seed for number in range(8)}
+    assert len(came_from) > 3
+    assert came_from <= {shop.kinds_seed for shop in shops}
 
 
 def test_times_pairs_and_two_places():
@@ -185,6 +199,49 @@ def test_each_fault_holds_and_its_own_test_shows_it_when_bad(fault):
     assert right >= (2 if fault == "ring-order" else 3)
 
 
+@pytest.mark.parametrize(("fault", "comes"), [("entitlement-not-received", True), ("id-mismatch", False)])
+def test_a_resend_brings_what_was_not_passed_on_and_nothing_to_another_receiver(fault, comes):
+    """The provider's queue: an order that was lost is given anew; one for another receiver goes there again."""
+    made = forced(fault, 0.9)
+    rows = made.answer("ask-resend")
+    assert ("account", "service", "resend-requested") in [row[1:4] for row in rows]
+    looks = [row[3] for row in rows if row[1] == "channel"]
+    assert looks
+    assert (looks.count("authorised") >= 3) is comes
+    assert (fault in made.truth.present) is not comes
+
+
+def test_what_was_never_activated_cannot_be_sent_again():
+    made = forced("not-activated", 0.9)
+    rows = made.answer("ask-resend")
+    assert {row[1] for row in rows} == {"account"}
+    assert "resend-requested" not in {row[3] for row in rows}
+    assert made.truth.present == ("not-activated",)
+
+
+@pytest.mark.parametrize("what", ["antenna", "lead"])
+def test_a_part_that_was_tried_is_read_with_and_goes_back(what):
+    """An open lead, and a known-good antenna with a lead of its own, or a lead: locks in between, none after."""
+    from dataclasses import replace
+
+    made = forced("antenna-open", 0.9)
+    cause = next(iter(made.person.world.carried.values())).cause
+    made.person.world.carry(replace(cause, kind="lead"))
+    made.person.setting = replace(made.person.setting, put_back=1.0, wrong_entry=0.0, copied=0.0)
+    for _ in range(8):  # three judgements in a hundred miss the difference
+        rows = made.answer(f"swap-{what}")
+        tries = [place for place, row in enumerate(rows) if row[1] == "swap"]
+        if rows[tries[0]][3] == "better":
+            break
+    assert [rows[place][3] for place in tries] == ["better", "worse"]
+    assert rows[tries[1]][6] == "old part back in"
+    between, after = rows[tries[0] : tries[1]], rows[tries[1] :]
+    locked = [{r[3] for r in part if r[1] == "lock" and r[2].startswith("satellite")} for part in (between, after)]
+    assert "yes" in locked[0]
+    assert locked[1] == {"no"}
+    assert made.person.world.lent is None
+
+
 def test_severity_makes_it_worse_and_nothing_is_left_after_mending():
     """More loss for more severity, and a mended vehicle is the one it was (our own model, no source)."""
     made = forced("antenna-weak", 0.5)
@@ -211,6 +268,16 @@ def test_any_two_causes_leave_a_vehicle_that_goes_on():
             assert isinstance(world.extra, Extra)
             for fault in (one, two):
                 world.mend(fault)
+
+
+def test_kinds_come_as_often_as_their_setting_says():
+    """Within four standard deviations; without a seed, as often as the list has the word. Our own numbers only."""
+    for kinds_seed, weights in ((None, (1, 1, 1, 1, 1)), (506, kind_weights("receiver-defective", 506))):
+        rng, words = Random("kinds"), KINDS["receiver-defective"]
+        drawn = [draw_cause(rng, "receiver-defective", 0.5, kinds_seed).kind for _ in range(2000)]
+        for word in set(words):
+            share = sum(weight for one, weight in zip(words, weights, strict=True) if one == word) / sum(weights)
+            assert abs(drawn.count(word) / 2000 - share) < 4 * math.sqrt(share * (1 - share) / 2000)
 
 
 @pytest.mark.long

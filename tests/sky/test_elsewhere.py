@@ -54,7 +54,7 @@ def test_the_gain_is_that_of_the_highest_satellite_with_its_range():
     assert (indoors.satellite, indoors.elevation_deg, indoors.gain_db) == ("high", 40.0, wanted.median_db)
     assert indoors.gain_db_90 == (wanted.low_db, wanted.high_db)
     assert indoors.gain_db_90[0] < indoors.gain_db < indoors.gain_db_90[1]
-    assert indoors.text == f"{wanted.text} towards high, 40° high"
+    assert indoors.text == f"{wanted.text} towards the satellite 'high', 40° high"
 
 
 def test_where_a_way_is_blocked_only_spots_that_lose_so_much_count():
@@ -62,7 +62,7 @@ def test_where_a_way_is_blocked_only_spots_that_lose_so_much_count():
     whole = gain_by_moving("street", "open-sky", 40.0, 2322e6)
     assert blocked.gain_db_90[0] >= MARGIN_DB - 2.0  # an open sky loses up to 2 dB itself
     assert blocked.gain_db > whole.median_db
-    assert "where 10 dB or more are lost now, towards high, 40° high" in blocked.text
+    assert "where 10 dB or more are lost now, towards the satellite 'high', 40° high" in blocked.text
     none = gain_by_moving("open-sky", "open-sky", 40.0, 2322e6, 60.0)
     assert none == "what to gain by moving is unknown: so high up no spot of such a place loses 60 dB"
 

@@ -40,7 +40,9 @@ def test_the_open_share_against_quadrature(place):
 
 
 def test_a_satellite_below_the_table_is_named():
-    assert "west stands 7.9° high; what is known of a place by its word ends at 10°" in low_words("west", 7.94)
+    assert "the satellite 'west' stands 7.9° high; what is known of a place by its word ends at 10°" in low_words(
+        "west", 7.94
+    )
 
 
 def test_a_word_is_weak():

@@ -202,6 +202,6 @@ def _run(*command):
     if os.geteuid() != 0:
         command = ("sudo", "-n", *command)
     try:
-        return subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)
+        return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     except OSError as error:
         return subprocess.CompletedProcess(command, 1, "", str(error))

@@ -383,7 +383,7 @@ def test_a_reader_sees_whole_batches_and_holds_nobody_up(job, quick):
     """A process reads the file over and over, and another reader stays in one old state all the time."""
     place = quick / "demo.satjob"
     create_job_file(place, job)
-    total, slowest = 40, 0.0
+    total = 40
     command = [sys.executable, "-c", READS, str(place), str(total * 50)]
     with (
         closing(sqlite3.connect(looking(place), uri=True)) as old,
@@ -395,14 +395,11 @@ def test_a_reader_sees_whole_batches_and_holds_nobody_up(job, quick):
         reader.stdout.readline()
         for number in range(total):
             rows, parts = batch(50 * number + 1, 50)
-            begun = time.perf_counter()
-            live.append(rows, parts)
-            slowest = max(slowest, time.perf_counter() - begun)
+            live.append(rows, parts)  # `old` holds its state: one that waited for it would never write
             time.sleep(0.005)
         count = int(reader.communicate(timeout=60)[0])
     assert reader.returncode == 0
     assert count >= 3
-    assert slowest < 1.0
 
 
 WATCHED = []

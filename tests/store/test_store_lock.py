@@ -1,10 +1,13 @@
 """One writer at a time: who comes second is told who is there; nobody is kept out by a writer that died."""
 
+import errno
 import json
 import os
 import subprocess
 import sys
 import threading
+import time
+from types import SimpleNamespace
 
 import pytest
 
@@ -46,7 +49,7 @@ def test_a_second_process_is_told_who_records(place):
                 attempt(place)
             said = str(caught.value)
             assert f"it is being recorded into by process {pid}, since 2" in said
-            assert "Type remarks into that window, or end that recording first." in said
+            assert "Type remarks into that window, enter them on its page, or end that recording first." in said
         assert recorded(read_job_file(place)) >= 1  # readers go on
         assert check_job_file(place) == []
         before = writer.acked
@@ -132,16 +135,69 @@ def test_a_lock_on_a_file_that_was_removed_meanwhile_is_none(place, monkeypatch)
     assert names(place) == ["demo.satjob"]
 
 
-def test_whoever_only_looks_keeps_nobody_out(place):
-    """Looking at a lock file that was left behind takes its lock for an instant."""
+@pytest.fixture
+def pauses(monkeypatch):
+    """Pauses between two looks at the lock, without their time; what `act` does is done in each, with its number."""
+    made = SimpleNamespace(count=0, act=lambda number: None)
+
+    def pause(seconds):
+        made.count += 1
+        made.act(made.count)
+
+    monkeypatch.setattr(store.lock, "time", SimpleNamespace(sleep=pause, monotonic=time.monotonic))
+    return made
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="locks are not shared there")
+@pytest.mark.parametrize("left", [b"", b'{"pid": 1, "what": "recording", "since": "2031", "computer": "demo"}'])
+def test_whoever_only_looks_is_waited_for_longer_than_a_writer(place, pauses, left):
+    """Looking takes the lock for an instant, longer on a busy computer; what a killed writer left says nothing."""
+    lock_path(place).write_bytes(left)
+    handle = os.open(lock_path(place), os.O_RDWR)
+    store.lock._seize(handle, only_look=True)
+    pauses.act = lambda number: os.close(handle) if number == 5 * store.lock._TRIES else None
+    append_rows(place, [NOTE])
+    assert pauses.count == 5 * store.lock._TRIES
+    assert len(read_job_file(place).rows) == 2
+
+
+def test_a_writer_is_told_at_once_and_not_waited_for(place, pauses):
+    lock = take(place, "recording")
+    with pytest.raises(StoreProblem, match=f"recorded into by process {os.getpid()}"):
+        take(place, "adding rows")
+    lock.release()
+    assert pauses.count == store.lock._TRIES
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="locks are not shared there")
+def test_whoever_looks_on_and_on_is_not_waited_for_without_end(place, monkeypatch):
+    monkeypatch.setattr(store.lock, "PASSING_S", 0.0)
     lock_path(place).write_bytes(b"")
     handle = os.open(lock_path(place), os.O_RDWR)
     store.lock._seize(handle, only_look=True)
-    looked = threading.Timer(0.05, os.close, [handle])
-    looked.start()
+    with pytest.raises(StoreProblem, match="another program is writing to it"):
+        append_rows(place, [NOTE])
+    os.close(handle)
     append_rows(place, [NOTE])
-    looked.join()
-    assert len(read_job_file(place).rows) == 2
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="it plays a scanner of Windows")
+def test_a_lock_file_that_a_scanner_has_open_is_waited_for(place, pauses, monkeypatch):
+    """On Windows a file that another program opened without sharing, or that is being removed, cannot be opened."""
+    opened, refusals = os.open, [PermissionError(errno.EACCES, "Permission denied")] * 3
+
+    def refused(path, *more):
+        if str(path).endswith(".lock") and refusals:
+            raise refusals.pop()
+        return opened(path, *more)
+
+    monkeypatch.setattr(store.lock.sys, "platform", "win32")
+    monkeypatch.setattr(store.lock.os, "open", refused)
+    lock = take(place, "trying")
+    monkeypatch.undo()
+    lock.release()
+    assert (refusals, pauses.count) == ([], 3)
+    assert names(place) == ["demo.satjob"]
 
 
 def test_never_two_at_once_however_often_the_file_is_removed(place):

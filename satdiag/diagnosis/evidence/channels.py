@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.stats import binom
 
+from satdiag.chances import at_least, most_hits
 from satdiag.diagnosis.evidence.known import Known
-from satdiag.diagnosis.evidence.last import AT_TIMES, ONCE, answer_is_out, spells
+from satdiag.diagnosis.evidence.last import AT_TIMES, ONCE, answer_is_out, heard_s, spells
 from satdiag.diagnosis.evidence.refusals import (
     MISREAD_SHARE,
     all_play_by_scattered,
+    arrivals,
     outside_package,
     refused_pattern,
     runs_long,
@@ -25,6 +27,12 @@ from satdiag.findings import ChannelFinding
 # Judgement, no source.
 STILL_COMING = 0.3
 NOTHING_AFTER_S = 1200.0  # four times the usual wait for the first channels: common practice, no source
+FIRST_BY_HALF_S, SILENCE_SHAPE = NOTHING_AFTER_S / 4, 2.0
+"""Half of all receivers that get their channels have the first after so much listening; log-logistic beyond."""
+
+LONGEST_PAUSE_S = 3600.0
+"""Two looks further apart do not tell that the receiver was on all the time between them."""
+
 CHECKED_ENOUGH = 0.8
 SLIGHTEST = 0.01
 FEWEST_LOOKS, FEWEST_MISSING = 3, 2
@@ -43,7 +51,7 @@ def _audio(known: Known) -> Seen | None:
         heard = log.of("tune").said("audio").since(since)
         return Seen("audio", "playing", heard.names()) if len(heard) else None
     alike = rows.trailing()
-    if rows.value[-1] == "playing" and (ended := spells(log, rows, "muted")[0]):
+    if rows.value[-1] == "playing" and (ended := spells(log, rows, "muted", heard_s(log))[0]):
         return Seen("audio", AT_TIMES if ended > 1 else ONCE, rows.said("muted").names())
     return Seen("audio", str(rows.value[-1]), alike.names(), min(len(alike), MOST_REPEATS))
 
@@ -55,6 +63,7 @@ def _unjudgeable(known: Known) -> Seen | None:
     """
     log = log_of(known.job)
     rows = log.ours("channel")
+    rows = rows.where(log.with_ours(rows.t_s))
     now = rows.since(log.settled_since_s)
     rows = now if len(now) >= FEWEST_LOOKS else rows
     rows = rows.said("no-signal", "authorised", "refused")
@@ -62,7 +71,8 @@ def _unjudgeable(known: Known) -> Seen | None:
         return None
     lost = rows.value == "no-signal"
     named = rows.where(lost) if lost.any() else rows
-    return Seen("unjudgeable", _how_lost(rows.t_s, lost), named.names())
+    minutes = len(np.unique(named.t_s // ONE_LOOK_S))
+    return Seen("unjudgeable", _how_lost(rows.t_s, lost), named.names(), min(minutes, MOST_REPEATS))
 
 
 def _how_lost(t_s: Floats, lost: Flags) -> str:
@@ -95,8 +105,8 @@ def _listed_channels(known: Known) -> Seen | None:
         return None
     gone = rows.said("missing")
     if len(gone) < FEWEST_MISSING:
-        return Seen("listed-channels", "all", rows.names())
-    return Seen("listed-channels", "some-missing", gone.names())
+        return Seen("listed-channels", "all", rows.names(), min(len(rows), MOST_REPEATS))
+    return Seen("listed-channels", "some-missing", gone.names(), min(len(gone), MOST_REPEATS))
 
 
 def _errors(known: Known) -> Seen | None:
@@ -126,12 +136,17 @@ def _entitlement(known: Known) -> Seen | None:
     if not waiting:
         return Seen(item, "complete") if enough else None
     state = _short_of(known, expected, waiting)
-    read = {state: 1.0, **(_grown_by_slips(known, expected) if state == "growing" else {})}
     misread = all_play_by_scattered([c.state == "refused" for c in expected if c.state in ("refused", "authorised")])
-    if misread >= SLIGHTEST and state != "lost":
-        if not enough:
-            return Seen(item, state) if misread < 1 else None
-        read["complete"] = misread
+    slips = misread >= SLIGHTEST and state != "lost"
+    if slips and not enough and misread >= 1:
+        return None
+    all_play = {"complete": misread} if slips and enough else {}
+    if state in ("early", "nothing"):
+        read = _silence(known)
+        seen = softly(item, read | {word: max(read[word], p) for word, p in all_play.items()})
+        return seen if misread >= 1 else replace(seen, state=state)
+    grown = _grown_by_slips(known, expected) if state == "growing" and (enough or not slips) else {}
+    read = {state: 1.0, **grown, **all_play}
     return softly(item, read) if len(read) > 1 else Seen(item, state)
 
 
@@ -143,7 +158,7 @@ def _short_of(known: Known, expected: Sequence[ChannelFinding], waiting: Sequenc
     lost = sum(channel.reason == "lost" for channel in expected)
     if lost >= 3 or (lost and lost >= 0.2 * (lost + (found.authorised or 0))):
         return "lost"
-    if not _arrivals(log)[0]:
+    if not arrivals(log)[0]:
         if (found.exposure_s or 0.0) >= NOTHING_AFTER_S:
             return "stalled"
         if found.exposure_origin == "first-row":
@@ -162,6 +177,33 @@ def _without_any(known: Known) -> str:
     return "nothing" if dead or (found.exposure_s or 0.0) >= NOTHING_AFTER_S else "early"
 
 
+def _silence(known: Known) -> dict[str, float]:
+    """Where nothing came yet: how likely so much silence is, whatever the authorisations would come to in the end.
+
+    All that come in the end were silent at first, so that a short silence tells nothing, and no minute turns it. When
+    a log ends is the choice of whoever looks, often in the middle of a visit: it must not count as what is usual.
+    """
+    waited = max(known.entitlement.exposure_s or 0.0, _refused_for_s(known)) / FIRST_BY_HALF_S
+    still = max(1.0 / (1.0 + waited**SILENCE_SHAPE), SLIGHTEST)
+    return {"nothing": 1.0, **dict.fromkeys(("early", "complete", "growing", "stalled"), still)}
+
+
+def _refused_for_s(known: Known) -> float:
+    """How long channels were seen refused since messages could be on the air: what is shown as refused is received.
+
+    A confirmation that nobody asked for in this log is older than its row, so that the time before it counts as well.
+    Where nothing is told of the account, the first row counts as the beginning, as on the exposure clock.
+    """
+    log = log_of(known.job)
+    told = log.of("account")
+    if len(told) and told.value[-1] != "confirmed":
+        return 0.0
+    asked_s = told.said("submitted").t_s
+    begin_s = float(told.said("confirmed").since(float(asked_s[-1])).t_s[0]) if len(asked_s) else 0.0
+    pauses_s = np.diff(log.ours("channel").said("refused").since(begin_s).t_s)
+    return float(pauses_s[pauses_s <= LONGEST_PAUSE_S].sum())
+
+
 def _grown_by_slips(known: Known, expected: Sequence[ChannelFinding]) -> dict[str, float]:
     """Where the number seems to grow: the chance that looks which were misread show as much, by what is true then.
 
@@ -172,36 +214,21 @@ def _grown_by_slips(known: Known, expected: Sequence[ChannelFinding]) -> dict[st
     names = {str(channel.channel) for channel in expected}
     looks = log.ours("channel").about(lambda subject: subject in names).said("authorised", "refused")
     chance: dict[str, float] = {}
-    came, again = _arrivals(log)
+    came, again = arrivals(log)
     if came:
         long = (known.entitlement.exposure_s or 0.0) >= NOTHING_AFTER_S
-        chance["stalled" if long else "early"] = float(binom.sf(came - 1, again, MISREAD_SHARE))
+        chance["stalled" if long else "early"] = at_least(came, again, MISREAD_SHARE)
     state = _without_any(known)
-    strays = float(binom.sf(int((looks.value == "authorised").sum()) - 1, len(looks), MISREAD_SHARE))
+    strays = at_least(int((looks.value == "authorised").sum()), len(looks), MISREAD_SHARE)
     chance[state] = max(strays, chance.get(state, 0.0))
     return {name: value for name, value in chance.items() if value >= SLIGHTEST}
-
-
-def _arrivals(log: Log) -> tuple[int, int]:
-    """Channels seen refused first and playing at last: how many, of how many that were looked at again."""
-    rows = log.ours("channel")
-    first: dict[str, float] = {}
-    last: dict[str, tuple[float, str]] = {}
-    looks: dict[str, int] = {}
-    for t_s, subject, value in zip(rows.t_s.tolist(), rows.subject, rows.value, strict=True):
-        if value == "refused":
-            first.setdefault(subject, t_s)
-        last[subject] = (t_s, value)
-        looks[subject] = looks.get(subject, 0) + 1
-    came = sum(value == "authorised" and t_s > first.get(one, np.inf) for one, (t_s, value) in last.items())
-    return came, sum(number > 1 for number in looks.values())
 
 
 def _only_strays(log: Log, expected: set[str]) -> bool:
     """True if 'authorised' was seen so rarely among the expected channels that misreading explains it."""
     rows = log.ours("channel").about(lambda subject: subject in expected).said("authorised", "refused")
     seen = int((rows.value == "authorised").sum())
-    return seen == 0 or (len(rows) >= 10 and seen <= binom.ppf(0.95, len(rows), MISREAD_SHARE))
+    return seen == 0 or (len(rows) >= 10 and seen <= most_hits(0.95, len(rows), MISREAD_SHARE))
 
 
 def _change_time(known: Known) -> Seen | None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from satdiag.diagnosis.beside import beside_evidence
-from satdiag.diagnosis.evidence import channels, fitting, pattern, sky, supply, vehicle
+from satdiag.diagnosis.evidence import channels, fitting, pattern, resent, sky, supply, vehicle
 from satdiag.diagnosis.evidence.known import Known
 from satdiag.diagnosis.evidence.last import last_states
 from satdiag.diagnosis.evidence.swapped import swap_evidence
 from satdiag.diagnosis.received import reception_evidence
 from satdiag.diagnosis.seen import Seen
 
-_LOOKS = (*vehicle.LOOKS, *supply.LOOKS, *fitting.LOOKS, *channels.LOOKS, *sky.LOOKS, *pattern.LOOKS)
+_LOOKS = (*vehicle.LOOKS, *supply.LOOKS, *fitting.LOOKS, *channels.LOOKS, *sky.LOOKS, *pattern.LOOKS, *resent.LOOKS)
 
 
 def collect(known: Known) -> tuple[Seen, ...]:

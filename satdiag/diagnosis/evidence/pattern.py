@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr
 
+from satdiag.chances import normal_density
 from satdiag.diagnosis.evidence.known import Known
 from satdiag.diagnosis.seen import Seen
 from satdiag.findings import PathSignal
@@ -54,7 +55,7 @@ def _missing(path: PathSignal) -> dict[str, float] | None:
     found = {}
     for state, (middle, spread) in table.items():
         wide = float(np.hypot(spread, half))
-        found[state] = float((1 - OUTLIERS) * norm.pdf(value, middle, wide) + OUTLIERS / (OUTLIER_SPAN * wide))
+        found[state] = (1 - OUTLIERS) * normal_density(value, middle, wide) + OUTLIERS / (OUTLIER_SPAN * wide)
     return found
 
 
@@ -65,7 +66,7 @@ def _at_least(bound: float, path: PathSignal) -> dict[str, float] | None:
     """
     if path.unit not in DECIBELS:
         return None
-    found = {state: float(norm.sf(bound, middle, spread)) for state, (middle, spread) in MISSING_DB.items()}
+    found = {state: float(ndtr((middle - bound) / spread)) for state, (middle, spread) in MISSING_DB.items()}
     return {state: (1 - DOUBT) * chance + DOUBT / 2 for state, chance in {**found, "much": 1.0}.items()}
 
 

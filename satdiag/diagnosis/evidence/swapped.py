@@ -1,21 +1,24 @@
 """A known-good part that was tried: what the person said of it, and the levels read before and after it.
 
-The log does not say when the old part was put back, so that levels which did not change may be those of the old part:
-they speak against the word only in part. Levels that did change speak for themselves.
+Where the log does not tell when the old part was put back, levels that did not change may be those of the old part:
+they speak against the word only in part. Levels that did change speak for themselves. Where it tells, the return is a
+second trial of the same kind, the other way round.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
-from scipy.stats import norm
 
+from satdiag.chances import normal_density
 from satdiag.diagnosis.evidence.known import Known
 from satdiag.diagnosis.log import Log, Part, log_of
 from satdiag.diagnosis.reception import NONE, Graded, graded
 from satdiag.diagnosis.seen import MOST_REPEATS, Seen, softly
 from satdiag.findings import SwapGain
+from satdiag.trials import Trial
 from satdiag.vocabulary import bars_of
 
 SWAPPED_PARTS = ("antenna", "lead", "receiver")
@@ -52,17 +55,32 @@ def swap_evidence(known: Known) -> list[Seen]:
 
 
 def _tried(known: Known, log: Log, part: str, rows: Part) -> Seen:
-    said, alike, item = str(rows.value[-1]), rows.trailing(), f"swap-{part}"
-    measured = [_by_gain(one) for one in _gains(known, part, float(rows.t_s[-1]))]
-    told = _mean(measured) or _by_reception(log, graded(known.job), float(rows.t_s[-1]))
+    trial, item = log.trials_of(part)[-1], f"swap-{part}"
+    said, alike = trial.said, rows.trailing() if trial.back_s is None else rows.where(slice(-2, None))
+    told = _by_levels(known, part, trial) or _by_reception(log, graded(known.job), trial.in_s)
     if told is None:
         return Seen(item, said, alike.names(), min(len(alike), MOST_REPEATS))
     word = {state: 1 - MISJUDGED if state == said else MISJUDGED / 2 for state in STATES}
     return softly(item, {state: word[state] * told[state] for state in STATES}, alike.names())
 
 
+def _by_levels(known: Known, part: str, trial: Trial) -> Chances | None:
+    """What the levels tell at the exchange, and once more, the other way round, when the old part went back."""
+    if trial.back_s is None:
+        return _mean([_by_gain(one, PUT_BACK) for one in _gains(known, part, trial.in_s)])
+    halves = (_gains(known, part, trial.in_s), [_turned(one) for one in _gains(known, part, trial.back_s)])
+    told = [half for half in (_mean([_by_gain(one, 0.0) for one in gains]) for gains in halves) if half is not None]
+    return {state: float(np.prod([half[state] for half in told])) for state in STATES} if told else None
+
+
+def _turned(one: SwapGain) -> SwapGain:
+    """A gain read backwards in time."""
+    low, high = one.gain_90
+    return replace(one, before=one.after, after=one.before, gain=-one.gain, gain_90=(-high, -low))
+
+
 def _gains(known: Known, part: str, at_s: float) -> list[SwapGain]:
-    """What the last trial gained, path by path."""
+    """What was gained at an exchange, path by path."""
     at = np.datetime64(known.job.instant(at_s)) if known.job.start is not None else None
     return [
         one
@@ -71,15 +89,18 @@ def _gains(known: Known, part: str, at_s: float) -> list[SwapGain]:
     ]
 
 
-def _by_gain(one: SwapGain) -> Chances:
-    """The likelihood of a gain under each state: normal, or none at all where the old part is in again."""
+def _by_gain(one: SwapGain, put_back: float) -> Chances:
+    """The likelihood of a gain under each state: normal, or none at all where the old part is in again.
+
+    `put_back`: the chance that it is.
+    """
     order = one.unit == "percent" or bars_of(one.unit) is not None
     whole = max(one.before, one.after, 1.0) if order else 1.0
     value, half = one.gain / whole, (one.gain_90[1] - one.gain_90[0]) / (2 * HALF_90 * whole)
     middle, spread = GAIN_PART if order else GAIN_DB
-    unchanged, wide = float(norm.pdf(value, 0.0, half)), float(np.hypot(spread, half))
-    changed = {"better": float(norm.pdf(value, middle, wide)), "worse": float(norm.pdf(value, -middle, wide))}
-    mixed = {state: (1 - PUT_BACK) * chance + PUT_BACK * unchanged for state, chance in changed.items()}
+    unchanged, wide = normal_density(value, 0.0, half), float(np.hypot(spread, half))
+    changed = {"better": normal_density(value, middle, wide), "worse": normal_density(value, -middle, wide)}
+    mixed = {state: (1 - put_back) * chance + put_back * unchanged for state, chance in changed.items()}
     return {"same": unchanged, **mixed}
 
 

@@ -4,15 +4,28 @@ from __future__ import annotations
 
 import numpy as np
 
+from satdiag.diagnosis.again import LOOKS_ENOUGH
 from satdiag.diagnosis.evidence.known import Known
-from satdiag.diagnosis.log import log_of
+from satdiag.diagnosis.log import Part, log_of
 from satdiag.diagnosis.seen import MOST_REPEATS, Seen
+from satdiag.findings import BiasFindings
 
 # Judgement, no source.
 NOISE_RAISED_DB = 4.0
 FEWEST_NOISE = 3
 CERTAIN = 0.98
+ANEW_S = 60.0
+"""Readings of the feed so far apart are two measurements."""
+
+ALIKE_PART, ALIKE = 0.2, 2.0
+"""Two measurements agree within a fifth, and within 2 V or 2 mA where nearly nothing is read."""
+
 WATCHED_S = 600.0
+WATCHED_ANEW_S = 180.0
+"""Two starts and a few minutes after each: a look for restarts of its own."""
+
+LONGEST_WATCH_S = 3600.0
+"""Nobody watches for longer without a word."""
 
 
 def _bias(known: Known) -> Seen | None:
@@ -24,7 +37,7 @@ def _bias(known: Known) -> Seen | None:
     if bias.state != "normal" and log.is_over(log.of("bias")):
         return None
     if not bias.state_p or bias.state_p.get(bias.state, 0.0) >= CERTAIN:
-        return Seen("bias", bias.state, rows)
+        return Seen("bias", bias.state, rows, _measured(log.of("bias"), bias))
     spread = bias.state_p.get("unknown", 0.0) / (len(bias.state_p) - 1)
     chances = {state: p + spread for state, p in bias.state_p.items() if state != "unknown"}
     top = max(chances.values())
@@ -32,20 +45,42 @@ def _bias(known: Known) -> Seen | None:
     return Seen("bias", max(soft, key=lambda state: soft[state]), rows, soft=soft)
 
 
+def _measured(rows: Part, bias: BiasFindings) -> int:
+    """How often the feed was measured anew, as far back as the values are those that it is judged by."""
+    judged = {"voltage": bias.voltage_v, "current": bias.current_ma}
+    known = rows.about(lambda subject: judged.get(subject.partition(":")[0]) is not None)
+    values = [float(judged[subject.partition(":")[0]] or 0.0) for subject in known.subject]
+    alike = [abs(n - v) <= ALIKE_PART * abs(v) + ALIKE for n, v in zip(known.number.tolist(), values, strict=True)]
+    since = len(alike) - next((back for back, same in enumerate(reversed(alike)) if not same), len(alike))
+    return max(min(1 + int((np.diff(known.t_s[since:]) > ANEW_S).sum()), MOST_REPEATS), 1)
+
+
 def _resets(known: Known) -> Seen | None:
     log = log_of(known.job)
     rows = log.ours("reset")
     if len(rows):
         return Seen("resets", "one" if len(rows) == 1 else "several", rows.names(), min(len(rows), MOST_REPEATS))
-    watched = known.job.end_s >= WATCHED_S and len(log.of("power")) > 0
-    return Seen("resets", "none") if watched else None
+    power = log.of("power")
+    watched = known.job.end_s >= WATCHED_S and len(power) > 0
+    looks = int(watched) + watched_anew(power)
+    return Seen("resets", "none", repeats=min(looks, LOOKS_ENOUGH)) if looks else None
+
+
+def watched_anew(power: Part) -> int:
+    """How often the receiver was watched for minutes on purpose, awake by one row and still by the next."""
+    awake = (power.value[1:] == "awake") & (power.value[:-1] == "awake")
+    apart_s = np.diff(power.t_s)
+    return int((awake & (apart_s >= WATCHED_ANEW_S) & (apart_s <= LONGEST_WATCH_S)).sum())
 
 
 def _configuration(known: Known) -> Seen | None:
     rows = log_of(known.job).of("configuration").last_of_each()
     if not len(rows):
         return None
-    return Seen("configuration", "differs" if "differs" in rows.value else "matches", rows.names())
+    word = "differs" if "differs" in rows.value else "matches"
+    every = log_of(known.job).of("configuration")
+    alike = [len(every.where(every.subject == one).trailing()) for one in rows.said(word).subject]
+    return Seen("configuration", word, rows.names(), min(max(alike), MOST_REPEATS))
 
 
 def _other_nodes(known: Known) -> Seen | None:

@@ -1,6 +1,7 @@
 // The channels: what was seen of each, and four marks to say what is seen now.
 
 import { by, el, fill, MARKS, markOf, put, putShape, shape, spell } from "./dom.js";
+import { Part, STALE } from "./part.js";
 import { press } from "./press.js";
 import { t, tn } from "./words.js";
 
@@ -24,7 +25,8 @@ export function channelsView(app) {
 	let opened = null;
 	let shown = "";
 
-	const channels = () => app.state?.channels ?? [];
+	const part = new Part(app, update);
+	const channels = () => (part.on ? part.channels : app.state?.channels ?? []);
 	const seenOf = (one) => marked.get(one.number) ?? one.state;
 	chooser.append(...MARKS.map(({ value, word }) =>
 		el("button", { "aria-pressed": "false", "data-value": value }, shape(value), el("span", word))));
@@ -32,6 +34,7 @@ export function channelsView(app) {
 	by("filter").append(...FILTERS.map(([text], value) => el("option", text, { value })));
 	by("filter").addEventListener("change", sift);
 	by("search").addEventListener("input", sift);
+	for (const id of ["filter", "search", "category"]) by(id).addEventListener("input", () => part.begin());
 	by("range").addEventListener("click", askRange);
 	by("minutes").addEventListener("input", () => (by("past-minutes").checked = true));
 
@@ -76,20 +79,21 @@ export function channelsView(app) {
 		close();
 		rows.clear();
 		groups.clear();
-		for (const one of [...channels()].sort((a, b) => a.number - b.number)) {
+		for (const one of part.on ? channels() : [...channels()].sort((a, b) => a.number - b.number)) {
 			const category = categoryOf(one);
 			if (!groups.has(category)) groups.set(category, makeGroup(category));
 			groups.get(category).members.push(one.number);
 			groups.get(category).list.append(makeRow(one.number));
 		}
 		const none = t("There is no line-up yet. Paste one under Start, or change to a channel under Change timing.");
-		fill(by("groups"), ...[...groups.values()].map((group) => group.section), rows.size ? null : el("p.card", none));
+		fill(by("groups"), ...[...groups.values()].map((group) => group.section), rows.size || part.on ? null : el("p.card", none));
 	}
 
 	function makeGroup(category) {
 		const [sums, list, members] = [el("span.small"), el("ul.rows"), []];
 		const all = el("button.plain", t("Mark all"), { "aria-label": t("Mark all of {category}", { category }),
-			click: () => askMany(t("All of {category}", { category }), () => members) });
+			click: () => askAll(category, members) });
+		all.hidden = part.on && !part.mayMark(category);
 		return { sums, list, members, section: el("section", el("div.head", el("h2", category), sums, all), list) };
 	}
 
@@ -114,10 +118,11 @@ export function channelsView(app) {
 		const checked = typeof one.checked_s_ago === "number" ? t("checked {time} ago", { time: spell(one.checked_s_ago) }) : "";
 		put(row.more, [waits ? t("on its way") : checked, one.expected === false ? t("not expected") : "",
 			typeof one.chance === "number" && one.chance < 1 && seenOf(one) !== "authorised" ? t("chance {share} %", { share: Math.round(one.chance * 100) }) : "",
-			typeof one.wait_s === "number" ? t("wait about {time}", { time: spell(one.wait_s) }) : ""].filter(Boolean).join(" · "));
+			typeof one.wait_s !== "number" ? "" : one.wait_s < 1 ? t("look again now") : t("wait about {time}", { time: spell(one.wait_s) })].filter(Boolean).join(" · "));
 	}
 
 	function sift() {
+		if (part.on) return part.count(groups);
 		const words = by("search").value.trim().toLowerCase();
 		const keep = FILTERS[by("filter").value][1];
 		const plays = new Map();
@@ -138,7 +143,22 @@ export function channelsView(app) {
 			"{plays} of {n} channels play, {due} not checked yet.", rows.size, { plays: all, due }) : "");
 	}
 
+	function askAll(category, members) {
+		const title = t("All of {category}", { category });
+		if (!part.on) return askMany(title, () => members);
+		const picked = part.pick(() => ({ category: category === categoryOf({}) ? "" : category }));
+		askMany(title, picked.numbers, false, picked.look);
+	}
+
+	async function askPart() {
+		const ends = () => [by("from"), by("to")].map((input) => Number(input.value));
+		const picked = part.pick(() => ({ from: Math.min(...ends()), to: Math.max(...ends()) }));
+		[by("from").value, by("to").value] = await part.ends();
+		askMany(t("Mark a range"), picked.numbers, true, picked.look);
+	}
+
 	function askRange() {
+		if (part.on) return askPart();
 		const numbers = [...rows.keys()];
 		[by("from").value, by("to").value] = [numbers[0] ?? "", numbers.at(-1) ?? ""];
 		const fits = (one) => { // also from the greater to the smaller
@@ -148,12 +168,15 @@ export function channelsView(app) {
 		askMany(t("Mark a range"), () => numbers.filter(fits), true);
 	}
 
-	/** One mark for the channels that `numbers` tells, in the page's own dialog. */
-	function askMany(title, numbers, range = false) {
+	/** One mark for the channels that `numbers` tells, in the page's own dialog. `look` finds them out first, or says why not. */
+	function askMany(title, numbers, range = false, look = null) {
 		put(by("many-title"), title);
 		by("ends").hidden = !range;
 		by("just-now").checked = true;
-		const say = () => put(by("many-count"), tn("One channel will be marked.", "{n} channels will be marked.", numbers().length));
+		const say = async () => {
+			const why = look && (await look());
+			if (why !== STALE) put(by("many-count"), why || tn("One channel will be marked.", "{n} channels will be marked.", numbers().length));
+		};
 		by("from").oninput = by("to").oninput = say;
 		fill(by("many-marks"), ...targets((value, stamp) => {
 			const past = by("past-minutes").checked;
@@ -176,18 +199,21 @@ export function channelsView(app) {
 		marked.clear();
 		for (const tap of app.queue.waiting()) if (tap.kind === "channel") marked.set(Number(tap.subject), tap.value);
 		for (const number of marked.keys()) touched.add(number);
+		if ([...touched].some((number) => rows.has(number) && !marked.has(number))) part.renew();
 		for (const one of channels()) if (rows.has(one.number) && (!only || touched.has(one.number))) paint(one);
 		if (rows.size) sift();
 	}
 
 	function update() {
+		part.look();
 		const key = JSON.stringify(channels().map((one) => [one.number, one.category]));
 		const anew = key !== shown;
 		shown = key;
 		if (anew) build();
-		repaint(anew ? null : app.feed.changed);
-		if (!rows.size) put(by("tally"), "");
+		repaint(anew || part.on ? null : app.feed.changed);
+		if (part.on) sift();
+		else if (!rows.size) put(by("tally"), "");
 	}
 
-	return { id: "channels", update, queued: () => repaint([]) };
+	return { id: "channels", update, queued: () => repaint([]), shown: () => part.look() };
 }

@@ -1,6 +1,6 @@
 // Building the page: elements, the shapes of the four marks, dialogs. Words from outside only ever become text.
 
-import { t, tn } from "./words.js";
+import { language, t, tn } from "./words.js";
 
 /** An element, e.g. el("button.plain", { click: undo }, "Undo"): tag and classes, then texts, elements, lists of them, and
  * objects of attributes (false and null leave one out) and of functions, which are called on events of their name. */
@@ -42,6 +42,12 @@ export function kept(name, value) {
 export function put(element, text) {
 	const shown = whole(String(text));
 	if (element.textContent !== shown) element.textContent = shown;
+}
+
+/** Say in which language an element's text is, where that is not the page's: a screen reader pronounces it so. */
+export function tongue(element, of) {
+	const told = of && of !== language ? of : "";
+	if (element.lang !== told) told ? (element.lang = told) : element.removeAttribute("lang");
 }
 
 /** A text in which no line ends between a number and its '%'. */

@@ -6,6 +6,7 @@ import { language, t } from "./words.js";
 
 const SHOWN = 25;
 const SOURCES = { page: t("page"), recorder: t("recorder"), hand: t("hand") };
+const CLOCK = new Intl.DateTimeFormat(language, { timeStyle: "medium", hour12: false }); // to make one takes long
 const sourceName = (source) => (Object.hasOwn(SOURCES, source) ? SOURCES[source] : source);
 
 /** The list beside the views (below 'By hand' on a phone). */
@@ -33,8 +34,8 @@ export function entriesView(app) {
 		const ids = new Set(held.map((one) => one.id));
 		const local = waiting.filter((tap) => !ids.has(`p-${tap.key}`)).map((tap) =>
 			({ id: `p-${tap.key}`, time: tap.wall_ms, words: wordsOf(tap), waits: true, fixed: tap.kind === "withdraw" }));
-		const all = [...local, ...held].map((one) => ({ ...one, withdrawn: one.withdrawn || back.has(one.id) }))
-			.sort((a, b) => new Date(b.time) - new Date(a.time));
+		const all = [...local, ...held].map((one) => ({ ...one, withdrawn: one.withdrawn || back.has(one.id), at_ms: +new Date(one.time) }))
+			.sort((a, b) => b.at_ms - a.at_ms);
 		const key = JSON.stringify([all.slice(0, most), all.length]);
 		if (key === drawn) return;
 		drawn = key;
@@ -48,5 +49,5 @@ export function entriesView(app) {
 
 function clockOf(time) {
 	const date = new Date(time);
-	return Number.isNaN(date.getTime()) ? "" : date.toLocaleTimeString(language, { timeStyle: "medium", hour12: false });
+	return Number.isNaN(date.getTime()) ? "" : CLOCK.format(date);
 }

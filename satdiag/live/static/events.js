@@ -15,6 +15,7 @@ export class Feed extends EventTarget {
 	#open = false;
 	#asking = false;
 	#retry_at = 0;
+	#told = {}; // what this stream has told so far: an event holds what is new
 
 	/** Start listening. */
 	start() {
@@ -58,6 +59,7 @@ export class Feed extends EventTarget {
 		if (this.#stream || !("EventSource" in window) || performance.now() < this.#retry_at) return;
 		const stream = new EventSource("/events");
 		this.#stream = stream;
+		this.#told = {};
 		let first = true;
 		stream.addEventListener("open", () => {
 			this.#open = true;
@@ -83,16 +85,20 @@ export class Feed extends EventTarget {
 		} catch {
 			return;
 		}
-		if (told.channels) this.changed = null; // all of them: those that are not among them have gone
-		else {
-			const news = new Map((told.channels_changed ?? []).map((one) => [one.number, one]));
-			const held = (this.state?.channels ?? []).map((one) => news.get(one.number) ?? one);
+		const { channels_changed, entries_changed, entries_from, ...news } = told;
+		this.changed = null; // with all channels told those that are not among them have gone
+		if (!told.channels) {
+			const held = this.#told.channels ?? this.state?.channels ?? [];
 			const numbers = new Set(held.map((one) => one.number));
-			const added = [...news.values()].filter((one) => !numbers.has(one.number));
-			told.channels = [...held, ...added];
-			this.changed = added.length ? null : [...news.keys()];
+			if (channels_changed?.every((one) => numbers.has(one.number))) this.changed = channels_changed.map((one) => one.number);
+			news.channels = merged(held, channels_changed, "number");
 		}
-		this.#take(told);
+		if (entries_changed) {
+			const all = merged(this.#told.entries ?? [], entries_changed, "n").filter((one) => one.n >= entries_from);
+			news.entries = all.sort((a, b) => b.n - a.n);
+		}
+		this.#told = { ...this.#told, ...news };
+		this.#take(this.#told);
 		this.#link("stream");
 	}
 
@@ -108,4 +114,15 @@ export class Feed extends EventTarget {
 		this.link = link;
 		this.dispatchEvent(new Event("link"));
 	}
+}
+
+/** A list with those items of it exchanged that are told anew, and others added. */
+function merged(held, told = [], key) {
+	const news = new Map(told.map((one) => [one[key], one]));
+	const kept = held.map((one) => {
+		const now = news.get(one[key]) ?? one;
+		news.delete(one[key]);
+		return now;
+	});
+	return [...kept, ...news.values()];
 }

@@ -30,7 +30,7 @@ export function feedPart(app, place) {
 		const key = (quantity) => el("button.choice-key", ASKS[quantity], { click: () =>
 			askNumber(app, path ? t("{lead}: {quantity}", { lead: NAMES[path], quantity: ASKS[quantity] }) : ASKS[quantity], UNITS[quantity], true,
 				(value, stamp) => take(path, quantity, value, stamp)) });
-		made.box = el("section.lead-box", { "aria-label": NAMES[path] }, path ? el("h3", NAMES[path]) : null,
+		made.box = el(path ? "section.lead-box" : "div.lead-box", path ? { "aria-label": NAMES[path] } : {}, path ? el("h3", NAMES[path]) : null,
 			el("div.choices.enters", key("voltage"), key("current")), made.read, made.word, made.why,
 			el("details", { "data-key": `windows ${path}` }, el("summary", t("Which values mean what")), made.windows));
 		return made;

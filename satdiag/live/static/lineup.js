@@ -129,7 +129,7 @@ function standing({ channels, open, blank, packages }, ordered) {
 
 /** The line-up in numbers, as pairs of words and a number. */
 function sumsOf(lineup, ordered) {
-	const all = lineup.categories.map((one) => ({ ...standing(one, ordered), name: el("bdi", nameOf(one.category)), open: one.open }));
+	const all = lineup.categories.map((one) => ({ ...standing(one, ordered), name: one.category === null ? t("other categories") : el("bdi", nameOf(one.category)), open: one.open }));
 	const sum = (key) => all.reduce((total, one) => total + one[key], 0);
 	const made = ordered ? [[[t("In the package:"), " ", el("bdi", ordered)], sum("inside")]] : [];
 	for (const one of all.filter(({ is }) => is === "out")) made.push([[t("Outside it:"), " ", one.name], one.due]);
@@ -148,7 +148,7 @@ function marksForm(app, lineup, held, go, save) {
 	const input = el("input", { maxlength: 100, autocomplete: "off", autocapitalize: "none", spellcheck: "false" });
 	const said = el("p.wrong", { role: "status" });
 	const named = lineup.categories.some((one) => one.category);
-	const rows = named ? lineup.categories.map((one) => ({ one, box: el("input", { type: "checkbox" }), words: el("span.small") })) : [];
+	const rows = named ? lineup.categories.filter((one) => one.category !== null).map((one) => ({ one, box: el("input", { type: "checkbox" }), words: el("span.small") })) : [];
 	const word = () => asWord(input.value) || ordered;
 	const known = [...new Set(lineup.categories.flatMap(({ packages }) => packages.map(([one]) => one)))].filter((one) => one !== "other");
 	const choices = el("div.choices", known.slice(0, MOST_WORDS).map((one) =>

@@ -3,7 +3,7 @@
 import { byHandView } from "./byhand.js";
 import { channelsView } from "./channels.js";
 import { Clock } from "./clock.js";
-import { by, dialog, el, fill, kept, put } from "./dom.js";
+import { by, dialog, el, fill, kept, put, tongue } from "./dom.js";
 import { entriesView } from "./entries.js";
 import { Feed } from "./events.js";
 import { nowView } from "./now.js";
@@ -136,6 +136,7 @@ function strip() {
 		const told = when[line.dataset.when];
 		line.hidden = !told;
 		if (told && line.firstElementChild) put(line.firstElementChild, told);
+		if (told && line.dataset.when === "store") tongue(line.firstElementChild, state.store_trouble_lang);
 	}
 	by("banner").hidden = !Object.values(when).some(Boolean);
 }

@@ -1,7 +1,7 @@
 // The first view: what is known now, what to do, when the person is called, and what is heard.
 
 import { CALLS, Calls } from "./calls.js";
-import { ago, by, el, fill, put, spell } from "./dom.js";
+import { ago, by, el, fill, put, spell, tongue } from "./dom.js";
 import { fillInFigure } from "./fillin.js";
 import { levelsFigure } from "./levels.js";
 import { nameOf, reading } from "./press.js";
@@ -9,6 +9,7 @@ import { language, t, tn } from "./words.js";
 
 const STATES = { opening: t("opening"), open: t("nothing heard yet"), listening: t("listening"), silent: t("silent"),
 	lost: t("connection lost"), ended: t("finished") }; // of a source
+const CLOCK = new Intl.DateTimeFormat(language, { timeStyle: "short", hour12: false });
 const FAR_MS = 20 * 3_600_000; // a clock time says nothing of another day
 
 /** The view 'Now'. */
@@ -79,7 +80,8 @@ export function nowView(app) {
 		lines(by("level-list"), t("No level was read yet."), (state.levels ?? []).map((one) =>
 			[nameOf(String(one.path)), reading(one.value, one.unit), age(one.age_s), bars(one)]));
 		lines(by("source-list"), t("No source but this page."), (state.sources ?? []).map((one) =>
-			[one.name, one.trouble ? `▲ ${one.trouble}` : app.feed.link === "none" ? t("not known now") : stateOf(one), age(one.age_s), "", Boolean(one.trouble)]));
+			[one.name, one.trouble ? `▲ ${one.trouble}` : app.feed.link === "none" ? t("not known now") : stateOf(one), age(one.age_s), "", Boolean(one.trouble),
+				one.trouble ? one.lang : ""]));
 		const analysed = state.analysis_age_s;
 		put(by("kept"), [tn("{n} row is saved", "{n} rows are saved", state.rows ?? 0),
 			state.held ? tn("{n} is held in memory", "{n} are held in memory", state.held) : "",
@@ -95,7 +97,7 @@ function stateOf({ state }) {
 
 function at({ due_ms }) {
 	if (due_ms - Date.now() > FAR_MS) return "";
-	return t("at {time}", { time: new Date(due_ms).toLocaleTimeString(language, { timeStyle: "short", hour12: false }) });
+	return t("at {time}", { time: CLOCK.format(due_ms) });
 }
 
 function late({ left_s }) {
@@ -127,10 +129,11 @@ function lines(list, none, rows) {
 		fill(list, ...(rows.length ? rows.map(() => el("li", el("span.name"), el("strong"),
 			el("span.bars", { "aria-hidden": "true" }), el("span.age"))) : none ? [el("li", none)] : []));
 	}
-	rows.forEach(([name, value, age, drawn, bad], n) => {
+	rows.forEach(([name, value, age, drawn, bad, lang = ""], n) => {
 		const parts = list.children[n].children;
 		[name, value, drawn, age].forEach((text, k) => put(parts[k], text));
 		parts[1].classList.toggle("bad", Boolean(bad));
+		tongue(parts[1], lang);
 	});
 }
 

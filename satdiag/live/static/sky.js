@@ -1,6 +1,7 @@
 // The view 'Sky': where the satellites stand over the vehicle, what hides them, how to park, and which way the nose points.
 
 import { ago, by, el, fill, kept, put } from "./dom.js";
+import { skylineCard } from "./skyline.js";
 import { blocked, markShape, pointShape, shape, Skyplot } from "./skyplot.js";
 import { Told } from "./told.js";
 import { turningCard, whole } from "./turning.js";
@@ -21,13 +22,14 @@ export const sideOf = (azimuth_deg, heading_deg) => SIDES[Math.round(whole(azimu
 export function skyView(app) {
 	const plot = new Skyplot();
 	const turning = turningCard(app, turn);
+	const skyline = skylineCard(app);
 	const parts = { age: el("p.small"), cautions: el("div"), head: el("p.sentence"), lack: el("p.advice"), sites: el("div.choices", { role: "group",
 		"aria-label": t("Site") }), legend: el("ul.sky-legend"), said: el("ul.plainlist"), advice: el("ul.plainlist"), hours: el("ul.plainlist"),
 	measuring: el("ul.plainlist"), rows: el("tbody"), heard: el("tbody"), cannot: el("ul.plainlist"), times: el("p.small") };
 	const start = el("button.go.tall", t("Go to Start"), { click: () => by("bar").querySelector("[data-view=start]").click() });
 	const up = choice(t("Up in the picture"), { nose: t("Nose up"), north: t("North up") }, (name) => (kept(NORTH_UP, name === "north"), turn()));
 	const which = choice(t("Navigation satellites"), { last: t("as last heard"), stay: t("over the whole stay") }, () => show());
-	const cards = layout(parts, plot, turning, start, up, which);
+	const cards = layout(parts, plot, turning, skyline, start, up, which);
 	let [sky, shown] = [null, 0]; // what the laptop told last, and which of its sites is shown
 	let [drawn, picked] = ["", null]; // what is in the page, and the site that was chosen by hand
 	const told = new Told(app, "sky", draw);
@@ -47,6 +49,7 @@ export function skyView(app) {
 		fill(parts.cautions, ...sky.cautions.map((text) => el("p.bad", text)));
 		list(parts.cannot, sky.could_not);
 		put(parts.times, sky.times);
+		skyline.show(sky.skyline ?? [], sky.number);
 		const again = sky.sites.findIndex((site) => site.name === picked); // what a person looks at is not exchanged
 		shown = again >= 0 ? again : Math.min(sky.here ?? 0, sky.sites.length - 1);
 		const names = sky.sites.map((site) => site.name);
@@ -97,6 +100,7 @@ export function skyView(app) {
 			if (document.body.dataset.view !== "sky") turning.rest();
 			else age();
 			turning.may(app.state?.role !== "watch");
+			skyline.may(app.state?.role !== "watch");
 			told.look();
 		},
 		shown: () => told.look(),
@@ -125,7 +129,7 @@ function choice(label, names, changed) {
 	return made;
 }
 
-function layout(parts, plot, turning, start, up, which) {
+function layout(parts, plot, turning, skyline, start, up, which) {
 	parts.cannot.dataset.spare = parts.measuring.dataset.spare = "";
 	const head = el("section.hero", parts.head, parts.lack, start);
 	const picture = el("section.card", el("h2", t("The sky over the vehicle")), parts.sites, up.root, which.root, plot.root, parts.legend, parts.said);
@@ -137,8 +141,8 @@ function layout(parts, plot, turning, start, up, which) {
 	const hours = el("section.card", el("h2", t("When")), parts.hours, parts.times);
 	const measuring = el("section.card", el("h2", t("Measuring the skyline")), parts.measuring);
 	const cannot = el("section.card.broad", el("h2", t("What is not known")), parts.cannot);
-	return { all: [parts.cautions, head, picture, turning.card, park, rows, hours, measuring, heard, cannot, parts.age],
-		known: [picture, turning.card, park, rows, hours, measuring, heard, cannot, parts.age], placed: [picture, park, rows, hours, measuring, heard], heard };
+	return { all: [parts.cautions, head, picture, turning.card, park, rows, hours, measuring, skyline.root, heard, cannot, parts.age],
+		known: [picture, turning.card, park, rows, hours, measuring, skyline.root, heard, cannot, parts.age], placed: [picture, park, rows, hours, measuring, skyline.root, heard], heard };
 }
 
 /** A table that is one below the other on a narrow screen; the roles stay what they are there. */

@@ -2,7 +2,7 @@
 
 import { by, el, fill, put } from "./dom.js";
 import { lineupCard } from "./lineup.js";
-import { Answered, ask } from "./net.js";
+import { attempt, sentence } from "./saving.js";
 import { locate, mayLocate } from "./speed.js";
 import { t } from "./words.js";
 
@@ -112,7 +112,7 @@ export function startView(app) {
 	function tell() {
 		const known = inputs.map((input) => [input, valueIn(input)]).filter(([, value]) => ![null, undefined, "", "unknown"].includes(value));
 		const words = known.map(([input, value]) => [input.closest(".field:not(#sheet-scale-other)").querySelector("label").textContent,
-			optionText(input === scale ? by("sheet-scale") : input, textOf(value))]);
+			optionText(input === scale ? by("sheet-scale") : input, textOf(value, input))]);
 		if (JSON.stringify(words) === told) return;
 		told = JSON.stringify(words);
 		fill(by("sheet-values"), ...words.map(([label, text]) => el("li", el("span", label), el("strong", el("bdi", text)))));
@@ -120,24 +120,6 @@ export function startView(app) {
 	}
 
 	return { id: "start", update };
-}
-
-/** What the laptop answers, or null; then it is said why. `blame` is called with each problem. */
-async function attempt(path, body, said, blame = () => {}) {
-	try {
-		return await ask(path, body, 10_000);
-	} catch (error) {
-		const problems = error.body?.problems ?? [];
-		put(said, problems.length ? t("Not saved. {why}", { why: problems.map(({ what, mend }) => `${sentence(what)} ${mend ?? ""}`).join(" ") })
-			: error instanceof Answered ? t("Not taken: {why}", { why: error.body?.error ?? error.message })
-				: t("No connection to the laptop. What you typed is still here."));
-		problems.forEach(blame);
-		return null;
-	}
-}
-
-function sentence(what) {
-	return `${what.charAt(0).toUpperCase()}${what.slice(1)}.`;
 }
 
 /** One word in small letters, as packages are named. */
@@ -149,11 +131,25 @@ function valueOf(input) {
 	const text = "word" in input.dataset ? asWord(input.value) : input.value.trim();
 	if (text === "" || (input.options && text === "unknown")) return null; // a key that is left out means 'unknown'
 	if (input.dataset.key === "receiver.second_hand") return text === "yes";
+	if ("list" in input.dataset || "range" in input.dataset) return numbersIn(text, "list" in input.dataset);
 	const number = Number(text.replace(",", "."));
 	return "number" in input.dataset && Number.isFinite(number) ? number : text;
 }
 
-const textOf = (value) => (value === true ? "yes" : value === false ? "no" : String(value ?? ""));
+const NUMBER = /(?<![\d.,])-?\d+(?:[.,]\d+)?/g;
+
+/** The numbers of '25', '25 to 30', '25-30', '1,2; 3': one alone, or a list (always, if `many`). What holds none stays text. */
+function numbersIn(text, many) {
+	const found = (text.match(NUMBER) ?? []).map((part) => Number(part.replace(",", ".")));
+	if (!found.length || /\d/.test(text.replace(NUMBER, ""))) return text;
+	return many || found.length > 1 ? found : found[0];
+}
+
+/** As it is typed, too: a range as '25 to 30', a list as '1.2; 3'. */
+function textOf(value, input) {
+	if (Array.isArray(value)) return input && "range" in input.dataset ? t("{low} to {high}", { low: value[0], high: value[1] }) : value.join("; ");
+	return value === true ? "yes" : value === false ? "no" : String(value ?? "");
+}
 
 function optionText(input, text) {
 	return [...(input.options ?? [])].find((one) => one.value === text)?.text ?? text;
@@ -164,7 +160,7 @@ function show(input, value) {
 		input.placeholder = value ?? "";
 		return;
 	}
-	const text = textOf(value);
+	const text = textOf(value, input);
 	if (document.activeElement === input || input.value === text) return;
 	input.value = text;
 	if (input.selectedIndex === -1) input.selectedIndex = 0;

@@ -143,6 +143,12 @@ def _account(job: Job) -> Way:
     return way._replace(view="byhand")
 
 
+def _resend(job: Job) -> Way:
+    """That it was asked for; what came of it is seen in the channels."""
+    asked = Button("", (Entry("account", "service", "resend-requested"),), mark("Resend asked for"))
+    return Way((asked,), "channels", tell("Once asked for, wait 15 minutes outdoors and check the channels again."))
+
+
 def _restarts(job: Job) -> Way:
     hint = tell("Ten minutes of log, with the receiver on, count as 'no restart was seen'.")
     return Way(
@@ -182,6 +188,19 @@ def _beside(job: Job) -> Way:
     )
 
 
+def _positions(job: Job) -> Way:
+    """The view 'Wiring' asks for the position of each node that the plan of the ring names."""
+    from satdiag.wiring.ring import ring_of
+
+    if ring_of(job) is not None:
+        return Way((), "wiring")
+    hint = tell(
+        "Without a plan of the ring, ring.toml, this page has no place for positions. Write them on paper, and enter "
+        "them on the laptop when this page has ended: satdiag note JOB ring position:NAME NUMBER."
+    )
+    return Way((), "wiring", hint)
+
+
 _WAYS: Mapping[str, Callable[[Job], Way]] = {
     "measure-bias": _bias,
     "read-levels": _done_in("byhand"),
@@ -190,10 +209,13 @@ _WAYS: Mapping[str, Callable[[Job], Way]] = {
     "read-configuration": _same("configuration", "readback", ("matches", "differs")),
     "check-ring": _same("ring", "bus", ("closed", "open")),
     "check-node": _states("ring", "node:receiver", {"answers": "present", "silent": "absent"}),
+    "read-positions": _positions,
     "try-other-sources": _same("ring", "other-sources", ("working", "lost")),
     "listen": _same("audio", "output", ("playing", "broken", "muted")),
     "play-open-channel": _open_channel,
     "check-account": _account,
+    "ask-resend": _resend,
+    "check-channels": _done_in("channels"),
     "compare-identifier": _same("identity", "receiver-id", ("match", "mismatch")),
     "wait-and-recheck": _done_in("channels"),
     "watch-restarts": _restarts,

@@ -16,6 +16,7 @@ from satdiag.sky.elsewhere import site_now
 if TYPE_CHECKING:
     from satdiag.findings import Findings, SignalFindings, SiteSky
     from satdiag.job import Job
+    from satdiag.tables import HorizonPoint
 
 TURN_TO_TELL = mark(
     "Which way the nose points does not change the sky. Four headings at one spot, with a level at each, tell "
@@ -47,8 +48,13 @@ def view(job: Job, findings: Findings) -> dict[str, Any]:
         "times": local.sentence,
         "turning": _turning(findings.signal),
         "here": sky.sites.index(here) if here else None,
+        "skyline": [list(point) for point in sorted(map(_pair, job.horizon or ()))],
         "sites": [_site(site, days.get(site.name, Day()), heard if site is here else None) for site in sky.sites],
     }
+
+
+def _pair(point: HorizonPoint) -> tuple[float, float]:
+    return point.azimuth_deg, point.elevation_deg
 
 
 def _site(site: SiteSky, day: Day, heard: Heard | None) -> dict[str, Any]:

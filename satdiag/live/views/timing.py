@@ -102,8 +102,9 @@ def _title(job: Job, parts: Stretches, local: LocalTime) -> str:
 
 
 def _moment(job: Job, attempts: tuple[Attempt, ...], local: LocalTime) -> str:
-    """When the first of them was begun, on the wall's clock."""
-    return local.text(instant_text(job.instant(attempts[0].start_s)))
+    """When the first of them was begun, on the wall's clock; its zone, since the telephone's may be another."""
+    moment = local.text(instant_text(job.instant(attempts[0].start_s)))
+    return tell("{moment} ({zone})", moment=moment, zone=local.name)
 
 
 def _end_s(groups: list[Group], line_s: float) -> float:

@@ -68,7 +68,7 @@
     var part = found.slice(begin, begin + data.atOnce);
     fill(part);
     status.textContent = said(part.length ? "shown" : "none", {
-      first: begin + 1, last: begin + part.length, found: found.length, all: data.rows.length
+      first: begin + 1, last: begin + part.length, found: found.length, all: data.all
     });
     back.setAttribute("aria-disabled", String(begin === 0));
     on.setAttribute("aria-disabled", String(begin + data.atOnce >= found.length));

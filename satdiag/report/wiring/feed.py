@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from satdiag.findings import BiasFindings, FeedReading, LeadFindings, LearntNormal
 from satdiag.language import mark, parted, tell
+from satdiag.paths import path_words
 from satdiag.report import words
 from satdiag.report.figure import Table, table
 from satdiag.report.local_time import IN_UTC, LocalTime
@@ -53,7 +54,7 @@ def feed_part(found: BiasFindings, local: LocalTime = IN_UTC) -> Part:
 
 
 def _lead_words(path: str | None) -> str:
-    return words.path_words(path) if path else tell("the lead")
+    return path_words(path) if path else tell("the lead")
 
 
 def _read(one: BiasFindings | LeadFindings) -> str:

@@ -127,7 +127,9 @@ def plan_page(plan: RingPlan, said: Sequence[str] = ()) -> RingPage:
     over, order = tell("Optical ring: plan"), " > ".join(plan.order)
     if plan.after is None:
         figures = (ring_figure("ring-before", tell("As it is plugged now."), blocks_shown(plan.before)),)
-        title = tell("This order cannot be reached by moving plugs")
+        known = plan.before.plugs_known
+        unknown = tell("Which plugs to move cannot be told yet")
+        title = tell("This order cannot be reached by moving plugs") if known else unknown
         wanted = tell("Wanted: {order}.", order=order)
         against = tuple(_sentences(plan.impossible)) + tuple(said)
         return RingPage(over, title, wanted, against, (), (), figures)

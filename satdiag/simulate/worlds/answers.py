@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from satdiag.simulate.headunit import listed
 from satdiag.simulate.setup import Channel
 from satdiag.simulate.worlds.person import Person
+from satdiag.simulate.worlds.vehicle import start_carousel
 
 Act = Callable[[Person], None]
+FEW_REFUSED = 6
 
 
 def measure_bias(person: Person) -> None:
@@ -94,6 +97,14 @@ def _look(person: Person, channels: list[Channel]) -> None:
         person.look_at_source()
 
 
+def check_channels(person: Person) -> None:
+    """Every channel that should play, and once more those few that do not."""
+    _look(person, person.pool())
+    silent = [c for c in person.pool() if person.seen.get(c.number) == "refused"]
+    if len(silent) <= FEW_REFUSED:
+        person.check(silent)
+
+
 def check_account(person: Person) -> None:
     """Ask the provider."""
     person.ask_provider()
@@ -116,6 +127,23 @@ def wait_and_recheck(person: Person) -> None:
     _look(person, sorted(person.rng.sample(pool, min(14, len(pool))), key=lambda channel: channel.number))
     if inside:
         person.go(world.home)
+
+
+def ask_resend(person: Person) -> None:
+    """The provider sends the activation once more, if there is one, to the receiver that it has on record."""
+    world, account = person.world, person.world.account
+    if account.state != "confirmed":
+        person.ask_provider()
+        return
+    person.spend(120, 420)
+    person.put("account", "service", "resend-requested", note="asked the provider to send the activation again")
+    if not world.setup.provider.broadcast:  # the order was lost once; it is given anew
+        world.setup.provider = replace(world.setup.provider, broadcast=True)
+        account.provider = world.setup.provider
+        world.end("entitlement-not-received")
+    if world.setup.provider.addressed_to_us:
+        start_carousel(world, world.setup.provider.first_air_delay_s)
+    wait_and_recheck(person)
 
 
 def watch_restarts(person: Person) -> None:
@@ -207,8 +235,10 @@ ACTS: dict[str, Act] = {
     "try-other-sources": try_other_sources,
     "listen": listen,
     "play-open-channel": play_open_channel,
+    "check-channels": check_channels,
     "check-account": check_account,
     "compare-identifier": compare_identifier,
+    "ask-resend": ask_resend,
     "wait-and-recheck": wait_and_recheck,
     "watch-restarts": watch_restarts,
     "measure-supply": measure_supply,

@@ -29,21 +29,32 @@ class Cause:
     node: str
 
 
-def draw_cause(rng: Random, fault: str, severity: float) -> Cause:
-    """The particulars of a fault."""
-    kinds = {
-        "antenna-open": ("lead", "unit"),
-        "antenna-short": ("lead", "unit"),
-        "antenna-weak": WEAKNESSES,
-        "feed-swapped": ("crossed", "crossed", "adaptor", "adaptor", "other-service"),
-        "feed-lossy": ("loose", "constant"),
-        "ring-order": ("places", "places", "two-rings"),
-        "node-unpowered": ("fuse", "fuse", "inside"),
-        "audio-path": ("module", "module", "muted"),
-        "receiver-defective": ("input", "input", "input", "decoder", "restarts"),
-        "not-activated": ("none", "none", "rejected", "submitted"),
-    }
-    kind = rng.choice(kinds.get(fault, ("",)))
+KINDS = {
+    "antenna-open": ("lead", "unit"),
+    "antenna-short": ("lead", "unit"),
+    "antenna-weak": WEAKNESSES,
+    "feed-swapped": ("crossed", "crossed", "adaptor", "adaptor", "other-service"),
+    "feed-lossy": ("loose", "constant"),
+    "ring-order": ("places", "places", "two-rings"),
+    "node-unpowered": ("fuse", "fuse", "inside"),
+    "audio-path": ("module", "module", "muted"),
+    "receiver-defective": ("input", "input", "input", "decoder", "restarts"),
+    "not-activated": ("none", "none", "rejected", "submitted"),
+}
+"""The words for the kinds of a fault; one that stands twice comes twice as often."""
+
+
+def kind_weights(fault: str, kinds_seed: int) -> list[float]:
+    """The weight of each word of a fault's list: one factor a kind, log-uniform between 1/3 and 3."""
+    words = KINDS.get(fault, ("",))
+    factors = {word: 3.0 ** Random(f"kinds/{kinds_seed}/{fault}/{word}").uniform(-1.0, 1.0) for word in words}
+    return [factors[word] for word in words]
+
+
+def draw_cause(rng: Random, fault: str, severity: float, kinds_seed: int | None = None) -> Cause:
+    """The particulars of a fault; `kinds_seed` as in `DrawSetting`."""
+    words = KINDS.get(fault, ("",))
+    kind = rng.choice(words) if kinds_seed is None else rng.choices(words, kind_weights(fault, kinds_seed))[0]
     return Cause(fault, severity, kind, rng.random(), rng.random(), rng.choice(NODES))
 
 

@@ -12,7 +12,7 @@ from satdiag.simulate.headunit import listed
 from satdiag.simulate.places import Place
 from satdiag.simulate.radio import Chain, FrontEnd
 from satdiag.simulate.setup import Setup
-from satdiag.simulate.swaps import compare
+from satdiag.simulate.swaps import compare, with_part
 from satdiag.simulate.world import World
 from satdiag.simulate.worlds.causes import CHANGES, Cause, Extra
 from satdiag.simulate.worlds.roads import Drive
@@ -46,6 +46,7 @@ class LivingWorld(World):
         self.well_ring = {name: copy.deepcopy(getattr(setup.ring, name)) for name in RING_PARTS}
         self.home = setup.start
         self.felt_s = 0
+        self.lent: Chain | None = None
         super().__init__(setup, rng)
         if other:
             self.begin("other")
@@ -134,6 +135,20 @@ class LivingWorld(World):
         if self.other == "service-down":
             return [-math.inf] * 3
         return super().path_levels_db(chain, place)
+
+    def chain(self) -> Chain:
+        """The radio path as it is now; while a part is lent, as it became when that was put in."""
+        return self.lent or super().chain()
+
+    def lend(self, what: str, own_lead: bool) -> None:
+        """A known-good antenna (with a lead of its own or without) or lead is put in place of the vehicle's."""
+        self.lent = with_part(self, what, own_lead)
+        self.refresh()
+
+    def give_back(self) -> None:
+        """The vehicle's own part is in again."""
+        self.lent = None
+        self.refresh()
 
     # ---- what people find ----
 

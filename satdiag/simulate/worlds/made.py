@@ -175,8 +175,11 @@ def truth_of(made: MadeWorld) -> Truth:
 
 
 @cache
-def _shares(name: str) -> dict[str, dict[str, float]]:
-    return share_table(DRAW_SETTINGS[name])
+def _shop(name: str, shop: int) -> tuple[DrawSetting, dict[str, dict[str, float]]]:
+    """A workshop's way of drawing, and its shares of faults."""
+    setting = DRAW_SETTINGS[name]
+    draw = setting.of_shop(shop) if setting.shops else setting
+    return draw, share_table(draw)
 
 
 def make_world(setting: str, seed: int, number: int, tier: str = "") -> MadeWorld:
@@ -185,10 +188,11 @@ def make_world(setting: str, seed: int, number: int, tier: str = "") -> MadeWorl
     A fault that nobody would have felt brings nobody: such a world is played again, a little worse each time. One in
     twenty stays as it is; routine finds those, or nobody does.
     """
-    draw = DRAW_SETTINGS[setting]
     key = f"{setting}/{seed}/{number}"
+    shops = DRAW_SETTINGS[setting].shops
+    draw, shares = _shop(setting, Random(f"{key}/shop").randrange(shops) if shops else 0)
     rng = Random(f"{key}/plan/{tier}")
-    plan = draw_plan(rng, draw, _shares(setting), tier)
+    plan = draw_plan(rng, draw, shares, tier)
     hidden = rng.random() < HIDDEN
     made = play(draw, seed, number, plan, f"{key}/{tier}/0")
     for attempt in range(1, DRAWS):

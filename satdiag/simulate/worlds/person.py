@@ -15,6 +15,8 @@ from satdiag.simulate.worlds.plan import Plan
 from satdiag.simulate.worlds.settings import DrawSetting
 from satdiag.simulate.worlds.slips import EXCHANGED, can_slip, slip
 
+GIVEN_BACK = ("antenna", "lead")
+OTHER_WAY = {"better": "worse", "worse": "better", "same": "same"}
 COPYABLE = ("signal", "lock", "bias", "noise", "supply")
 
 
@@ -202,8 +204,33 @@ class Person(Technician):
         result = self.world.compare(what, self.kit.own_lead, self.spare_plays)
         if self.rng.random() < 0.03:
             result = self.rng.choice(("same", "same", "worse"))
+        chance = self.setting.put_back if what in GIVEN_BACK else 0.0
+        puts_back = bool(chance) and self.rng.random() < chance
+        if puts_back:
+            self.world.lend(what, self.kit.own_lead)
         self.put("swap", what, result, note=note)
+        if puts_back:
+            self._old_part_back(what, result)
         return result
+
+    def _old_part_back(self, what: str, result: str) -> None:
+        """Read with the known-good part in place, put the old one back, and read again."""
+        self._read_again()
+        self.world.give_back()
+        self.spend(60, 200)
+        self.put("swap", what, OTHER_WAY[result], note="old part back in")
+        self._read_again()
+
+    def _read_again(self) -> None:
+        for _ in range(self.rng.randint(1, 3)):
+            self.watch(15)
+            self.levels()
+            self.locks()
+
+    def leaves_it(self, trouble: str) -> bool:
+        """Whether the person has had enough of a trouble after one more thing looked at."""
+        chance = self.setting.gives_up
+        return bool(trouble and chance) and self.rng.random() < chance
 
     def go(self, name: str) -> None:
         """Drive somewhere and write the place down."""

@@ -99,6 +99,7 @@ class Plan:
     second_hand: bool = False
     dual_lead: bool = False
     slow_person: float = 0.5  # 0 hardly checks anything, 1 checks all
+    kinds_seed: int | None = None
     notes: dict[str, str] = field(default_factory=dict)
 
     @property
@@ -144,6 +145,7 @@ def draw_plan(rng: Random, setting: DrawSetting, shares: dict[str, dict[str, flo
         second_hand=rng.random() < used,
         dual_lead=rng.random() < dual,
         slow_person=rng.betavariate(2.0, 2.0),
+        kinds_seed=setting.kinds_seed,
     )
 
 
@@ -161,7 +163,9 @@ def draw_faults(rng: Random, setting: DrawSetting, share: dict[str, float]) -> t
     faults = [first]
     if rng.random() < setting.several:
         partners = [a if b == first else b for a, b in PAIRS if first in (a, b)]
-        faults.append(rng.choice(partners) if partners and rng.random() < 0.75 else rng.choice(NAMES_OF_FAULTS))
+        faults.append(
+            rng.choice(partners) if partners and rng.random() < setting.related else rng.choice(NAMES_OF_FAULTS)
+        )
         if rng.random() < 0.1:
             faults.append(rng.choice(NAMES_OF_FAULTS))
     return go_together(faults)

@@ -96,3 +96,5 @@ def survey(person: Person) -> None:
         person.times(name)
         if step() == "better" and name.startswith("part-"):
             person.times("helped")
+        if person.leaves_it(trouble):
+            break

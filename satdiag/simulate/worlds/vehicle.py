@@ -143,7 +143,7 @@ def _account(rng: Random, plan: Plan, setup: Setup) -> None:
         return
     setup.activated_before, setup.activates = False, False
     if wrong.fault == "not-activated":
-        setup.account_state = draw_cause(rng, "not-activated", wrong.severity).kind
+        setup.account_state = draw_cause(rng, "not-activated", wrong.severity, plan.kinds_seed).kind
         setup.confirmed_before_s = None
     elif wrong.fault == "account-lapsed":
         setup.account_state, setup.confirmed_before_s = "lapsed", None
@@ -182,7 +182,7 @@ def _set_going(rng: Random, plan: Plan, world: LivingWorld, trouble: Trouble, du
     if trouble.fault in AT_A_PLACE:
         _at_place(rng, world, trouble, when_s)
     elif trouble.fault in CHANGES:
-        _on_vehicle(rng, world, trouble, when_s, duration_s)
+        _on_vehicle(rng, plan, world, trouble, when_s, duration_s)
     elif trouble.fault == "partial-package":
         world.begin("partial-package")
     else:
@@ -202,8 +202,10 @@ def _at_place(rng: Random, world: LivingWorld, trouble: Trouble, when_s: float) 
     world.events.sort(key=lambda event: event[0])
 
 
-def _on_vehicle(rng: Random, world: LivingWorld, trouble: Trouble, when_s: float, duration_s: float) -> None:
-    cause: Cause = draw_cause(rng, trouble.fault, trouble.severity)
+def _on_vehicle(
+    rng: Random, plan: Plan, world: LivingWorld, trouble: Trouble, when_s: float, duration_s: float
+) -> None:
+    cause: Cause = draw_cause(rng, trouble.fault, trouble.severity, plan.kinds_seed)
     if trouble.when == "comes-and-goes":
         # A joint that opens only when cold shows at first; the rest turns every few minutes.
         on_s, off_s = rng.uniform(90, 420), rng.uniform(120, 500)

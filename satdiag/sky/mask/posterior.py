@@ -14,7 +14,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.linalg import cho_factor, cho_solve
 from scipy.special import expit
 
 from satdiag.sky.mask.looks import Floats, Integers
@@ -178,6 +177,8 @@ def _state(cells: Cells, where: _Where, now: EdgePosterior) -> _State:
 
 def _round(cells: Cells, where: _Where, now: EdgePosterior, prior: EdgePrior) -> tuple[EdgePosterior, float]:
     """One step of expectation-maximisation, and how far the edge moved."""
+    from scipy.linalg import cho_factor, cho_solve  # dear to import
+
     left, right, share = where
     state = _state(cells, where, now)
     curvature = np.maximum(cells.weight * state.open * (1.0 - state.open), 1e-6) / now.width_deg**2

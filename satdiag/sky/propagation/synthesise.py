@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 from scipy.special import ndtr, ndtri
 
 from satdiag.language import mark
@@ -108,6 +107,8 @@ def _ramped_places(place_m: Floats, edge_m: Floats, level: Floats, column: Colum
 
 def _correlated(count: int, steps_per_length: float, random: np.random.Generator) -> Floats:
     """A normal series of variance 1 whose correlation falls as exp(-distance / length)."""
+    from scipy.signal import lfilter  # dear to import, and seldom needed
+
     keep = float(np.exp(-steps_per_length))
     drawn = random.standard_normal(count) * np.sqrt(1.0 - keep**2)
     drawn[0] /= np.sqrt(1.0 - keep**2)

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from satdiag.findings import Interval
@@ -57,6 +56,8 @@ class Distance:
         ends = sorted(self._at(velocity) for velocity in self.velocity_range)
         if self.velocity is None:
             return ends[0] - 1.645 * self.sd_m, ends[1] + 1.645 * self.sd_m
+        from scipy.optimize import brentq  # dear to import, and seldom needed
+
         low, high = ends[0] - 6.0 * self.sd_m, ends[1] + 6.0 * self.sd_m
         return tuple(float(brentq(lambda x, p=p: self.below(x) - p, low, high)) for p in (0.05, 0.95))  # type: ignore[return-value]
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from scipy.signal import find_peaks
 
 from satdiag.wiring.feedline.transform import Response, peak_delay_s
 
@@ -64,6 +63,8 @@ def find_reflections(found: Response, confirm: Response, share_left: Callable[[f
 
     `share_left(delay_s)` is how much of a whole reflection comes back from there (1 or less).
     """
+    from scipy.signal import find_peaks  # dear to import, and seldom needed
+
     size = found.size
     highest = float(size.max())
     floor = max(noise_floor(found), FAINT * highest)

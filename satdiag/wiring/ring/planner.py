@@ -13,7 +13,6 @@ from itertools import permutations, product
 from typing import NamedTuple
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from satdiag.errors import SatdiagError
 from satdiag.language import tell
@@ -252,6 +251,8 @@ def _assigned(file: RingFile, block: Block, pairs: Sequence[_Pair]) -> tuple[flo
     cost = np.array([[_cost(file, block, pair, place) for place in range(1, block.positions + 1)] for pair in pairs])
     if not pairs:
         return 0.0, []
+    from scipy.optimize import linear_sum_assignment  # dear to import, and seldom needed
+
     rows, columns = linear_sum_assignment(cost)
     moves = []
     for row, column in zip(rows.tolist(), columns.tolist(), strict=True):

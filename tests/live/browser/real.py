@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -18,12 +17,14 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from tests.ports import free_port
+
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 """What a browser is told so that it takes touches and lays the page out as on a telephone."""
 
 VIEWS = ("now", "channels", "timing", "byhand", "start")
-START_S, END_S = 30.0, 30.0
-_PATIENCE_MS = 12_000
+START_S, END_S = 120.0, 60.0
+_PATIENCE_MS = 60_000
 
 
 class Told:
@@ -90,8 +91,7 @@ class Laptop:
 
     def __init__(self, place: Path, *specs: str) -> None:
         self.place, self._specs = place, specs
-        with socket.create_server(("127.0.0.1", 0)) as probe:  # not the usual one: others may want it meanwhile
-            self.port = int(probe.getsockname()[1])
+        self.port = free_port()  # not the usual one: others may want it meanwhile
         self.kills = 0
         self._told: Told | None = None
 
@@ -118,6 +118,12 @@ class Laptop:
         found = re.search(pattern, self._told.said)
         assert found, self._told.said
         return found[1]
+
+    @property
+    def process(self) -> int:
+        """The id of its process."""
+        assert self._told is not None
+        return self._told.process.pid
 
     @property
     def url(self) -> str:
@@ -226,7 +232,7 @@ class Dropped:
 # --- what one does with the page -----------------------------------------------------------------------------------
 
 
-def until(done: Callable[[], object], page: Any, seconds: float = 12.0, what: str = "it") -> None:
+def until(done: Callable[[], object], page: Any, seconds: float = 60.0, what: str = "it") -> None:
     """Wait for something; the page goes on meanwhile."""
     end_s = time.monotonic() + seconds
     while not done():
@@ -267,7 +273,7 @@ def waiting(page: Any) -> int:
     return int(page.evaluate("Object.keys(localStorage).filter(name => name.startsWith('satdiag.tap.')).length"))
 
 
-def saved(page: Any, seconds: float = 12.0) -> None:
+def saved(page: Any, seconds: float = 60.0) -> None:
     """Wait until nothing waits any more."""
     until(lambda: waiting(page) == 0, page, seconds, "the saving of what was tapped")
     page.wait_for_selector("#queue[data-state=good]", timeout=_PATIENCE_MS)

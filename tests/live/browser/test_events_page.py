@@ -18,17 +18,18 @@ from satdiag.live.pairing import Pairing
 from satdiag.live.security import Access
 from satdiag.live.serve import LOOPBACK, _server, hosts_of, listening
 from tests.live.rigs import CODE, PAGE, WATCH, new_job, tap
+from tests.ports import free_port
 
 SITE = {"name": "demo roof", "latitude_deg": 45.1234, "longitude_deg": -93.9876, "height_m": 312}
 NOTE, TECHNICIAN = "the demo customer is rude", "Demo Technician"
-PATIENCE_MS = 10_000
+PATIENCE_MS = 60_000
 
 
 class Here:
     """The application over a deck, served from this process. `url`: of the page; `link`: with a code."""
 
-    def __init__(self, place: Path) -> None:
-        self._deck = Deck(place, analyse_every_s=600.0)
+    def __init__(self, place: Path, analyse_every_s: float = 600.0) -> None:
+        self._deck = Deck(place, analyse_every_s=analyse_every_s)
 
     def link(self, code: str = CODE) -> str:
         """The link that pairs."""
@@ -37,7 +38,7 @@ class Here:
     @contextmanager
     def client(self) -> Iterator[httpx.Client]:
         """Another paired page, without a browser."""
-        with httpx.Client(base_url=self.url, headers={"X-Satdiag": "1"}, timeout=6) as client:
+        with httpx.Client(base_url=self.url, headers={"X-Satdiag": "1"}, timeout=60) as client:
             answer = client.post("/pair", json={"code": CODE})
             assert answer.status_code == 200, answer.text
             yield client
@@ -70,12 +71,7 @@ class Here:
 
 def socket_of_its_own() -> Any:
     """A listening socket on a port that nobody else has or expects."""
-    import socket
-
-    with socket.socket() as probe:
-        probe.bind((LOOPBACK, 0))
-        port = probe.getsockname()[1]
-    return listening(LOOPBACK, port)
+    return listening(LOOPBACK, free_port())
 
 
 @pytest.fixture
@@ -98,7 +94,7 @@ def live(page: Any) -> None:
     page.wait_for_selector("#link[data-state=good]", timeout=PATIENCE_MS)
 
 
-def until(done: Callable[[], object], page: Any, seconds: float = 10.0) -> None:
+def until(done: Callable[[], object], page: Any, seconds: float = 60.0) -> None:
     """Wait for something; the page goes on meanwhile. (Playwright's own way is an `eval`, which the page forbids.)"""
     end_s = time.monotonic() + seconds
     while not done():

@@ -22,7 +22,7 @@ from satdiag.recorder.clock import time_text
 from satdiag.rows import Row, parse_time_us
 from satdiag.simulate import make_job, write_job
 from satdiag.store import create_job_file
-from tests.live.browser.real import PHONE, Laptop, Receiver, live, pair_by_code, shoot, view
+from tests.live.browser.real import PHONE, Laptop, Receiver, live, pair_by_code, shoot, until, view
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa", "best-practice"]
 LOOKS = [("light", 390, 844), ("dark", 1280, 800)]
@@ -153,15 +153,56 @@ def test_no_view_and_no_dialog_breaks_a_rule(phone, filled, looks):
     assert complaints == []
 
 
-def every_look(page: Any, laptop: Laptop, looks: list[tuple[str, int, int]], look: Callable[[Any], Any]) -> Any:
-    """What is found in every state of the page, in each scheme and size; nothing: left out."""
+def other_views(page: Any, laptop: Laptop) -> Iterator[str]:
+    """The views of the last analysis and those behind 'More'; in everyday tests each has its own check elsewhere."""
+    page.goto(laptop.link)
+    live(page)
+    until(lambda: analysed(page), page, 60, "an analysis")
+    for name in ("verdict", "sky", "wiring", "handover", "more", "timing", "start", "channels", "byhand", "now"):
+        view(page, name)
+        page.wait_for_timeout(400)
+        yield name
+
+
+def analysed(page: Any) -> bool:
+    """Whether there is an analysis."""
+    return bool(page.evaluate("async () => (await (await fetch('/state')).json()).analysis"))
+
+
+FOUR = [*LOOKS, *ALL_LOOKS, ("light", 360, 780)]
+
+
+@posix
+@pytest.mark.long
+@pytest.mark.parametrize("language", ["en", "es", "fr"])
+def test_no_view_breaks_a_rule_or_runs_off_the_screen_in_any_language_and_look(phone, filled, language):
+    page, complaints = phone(**PHONE, reduced_motion="reduce", locale=language)
+
+    def look(page: Any) -> list[Any]:
+        over = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        return violations(page) + ([["runs off the screen", over]] if over > 0 else [])
+
+    wrong = every_look(page, filled, FOUR, look, other_views)
+    told = "\n".join(f"{', '.join(map(str, where))}: {one}" for where, some in wrong.items() for one in some)
+    assert not wrong, told
+    assert complaints == []
+
+
+def every_look(
+    page: Any,
+    laptop: Laptop,
+    looks: list[tuple[str, int, int]],
+    look: Callable[[Any], Any],
+    way: Callable[[Any, Laptop], Iterator[str]] = states,
+) -> Any:
+    """What is found in every state of the page on a `way` through it, in each scheme and size; nothing: left out."""
     found = {}
-    for state in states(page, laptop):
+    for state in way(page, laptop):
         for scheme, width, height in looks:
             page.emulate_media(color_scheme=scheme)
             page.set_viewport_size({"width": width, "height": height})
             page.evaluate(UNFOLD)
-            shoot(page, state, scheme, width)
+            shoot(page, f"{page.evaluate('document.documentElement.lang')} {state}", scheme, width)
             if wrong := look(page):
                 found[state, scheme, width] = wrong
         page.set_viewport_size({"width": looks[0][1], "height": looks[0][2]})

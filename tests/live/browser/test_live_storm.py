@@ -24,7 +24,10 @@ from satdiag.store import check_job_file
 from tests.live.browser.real import PHONE, Dropped, Laptop, live, pair_by_code, saved, until, view, waiting
 from tests.live.rigs import new_job
 
-WITHIN_MS = 50.0
+WITHIN_MS = 1000.0
+"""Measured: 5 ms on an idle computer. A busy one may stop a page for long between the touch and the look at the
+clock, and half of a round trip is what the clocks may be compared wrong by; a defect is off by 90,000."""
+
 SHARE_LOST = 0.3
 KILLS = 5
 BY_HAND = (
@@ -148,7 +151,7 @@ class Storm:
 
     def _aim(self, css: str, number: str | None) -> list[float]:
         spot: list[float] = []
-        until(lambda: spot.extend(self.page.evaluate(AIM, [css, number]) or ()) or spot, self.page, 15.0, css)
+        until(lambda: spot.extend(self.page.evaluate(AIM, [css, number]) or ()) or spot, self.page, 60.0, css)
         return spot
 
     def reload(self, away: bool) -> None:
@@ -167,7 +170,7 @@ class Storm:
         self.until_live()
 
     def _back(self) -> None:
-        until(self.laptop.ready, self.page, 30.0, "the start of the server")
+        until(self.laptop.ready, self.page, 60.0, "the start of the server")
         self.page.goto(self.laptop.url)
 
     def until_live(self) -> None:
@@ -178,7 +181,7 @@ class Storm:
             return self.laptop.ready() and self.page.locator("#link:not([data-state=bad])").count() == 1
 
         try:
-            until(hears, self.page, 40.0, "hearing the server again")
+            until(hears, self.page, 60.0, "hearing the server again")
         except AssertionError as error:
             raise AssertionError(f"{error}: {self.page.inner_text('body')[:400]}") from error
 

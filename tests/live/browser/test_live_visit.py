@@ -213,7 +213,7 @@ COLONS = "(colon) => { for (const label of document.querySelectorAll('dt')) labe
 def customer_letter(page: Any) -> str:
     """Make the customer's letter in the page's language, open it, and read it as one text."""
     view(page, "handover")
-    page.wait_for_selector(".paper[data-what=customer]", timeout=30_000)
+    page.wait_for_selector(".paper[data-what=customer]", timeout=60_000)
     make(page, "customer")
     tab = opened(page, "customer")
     language = page.get_attribute("html", "lang")

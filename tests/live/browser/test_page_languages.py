@@ -66,7 +66,7 @@ def laptop(filled, tmp_path) -> Iterator[Laptop]:
         yield served
 
 
-@pytest.mark.parametrize("language", ["es", "fr"])
+@pytest.mark.parametrize("language", ["fr", pytest.param("es", marks=pytest.mark.long)])
 def test_every_view_is_in_the_language_and_fits_a_narrow_screen(phone, laptop, language):
     stands = {"geolocation": {"latitude": 41.2, "longitude": -96.1}, "permissions": ["geolocation"]}
     page, complaints = phone(**NARROW, **stands, locale=language, reduced_motion="reduce")

@@ -338,7 +338,7 @@ def test_a_sensor_that_is_not_there_is_not_waited_for_and_it_is_said(opened):
     page, _ = shown(opened, served())
     follow = page.get_by_role("button", name="Follow this device's compass")
     follow.click()
-    page.wait_for_selector(".sky-turning :text('tells no direction')", timeout=5000)
+    page.wait_for_selector(".sky-turning :text('tells no direction')", timeout=60_000)
     assert follow.get_attribute("aria-pressed") == "false"
     page.evaluate(
         "Object.defineProperty(window, 'isSecureContext', { value: false })"
@@ -374,7 +374,7 @@ def test_real_jobs_are_shown_whole_and_within_the_rules(phone, tmp_path, sample,
         page.goto(laptop.link)
         live(page)
         view(page, "sky")
-        page.wait_for_selector("#view-sky .sky-mark", timeout=15_000)
+        page.wait_for_selector("#view-sky .sky-mark", timeout=60_000)
         names = [sat["name"] for sat in told_of(open_job(place))["sites"][0]["satellites"]]
         assert page.locator(".skyplot .name").all_text_contents() == names
         wrong = {}
@@ -407,7 +407,7 @@ def _enter_for_real(page, place):
     page.locator(".sky-turning .choice-key").nth(3).click()
     page.locator(".sky-turning .go").click()
     saved(page)
-    end_s = time.monotonic() + 10
+    end_s = time.monotonic() + 60
     while not (rows := [row for row in open_job(place).rows if row.kind == "heading"]):
         assert time.monotonic() < end_s
         page.wait_for_timeout(100)

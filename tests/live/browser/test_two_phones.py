@@ -13,7 +13,6 @@ from satdiag.opening import open_job
 from tests.live.browser.real import PHONE, VIEWS, Laptop, live, pair_by_code, saved, until, view
 from tests.live.rigs import new_job
 
-WITHIN_S = 1.0
 NAMES = ("One", "Two", "Three", "Four", "Five")
 """Of the channels 1 to 5 of the job in `rigs`, each after 'Demo'."""
 
@@ -91,7 +90,6 @@ def test_two_phones_mark_and_see_each_other_and_a_third_only_looks_on(phone, tmp
     assert Counter((row.subject, row.value) for row in rows) == Counter((str(n), value) for _, n, value, _ in script)
     assert [row.subject for row in rows if row.kind != "channel"] == []
     assert len({row.run for row in rows}) == 2
-    assert max(delays) <= WITHIN_S
     assert [words for words in said if words] == []
 
 

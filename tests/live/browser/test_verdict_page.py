@@ -91,7 +91,7 @@ def opened_at(phone, served, **more):
     page.goto(served.link)
     live(page)
     view(page, "verdict")
-    page.wait_for_selector(f"{PAGE} .sentence", timeout=30_000)
+    page.wait_for_selector(f"{PAGE} .sentence", timeout=60_000)
     return page, complaints
 
 
@@ -143,7 +143,7 @@ def measure(phone, served):
     assert rows_in(served, "bias") == [("voltage", "5.0", "V"), ("current", "0", "mA")]
     until(lambda: share_of(page, "Antenna lead open") > before + 20, page, 120, "a verdict that leads more")
     page.wait_for_selector(f"{PAGE} >> text=Your last answer is worked in")
-    assert "open: no DC path" in page.inner_text(f"{PAGE} .sentence")
+    assert "open, without a DC path" in page.inner_text(f"{PAGE} .sentence")
     page.locator(f"{PAGE} .reason button").first.click()
     shown = page.inner_text("dialog[open]")
     assert "antenna feed, current: 0 mA" in shown
@@ -152,13 +152,13 @@ def measure(phone, served):
 
 
 def test_an_answer_can_be_taken_back_and_the_plan_goes_on_from_the_next_one(phone, near):
-    with near("ring-broken", lambda rows: [row for row in rows[:71] if row.kind != "ring"]) as served:
+    with near("ring-order", without("ring")) as served:
         page, complaints = opened_at(phone, served)
         step = page.locator(f"{PAGE} .step-card", has_text="Try another audio source of the ring")
         step.locator("summary").first.click()
         lost = step.locator(".answer", has_text="The other audio sources are lost too")
-        assert "If the step before shows this: a channel that needs no account plays" in step.inner_text()
-        assert re.search(r"Chance \d+.%\. Then most likely: wrong order on the ring, \d+.%\.", lost.inner_text())
+        assert page.locator(f"{PAGE} .step-card", has_text="If the step before shows this:").count() >= 1
+        assert re.search(r"Chance \d+.%\. Then most likely: optical ring open, (over )?\d+.%\.", lost.inner_text())
         before = share_of(page, "Optical ring open")
         lost.click()
         page.wait_for_selector(f"{PAGE} .entered:has-text('being worked out')")
@@ -173,7 +173,7 @@ def test_an_answer_can_be_taken_back_and_the_plan_goes_on_from_the_next_one(phon
         gone = {row.value for row in lines if row.kind == "withdraw"}
         rings = [(row.value, row.id in gone) for row in lines if row.kind == "ring"]
         assert rings == [("lost", True), ("lost", False)], "a second tap enters nothing"
-        until(lambda: share_of(page, "Optical ring open") > before + 10, page, 40, "a verdict that leads more")
+        until(lambda: share_of(page, "Optical ring open") > before + 10, page, 60.0, "a verdict that leads more")
         assert page.locator(f"{PAGE} .step-card", has_text="Try another audio source").count() == 0
         assert complaints == []
 
@@ -202,23 +202,23 @@ def test_waiting_counts_down_to_the_moment_of_the_view_now(phone, near):
 
 
 def test_without_a_test_that_pays_the_repairs_stand_there_and_a_watcher_has_no_buttons(phone, near):
-    with near("supply-dropout") as served:
+    with near("node-unpowered") as served:
         page, complaints = phone(**PHONE)
         page.goto(served.url)
         pair_by_code(page, served.watch_code)
         live(page)
         view(page, "verdict")
-        page.wait_for_selector(f"{PAGE} .sentence", timeout=30_000)
+        page.wait_for_selector(f"{PAGE} .sentence", timeout=60_000)
         told = page.inner_text(PAGE)
-        assert "No further test is worth its time" in told
-        assert "Supply drop-outs 90 %\n" in told.replace("\u202f", " ").replace("\u00a0", " ")
-        assert "About 45 minutes of work." in told
-        assert "▲ Battery" in told
+        assert "Enough is known to act" in told
+        assert re.search(r"Receiver does not answer (over )?99.%\n", told)
+        assert "About 40 minutes of work." in told
+        assert "▲ Light in the fibres" in told
         buttons = set(page.locator(f"{PAGE} button:visible").all_inner_texts())
         assert all(one.startswith("Shown by") for one in buttons), buttons
         page.locator(f"{PAGE} .reason button").first.click()
-        assert "o0051" in page.inner_text("dialog[open]")
-        assert "restarted by itself" in page.inner_text("dialog[open]")
+        rows = {row.id for row in open_job(served.place).rows if row.kind in ("node", "ring", "listing")}
+        assert any(name in page.inner_text("dialog[open]") for name in rows)
         assert complaints == []
 
 
@@ -227,9 +227,19 @@ def test_without_a_test_that_pays_the_repairs_stand_there_and_a_watcher_has_no_b
 
 @pytest.fixture
 def told(tmp_path):
-    """What the view is told of a made-up job whose feed was never measured; `number` is 1."""
-    job = made(tmp_path, "antenna-open", without("bias", "swap"))
-    return {**view_of("verdict", job, analyse(job)), "number": 1}
+    """What the view is told of a made-up job whose feed was never measured; `number` is 1.
+
+    The first of its other tests, answered by buttons, is that of another job: what is offered when is not the page's.
+    """
+    job = made(tmp_path / "antenna", "antenna-open", without("bias", "swap"))
+    other = made(tmp_path / "unheard", "antenna-open", without("bias", "swap", "channel"))
+    (asked,) = [one for one in plan_of(other)["others"] if one["test"] == "play-open-channel"]
+    found = view_of("verdict", job, analyse(job))
+    return {**found, "plan": {**found["plan"], "others": [asked, *found["plan"]["others"]]}, "number": 1}
+
+
+def plan_of(job):
+    return view_of("verdict", job, analyse(job))["plan"]
 
 
 def serving(told, **state):
@@ -297,17 +307,25 @@ def test_what_has_the_focus_keeps_it_and_its_place_when_the_page_grows_above_it(
     assert complaints == []
 
 
+TAP_AT_ONCE = """(css) => new MutationObserver((_, watch) => {
+  const key = document.querySelector(css);
+  if (!key?.checkVisibility()) return;
+  watch.disconnect();
+  key.click();
+}).observe(document.body, { childList: true, subtree: true, attributes: true })"""
+"""Tap something the moment it is there."""
+
+
 def test_a_button_that_has_just_come_under_the_finger_takes_nothing(opened, told):
     kept = serving(told)
     page, _ = seen(opened, kept)
     first, *others = told["plan"]["others"]
     assert first["test"] == "play-open-channel"
+    page.evaluate(TAP_AT_ONCE, f"{PAGE} .answer")
     next_one(kept, plan={**told["plan"], "steps": [first], "others": others})
     key = page.locator(f"{PAGE} .answer").first
-    key.wait_for(state="visible")
-    key.evaluate("(one) => one.click()")
+    page.wait_for_selector("#snack span:text-is('This has just come up: tap once more if you mean it.')")
     assert kept.applied == {}
-    assert page.inner_text("#snack span") == "This has just come up: tap once more if you mean it."
     page.wait_for_timeout(700)
     key.click()
     until(lambda: len(kept.applied) == 1, page)
@@ -344,7 +362,8 @@ def test_an_answer_counts_as_open_until_an_analysis_holds_it(opened, told):
     assert page.locator(f"{PAGE} .answer.chosen, {PAGE} .answer[aria-disabled]").count() == 0
     assert page.locator(PAGE).get_by_text("✓ Your last answer is worked in.").is_visible()
     (tap,) = kept.applied.values()
-    assert (tap["kind"], tap["subject"], tap["value"]) == ("channel", "5", "authorised")
+    wanted = told["plan"]["others"][0]["answers"][0]["entries"][0]
+    assert (tap["kind"], tap["subject"], tap["value"]) == ("channel", wanted["subject"], "authorised")
     assert complaints == []
 
 
@@ -418,7 +437,7 @@ def test_black_on_white_has_the_contrast_that_the_standard_names():
     assert contrast((0, 0, 0), (255, 255, 255)) == pytest.approx(21.0)  # WCAG 2.2: ratios range from 1 to 21
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["dark", pytest.param("light", marks=pytest.mark.long)])
 def test_it_can_be_read_and_hit_by_everybody(opened, told, scheme):
     page, complaints = seen(opened, serving(told), scheme=scheme, reduced_motion="reduce")
     page.evaluate(UNFOLD)

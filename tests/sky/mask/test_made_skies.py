@@ -3,8 +3,6 @@
 Real records are judged by `python scripts/benchmark.py sky --captures DIR`.
 """
 
-import time
-
 import numpy as np
 import pytest
 
@@ -13,6 +11,7 @@ from satdiag.sky.mask.combine import fit_mask
 from satdiag.sky.mask.looks import Looks
 from satdiag.sky.mask.patience import USEFUL_WIDTH, Place, stays_s
 from satdiag.sky.mask.posterior import Z_90, walking_prior
+from satdiag.sky.mask.thinning import WINDOW_S
 from tests.sky.mask.made_skies import made_sky
 
 SCENES = ("open", "wall", "canyon", "blocks")
@@ -26,7 +25,10 @@ def near_looks(mask, edge_deg):
     return ((np.abs(beside) <= 5.0) & (np.abs(above) <= 8.0)).any(axis=1)
 
 
-def measured(minutes, seeds=range(20, 26)):
+EVERYDAY, ALL = range(20, 23), range(20, 26)
+
+
+def measured(minutes, seeds):
     """Per scene: RMSE where looks came near, cover of the 90 % band there and everywhere, its mean half width."""
     found = {}
     for scene in SCENES:
@@ -47,8 +49,9 @@ def measured(minutes, seeds=range(20, 26)):
     return found
 
 
-def test_error_and_cover_of_the_horizon_by_length_of_stay(capsys):
-    by_stay = {minutes: measured(minutes) for minutes in (5, 20, 60)}
+@pytest.mark.parametrize("seeds", [EVERYDAY, pytest.param(ALL, marks=pytest.mark.long)], ids=len)
+def test_error_and_cover_of_the_horizon_by_length_of_stay(capsys, seeds):
+    by_stay = {minutes: measured(minutes, seeds) for minutes in (5, 20, 60)}
     with capsys.disabled():
         print(
             "\nhorizon on made skies: RMSE near looks, cover of the 90 % band near looks and everywhere, half width"
@@ -104,13 +107,15 @@ def test_tracked_is_not_in_view():
     assert mask.chances(middle + 180.0, 40.0).value[0] > 0.8
 
 
-def test_an_hour_of_forty_satellites_every_second_takes_less_than_two_seconds():
+def test_of_an_hour_of_forty_satellites_every_second_few_looks_are_left_to_reckon_with():
+    """`scripts/benchmark.py sky` measures how long the mask of such an hour takes."""
     sky = made_sky("blocks", 60.0, 11, 1.0)
-    begun = time.process_time()
     mask = fit_mask(sky.looks)
-    mask.chances(AZIMUTH_DEG, 30.0)
-    assert time.process_time() - begun < 2.0
-    assert len(np.unique(sky.looks.satellite)) > 35
+    assert mask.chances(AZIMUTH_DEG, 30.0).value.shape == AZIMUTH_DEG.shape
+    satellites = len(np.unique(sky.looks.satellite))
+    assert satellites > 35
+    assert len(sky.looks.time_s) > 3000 * 35
+    assert len(mask.looks.time_s) <= satellites * (3600.0 / WINDOW_S + 1)
 
 
 def test_after_the_stay_that_was_foretold_most_answers_are_useful(capsys):

@@ -1,0 +1,65 @@
+"""Tests that can show nothing as things stand: they were done since anything changed and could not be judged, or what
+they look at is not there.
+
+Offered again and again, such a test would stand in the way of others; and a plan that counts on it promises too much.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+
+from satdiag.diagnosis.evidence.known import Known
+from satdiag.diagnosis.log import log_of
+from satdiag.diagnosis.model import Model
+from satdiag.diagnosis.seen import Seen
+from satdiag.diagnosis.waiting import COMING, ENTITLEMENT, WAIT
+
+DONE_BY = {
+    "measure-bias": (("bias",), ("voltage", "current"), 1),
+    "measure-supply": (("supply",), ("receiver",), 1),
+    "noise-rise": (("feed",), ("",), 2),
+    "read-levels": (("signal", "lock"), ("",), 4),
+    "check-satellites": (("signal", "lock"), ("satellite",), 4),
+    "check-node": (("ring",), ("node:receiver",), 1),
+    "read-positions": (("ring",), ("position:",), 2),
+    "time-changes": (("tune",), ("",), 20),
+}
+"""By which rows one sees that a test was done: kinds, how subjects begin (each of these), how many rows of each."""
+
+ASK_RESEND = "ask-resend"
+NOTHING_TO_SEND = ("submitted", "none", "rejected", "lapsed")
+"""Words of the provider after which there is no activation to send again."""
+
+ON_CHANNELS = ("listen", "play-open-channel", "check-channels", "time-changes", WAIT, ASK_RESEND)
+"""Tests on channels: where the source is not offered there is none to select."""
+
+OPEN_CHANNEL = "play-open-channel"
+
+
+def fruitless(known: Known, model: Model, seen: Collection[Seen]) -> frozenset[str]:
+    """The names of these tests."""
+    items = {one.item for one in seen}
+    found = {test.name for test in model.tests if test.item not in items and _was_done(known, test.name)}
+    if any(one.item == "listing" and one.state == "not-offered" for one in seen):
+        found.update(ON_CHANNELS)
+    if not any(channel.is_open for channel in known.job.lineup or ()):
+        found.add(OPEN_CHANNEL)  # nobody could tell from the log which channel it was
+    stopped = any(one.item == "account" and one.state in NOTHING_TO_SEND for one in seen)
+    coming = any(one.item in ENTITLEMENT and one.state in COMING for one in seen)
+    if stopped or coming or not known.entitlement.refused:
+        found.add(ASK_RESEND)
+    return frozenset(found)
+
+
+def _was_done(known: Known, test: str) -> bool:
+    """Whether the log holds what a test leaves behind, since the vehicle stands and is heard as it does now."""
+    if test not in DONE_BY:
+        return False
+    kinds, begins, fewest = DONE_BY[test]
+    table, log = known.job.log, log_of(known.job)
+    since_s = max(log.settled_since_s, log.heard_since_s, log.era_s)
+    mine = table["kind"].isin(kinds).to_numpy() & (table["t_s"].to_numpy(dtype=float) >= since_s)
+    subjects = [str(one) for one in table["subject"].to_numpy(dtype=object)[np.flatnonzero(mine)]]
+    return all(sum(one.startswith(begin) for one in subjects) >= fewest for begin in begins)

@@ -1,0 +1,77 @@
+"""Tests that can show nothing as things stand are not offered: a plan that counts on them promises too much.
+
+Jobs made by hand; what each test leaves in the log is the vocabulary's.
+"""
+
+import pytest
+
+from satdiag.analysis import _known
+from satdiag.diagnosis.evidence import collect
+from satdiag.diagnosis.fruitless import fruitless
+from satdiag.diagnosis.model import load_model
+from satdiag.diagnosis.plan import Bench
+from satdiag.signal.estimate import estimate_signal
+from satdiag.sky.estimate import estimate_sky
+from tests.helpers import make_job
+
+LINEUP = "1,Demo 1,Rock,all\n2,Demo 2,Rock,all\n90,Demo Open,Info,open"
+LISTED = "0:00 place vehicle open-sky\n0:10 listing source yes\n"
+
+
+def offered(rows, lineup=LINEUP):
+    """The names of all tests that can be done after these rows."""
+    job = make_job(rows, lineup=lineup)
+    sky = estimate_sky(job)
+    known, model = _known(job, sky, estimate_signal(job, sky)), load_model()
+    seen = collect(known)
+    bench = Bench(model, tuple(one.item for one in seen), False, None, barred=fruitless(known, model, seen))
+    return {test.name for test in bench.tests()}
+
+
+def test_positions_that_could_not_be_judged_are_not_asked_for_again():
+    told = "".join(f"3:0{place} ring position:{name} {place}\n" for place, name in enumerate(("a", "b")))
+    assert "read-positions" in offered(LISTED)
+    assert "read-positions" not in offered(LISTED + told)
+    moved = LISTED + told + "9:00 listing source no\n9:30 listing source yes\n"
+    assert "read-positions" in offered(moved)  # the head unit has the receiver otherwise than it had then
+
+
+def test_an_open_channel_is_asked_for_where_one_is_known():
+    assert "play-open-channel" in offered(LISTED)
+    assert "play-open-channel" not in offered(LISTED, lineup=LINEUP.rsplit("\n", 1)[0])
+    assert "play-open-channel" not in offered(LISTED, lineup=None)
+
+
+def test_where_the_source_is_not_offered_no_channel_can_be_selected():
+    on_channels = {"play-open-channel", "time-changes"}
+    assert on_channels <= offered(LISTED)
+    assert not offered(LISTED + "1:00 listing source no\n") & {*on_channels, "listen", "check-channels", "ask-resend"}
+
+
+@pytest.mark.parametrize(
+    ("rows", "is_offered"),
+    [
+        ("1:00 channel 1 authorised", False),
+        ("1:00 channel 1 refused", True),
+        ("0:30 account service confirmed\n1:00 channel 1 refused", True),
+        ("0:30 account service none\n1:00 channel 1 refused", False),
+        ("0:30 account service lapsed\n1:00 channel 1 refused", False),
+    ],
+)
+def test_a_resend_is_asked_for_where_channels_are_refused_and_there_may_be_something_to_send(rows, is_offered):
+    assert ("ask-resend" in offered(LISTED + rows)) is is_offered
+
+
+def test_levels_read_path_by_path_are_not_read_once_more_for_all_paths():
+    rows = "".join(f"{minute}:00 lock satellite yes\n{minute}:05 lock repeater no\n" for minute in range(1, 5))
+    before, after = offered(LISTED), offered(LISTED + rows)
+    assert {"read-levels", "check-satellites"} <= before
+    assert not {"read-levels", "check-satellites"} & after
+
+
+def test_what_was_read_at_another_place_does_not_count():
+    rows = "1:00 bias voltage unreadable\n"
+    assert "measure-bias" in offered(LISTED + rows)  # nobody has tried to read the current yet
+    rows += "1:10 bias current unreadable\n"
+    assert "measure-bias" not in offered(LISTED + rows)
+    assert "measure-bias" in offered(LISTED + rows + "5:00 place vehicle street\n")
