@@ -19,6 +19,8 @@ def at_least(least: int, tries: int, chance: float) -> float:
 
 def most_hits(level: float, tries: int, chance: float) -> int:
     """The fewest hits that are not exceeded with this level (quantile of the binomial law)."""
+    if tries == 0:
+        return 0  # bdtrik has no answer there
     above = math.ceil(bdtrik(level, tries, chance))
     below = max(above - 1, 0)
     return below if bdtr(below, tries, chance) >= level else above

@@ -7,6 +7,7 @@ import os
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from satdiag.bulk import read_columns
 from satdiag.csv_text import csv_line, decode, header_problems, records, shape_problem
@@ -21,6 +22,7 @@ from satdiag.job import (
     document_problems,
     observations_bytes,
     observations_text,
+    problems_with,
     with_rows,
 )
 from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row
@@ -52,10 +54,12 @@ def read_folder(folder: Path) -> Job:
     if len(observations) >= LONG and (plain := read_columns(observations)):
         return build_job(documents, plain[1], plain[0])
     try:
-        header, rows, lines = parse_observations(decode(observations, OBSERVATIONS))
+        found = _taken(decode(observations, OBSERVATIONS))
     except BadInput as error:
         raise BadInput([*error.problems, *document_problems(documents)]) from None
-    return build_job(documents, rows, header, lines)
+    if found.problems:
+        raise BadInput([*problems_with(documents, found.rows, found.lines, found.problems)])
+    return build_job(documents, found.rows, found.header, found.lines)
 
 
 def _folder_bytes(folder: Path) -> dict[str, bytes]:
@@ -72,6 +76,8 @@ def bytes_of(path: Path) -> bytes:
     except FileNotFoundError:
         raise SatdiagError(f"{path}: cannot be read (there is no such file). Check the name.") from None
     except OSError as error:
+        if path.is_dir():
+            raise SatdiagError(f"{path}: this is a folder. Name a file.") from None
         raise SatdiagError(f"{path}: cannot be read ({error.strerror}). Check the rights to it.") from None
 
 
@@ -107,23 +113,40 @@ _BOM = b"\xef\xbb\xbf"
 
 def parse_observations(text: str) -> tuple[str, list[Row], list[int]]:
     """observations.csv as the header line, the rows, and the line each row starts at. Raises BadInput."""
+    found = _taken(text)
+    if found.problems:
+        raise BadInput(found.problems)
+    return found.header, found.rows, found.lines
+
+
+class _Taken(NamedTuple):
+    """The header line, the rows that could be read and the line each starts at, and why others could not."""
+
+    header: str
+    rows: list[Row]
+    lines: list[int]
+    problems: list[Problem]
+
+
+def _taken(text: str) -> _Taken:
+    """What can be read of observations.csv. Raises BadInput if its header cannot."""
     body = records(text, OBSERVATIONS)
     first = next(body, None)
     if first is None:
         raise bad_input(OBSERVATIONS, "the file is empty", f"Write the header: {HEADER}", 1)
     header_problems(OBSERVATIONS, first.fields, REQUIRED_COLUMNS, OPTIONAL_COLUMNS)
-    rows, lines = [], []
-    problems: list[Problem] = []
-    for record in body:
-        if wrong := shape_problem(OBSERVATIONS, record, first.fields):
-            problems.append(wrong)
-            continue
-        raw = record.raw if record.raw != csv_line(record.fields) else None
-        rows.append(Row(**dict(zip(first.fields, record.fields, strict=True)), raw=raw))
-        lines.append(record.line)
-    if problems:
-        raise BadInput(problems)
-    return first.raw, rows, lines
+    found = _Taken(first.raw, [], [], [])
+    try:
+        for record in body:
+            if wrong := shape_problem(OBSERVATIONS, record, first.fields):
+                found.problems.append(wrong)
+                continue
+            raw = record.raw if record.raw != csv_line(record.fields) else None
+            found.rows.append(Row(**dict(zip(first.fields, record.fields, strict=True)), raw=raw))
+            found.lines.append(record.line)
+    except BadInput as error:  # nothing behind a quote that was left open can be told apart
+        found.problems.extend(error.problems)
+    return found
 
 
 def export_files(job: Job) -> dict[str, bytes]:

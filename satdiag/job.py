@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC
 from functools import cached_property
 from itertools import accumulate
 from types import MappingProxyType
@@ -19,7 +20,7 @@ from satdiag.csv_text import csv_line, decode, header_problems, quoted, raw_fiel
 from satdiag.errors import BadInput, Problem, bad_input, shown
 from satdiag.ring_file import FILE as RING
 from satdiag.ring_file import parse_ring
-from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row, check_rows, rows_frame
+from satdiag.rows import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Row, check_rows, check_some_rows, rows_frame
 from satdiag.sheet import Sheet, line_of_key, parse_sheet
 from satdiag.tables import (
     HorizonPoint,
@@ -221,6 +222,23 @@ def document_problems(documents: Mapping[str, bytes]) -> list[Problem]:
     return reading.problems
 
 
+def problems_with(
+    documents: Mapping[str, bytes], rows: Sequence[Row], lines: Sequence[int], others: Sequence[Problem]
+) -> list[Problem]:
+    """`others`, for which some rows could not be read, and what is wrong with the other rows and with the files."""
+    reading = _Reading()
+    job = reading.part(lambda: _read_documents(documents, reading))
+    found = sorted([*others, *_of_some_rows(job, rows, lines)], key=lambda problem: problem.line or 0)
+    return [*found, *reading.problems]
+
+
+def _of_some_rows(job: Job | None, rows: Sequence[Row], lines: Sequence[int]) -> list[Problem]:
+    """What is wrong with rows, whatever those say that are not among them, and the sheet if it cannot be read."""
+    if job is None:
+        return check_some_rows(OBSERVATIONS, rows, lines, UTC, {row.value for row in rows})
+    return check_some_rows(OBSERVATIONS, rows, lines, job.sheet.naive_times, {site.name for site in job.sheet.sites})
+
+
 def build_job(
     documents: Mapping[str, bytes],
     rows: Sequence[Row],
@@ -244,6 +262,8 @@ def build_job(
     reading.part(lambda: _check_shape(header, rows, numbers))
     if job is not None:
         reading.problems += check_rows(OBSERVATIONS, rows, numbers, job.sheet.naive_times, sites)
+    else:
+        reading.problems += _of_some_rows(job, rows, numbers)
     if job is None or reading.problems:
         raise BadInput(reading.problems)
     return replace(job, header=header, rows=rows)

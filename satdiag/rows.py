@@ -236,18 +236,31 @@ def check_rows(
 
     The first `sound` rows were checked before, and are looked at together with the others only.
     """
-    problems = [
-        Problem(file, wrong.what, wrong.mend, line, wrong.column)
-        for row, line in zip(rows[sound:], lines[sound:], strict=True)
-        for wrong in check_row(row, naive, sites)
-    ]
-    problems += _id_problems(file, rows, lines)
+    problems = check_some_rows(file, rows, lines, naive, sites, sound)
+    problems += _unknown_ids(file, rows, lines)
     if not problems:
         problems = _unit_problems(file, rows, lines, naive)
     return sorted(problems, key=lambda problem: problem.line or 0)
 
 
-def _id_problems(file: str, rows: Sequence[Row], lines: Sequence[int]) -> list[Problem]:
+def check_some_rows(
+    file: str,
+    rows: Sequence[Row],
+    lines: Sequence[int],
+    naive: timezone | None,
+    sites: Collection[str],
+    sound: int = 0,
+) -> list[Problem]:
+    """As `check_rows`, but only what is wrong whatever stands in rows that could not be read."""
+    problems = [
+        Problem(file, wrong.what, wrong.mend, line, wrong.column)
+        for row, line in zip(rows[sound:], lines[sound:], strict=True)
+        for wrong in check_row(row, naive, sites)
+    ]
+    return problems + _repeated_ids(file, rows, lines)
+
+
+def _repeated_ids(file: str, rows: Sequence[Row], lines: Sequence[int]) -> list[Problem]:
     problems: list[Problem] = []
     known: dict[str, int] = {}
     for row, line in zip(rows, lines, strict=True):
@@ -256,6 +269,12 @@ def _id_problems(file: str, rows: Sequence[Row], lines: Sequence[int]) -> list[P
             problems.append(Problem(file, what, "Give each row an id of its own.", line, "id"))
         elif row.id:
             known[row.id] = line
+    return problems
+
+
+def _unknown_ids(file: str, rows: Sequence[Row], lines: Sequence[int]) -> list[Problem]:
+    problems: list[Problem] = []
+    known = {row.id for row in rows}
     for row, line in zip(rows, lines, strict=True):
         if row.kind == "withdraw" and row.value not in known and WORD.fullmatch(row.value):
             what = f"{quoted(row.value)} is not the id of any row"

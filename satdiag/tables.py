@@ -93,20 +93,35 @@ _OBSTACLE_CHECKS: Checks = {
 }
 
 
-def _read(text: str, file: str, columns: Sequence[str], checks: Checks) -> Iterator[Record]:
-    """The records of a table whose fields pass their checks, in turn. Raises BadInput with all problems at last."""
+def _read(text: str, file: str, columns: Sequence[str], checks: Checks, problems: list[Problem]) -> Iterator[Record]:
+    """The records of a table whose fields pass their checks, in turn; what is wrong with others joins `problems`.
+
+    Raises BadInput if the header is not that of the table.
+    """
     body = records(text, file)
-    header_problems(file, next(body, Record([], 1, "")).fields, columns, ())
-    problems = []
-    for record in body:
-        if wrong := shape_problem(file, record, columns):
-            problems.append(wrong)
-        elif wrong_fields := list(_field_problems(file, record, columns, checks)):
-            problems += wrong_fields
-        else:
-            yield record
+    first = next(body, None)
+    if first is None:
+        raise bad_input(file, "the file is empty", f"Write the header: {','.join(columns)}", 1)
+    header_problems(file, first.fields, columns, ())
+    try:
+        for record in body:
+            if wrong := shape_problem(file, record, columns):
+                problems.append(wrong)
+            elif wrong_fields := list(_field_problems(file, record, columns, checks)):
+                problems += wrong_fields
+            else:
+                yield record
+    except BadInput as error:  # nothing behind a quote that was left open can be told apart
+        problems += error.problems
+
+
+def _sound(text: str, file: str, columns: Sequence[str], checks: Checks) -> list[list[str]]:
+    """The fields of every record of a table. Raises BadInput with all that is wrong."""
+    problems: list[Problem] = []
+    found = [record.fields for record in _read(text, file, columns, checks, problems)]
     if problems:
         raise BadInput(problems)
+    return found
 
 
 def _field_problems(file: str, record: Record, columns: Sequence[str], checks: Checks) -> Iterator[Problem]:
@@ -120,10 +135,11 @@ def parse_lineup(text: str, file: str = "lineup.csv") -> tuple[LineUpChannel, ..
     """lineup.csv as channels. Raises BadInput, also for a channel that stands twice."""
     if (plain := _plain_lineup(text)) is not None:
         return plain
-    rows, problems = [], []
+    rows: list[LineUpChannel] = []
+    problems: list[Problem] = []
     first: dict[str, int] = {}
     alike = _Alike()
-    for record in _read(text, file, LINEUP_COLUMNS, _LINEUP_CHECKS):
+    for record in _read(text, file, LINEUP_COLUMNS, _LINEUP_CHECKS, problems):
         channel, name, category, packages = record.fields
         if channel in first:
             what = f"channel {channel} stands in line {first[channel]} already"
@@ -132,7 +148,8 @@ def parse_lineup(text: str, file: str = "lineup.csv") -> tuple[LineUpChannel, ..
         rows.append(LineUpChannel(int(channel), name, *alike.shared(category, packages)))
         if len(rows) > MOST_CHANNELS:
             what = f"it holds more than the {MOST_CHANNELS:,} channels that are taken"
-            raise bad_input(file, what, "Keep the channels of the one service that is received.", record.line)
+            mend = "Keep the channels of the one service that is received."
+            raise BadInput([*problems, Problem(file, what, mend, record.line)])
     if problems:
         raise BadInput(problems)
     return tuple(rows)
@@ -174,16 +191,15 @@ class _Alike:
 def parse_horizon(text: str, file: str = "horizon.csv") -> tuple[HorizonPoint, ...]:
     """horizon.csv as clinometer readings. Raises BadInput."""
     return tuple(
-        HorizonPoint(float(record.fields[0]), float(record.fields[1]))
-        for record in _read(text, file, HORIZON_COLUMNS, _HORIZON_CHECKS)
+        HorizonPoint(float(azimuth), float(elevation))
+        for azimuth, elevation in _sound(text, file, HORIZON_COLUMNS, _HORIZON_CHECKS)
     )
 
 
 def parse_obstacles(text: str, file: str = "obstacles.csv") -> tuple[Obstacle, ...]:
     """obstacles.csv as obstacles. Raises BadInput."""
     return tuple(
-        Obstacle(*_four(record.fields), note=record.fields[4])
-        for record in _read(text, file, OBSTACLE_COLUMNS, _OBSTACLE_CHECKS)
+        Obstacle(*_four(fields), note=fields[4]) for fields in _sound(text, file, OBSTACLE_COLUMNS, _OBSTACLE_CHECKS)
     )
 
 

@@ -15,9 +15,10 @@ tests answered once each from the same start).
 
 Beside them stands `shortest`, what nobody can do who does not know the answers beforehand; see
 `bench_diagnosis_shortest.py`. Worlds that it cannot solve cost everybody `MOST_MINUTES`, whatever the order of tests:
-in the 51 worlds named above it took 66 % of the checklist's minutes, in 60 later ones 54 % (42 of them solved), so
-that no plan can take much less. Two further tables leave them out or count otherwise: the worlds that somebody can
-solve, and the minutes until each stops, sure or saying that it cannot be made sure.
+in the 51 worlds named above it took 66 % of the checklist's minutes, in 60 later ones 54 % (42 of them solved; a
+search ended early counted as solved then), so that no plan can take much less. Two further tables leave them out or
+count otherwise: the worlds that somebody can solve, and the minutes until each stops, sure or saying that it cannot
+be made sure.
 """
 
 import tomllib
@@ -144,7 +145,8 @@ def stopped(records):
 
     Ratios are over the checklist's mean, with 95 % by resampling worlds. Tables: `solvable`, minutes counted as
     everywhere (`MOST_MINUTES` where not solved) in the worlds that `shortest` or one of the people solves;
-    `stop solvable` and `stop`, the minutes spent until each stops, in those worlds and in all.
+    `stop solvable` and `stop`, the minutes spent until each stops, in those worlds and in all. `cut`: worlds that
+    nobody solves and whose search for the shortest way was ended early: nobody knows of them.
     """
     import numpy as np
 
@@ -153,14 +155,20 @@ def stopped(records):
     if not pairs or not all("shortest" in pair for pair in pairs):
         return None
     people = [who for who in ("planned", "proof", "checklist") if who in pairs[0]]
-    can_be = np.array(
-        [pair["shortest"]["counted"] < MOST_MINUTES or any(pair[who]["solved"] for who in people) for pair in pairs]
-    )
+    by_people = np.array([any(pair[who]["solved"] for who in people) for pair in pairs])
+    cut = np.array([pair["shortest"].get("cut", False) for pair in pairs], dtype=bool)
+    can_be = by_people | (np.array([pair["shortest"]["counted"] < MOST_MINUTES for pair in pairs]) & ~cut)
     every = np.ones(len(pairs), dtype=bool)
     wanted = {"solvable": ("counted", can_be), "stop solvable": ("minutes", can_be), "stop": ("minutes", every)}
-    return {"worlds": len(pairs), "solvable worlds": int(can_be.sum())} | {
+    counts = {"worlds": len(pairs), "solvable worlds": int(can_be.sum()), "cut": int((cut & ~by_people).sum())}
+    return counts | {
         name: {who: _beside(pairs, kept, who, key) for who in people} for name, (key, kept) in wanted.items()
     }
+
+
+def cut_text(cut):
+    """How many worlds are left out since it is not known whether they can be solved."""
+    return f" ({cut} left out: the search for the shortest way was ended early)" if cut else ""
 
 
 def _beside(pairs, kept, who, key):
@@ -183,7 +191,8 @@ def stopped_text(records):
         return []
     few, all_ = found["solvable worlds"], found["worlds"]
     words = {
-        "solvable": f"the same in the {few} worlds that somebody, or the shortest way, solves (unsolved: 180 min):",
+        "solvable": f"the same in the {few} worlds that somebody, or the shortest way, solves (unsolved: 180 min)"
+        f"{cut_text(found['cut'])}:",
         "stop solvable": f"minutes until each stops, sure or told that it cannot be made so, in those {few} worlds:",
         "stop": f"minutes until each stops in all {all_} worlds that began unsure:",
     }

@@ -3,7 +3,7 @@
 from html import escape
 
 import bench_diagnosis_score as score
-from bench_diagnosis_minutes import stopped_text
+from bench_diagnosis_minutes import cut_text, stopped_text
 
 TIERS = ("sparse", "typical", "rich")
 SHARES = ("class", "fault", "any fault there", "top 3", "state")
@@ -164,7 +164,7 @@ def minutes_text(judged):
     if "bound" in found:
         lines.append(
             f"{'shortest / checklist':>22} {found['bound']:6.2f}  for who knows every answer beforehand; "
-            f"{found['can be']} worlds can be solved at all"
+            f"{found['can be']} worlds can be solved at all" + cut_text(found["cut"])
         )
     return lines + stopped_text(judged)
 

@@ -190,8 +190,16 @@ def against_checklist(pairs, who):
 
 
 def bound(pairs, checklist):
-    """What the shortest way costs, of the checklist's minutes, and how many worlds it solves; empty if not sought."""
+    """What the shortest way costs, of the checklist's minutes, and how many worlds it solves; empty if not sought.
+
+    `cut`: worlds whose search was ended early, in results of before it was let run on; they tell neither and are left
+    out.
+    """
     if not all("shortest" in pair for pair in pairs):
         return {}
-    least = np.array([pair["shortest"]["counted"] for pair in pairs])
-    return {"bound": float(least.mean() / checklist.mean()), "can be": int(sum(least < NOT_SOLVED))}
+    whole = np.array([not pair["shortest"].get("cut", False) for pair in pairs])
+    if not whole.any():
+        return {"cut": len(pairs)}
+    least = np.array([pair["shortest"]["counted"] for pair in pairs])[whole]
+    ratio = float(least.mean() / checklist[whole].mean())
+    return {"bound": ratio, "can be": int(sum(least < NOT_SOLVED)), "cut": int(sum(~whole))}

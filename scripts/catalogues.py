@@ -35,6 +35,8 @@ TEMPLATES = [("**/templates/**.j2", "jinja2")]
 PAGE = SATDIAG / "live" / "static" / "index.html"
 SAID_IN_TOML = {SATDIAG / "diagnosis" / "faults.toml": ("action", "customer", "text", "say", "what", "can")}
 LANGUAGES = ("es", "fr")
+PLURAL_FORMS = {"es": "nplurals=2; plural=(n != 1);", "fr": "nplurals=2; plural=(n > 1);"}
+"""As the heads of the .po files have them. Babel may count a third one, of millions, which nothing here says."""
 
 Key = str | tuple[str, str]
 
@@ -90,9 +92,12 @@ def _texts(value: object, keys: tuple[str, ...], said: bool = False) -> Iterator
 def catalogue(language: str) -> tuple[Catalog, list[str]]:
     """All .po files of a language as one, and what is wrong with them."""
     whole, wrong = Catalog(locale=language, fuzzy=False), []
+    whole.mime_headers = [("Plural-Forms", PLURAL_FORMS[language])]
     for path in sorted((CATALOGUES / language).glob("*.po")):
         with path.open("rb") as file:
             part = read_po(file, locale=language)
+        if part.plural_forms != whole.plural_forms:
+            wrong.append(f"{path.name}: its head has other plural forms: {part.plural_forms!r}")
         for entry in part:
             if not entry.id:
                 continue
@@ -129,6 +134,7 @@ def compiled(whole: Catalog) -> bytes:
     """The catalogue as a .mo file; the same entries always give the same bytes."""
     buffer = BytesIO()
     steady = Catalog(locale=whole.locale, fuzzy=False, creation_date=_EPOCH, revision_date=_EPOCH)
+    steady.mime_headers = [("Plural-Forms", whole.plural_forms)]
     for entry in sorted((one for one in whole if one.id), key=lambda one: str(one.id)):
         steady.add(entry.id, entry.string)
     write_mo(buffer, steady)

@@ -10,6 +10,7 @@ pytest.register_assert_rewrite("tests.recorder.conformance", "tests.helpers")
 
 REAL_TIME = (
     "tests/cli/test_try.py",
+    "tests/fleet/test_fleet_bad_jobs.py",
     "tests/live/test_serve.py",
     "tests/recorder/test_conformance.py",
     "tests/recorder/test_gnss_conformance.py",
@@ -49,8 +50,9 @@ TOGETHER = {
 """Files that share what is dear to make."""
 
 
-GIVES_WAY = 10
-"""How nice (nice(2)) a worker is that computes, so that the one whose tests are against the clock goes first."""
+GIVES_WAY = 3
+"""How nice (nice(2)) a worker is that computes, so that the one whose tests are against the clock goes first. With
+more whatever else runs on the computer would nearly stop the tests."""
 
 
 def pytest_configure(config):

@@ -19,6 +19,7 @@ ORDER = [
     {"vocabulary", "errors", "paths", "chances", "trials"},
     {"csv_text", "toml_text", "safe_write", "zip_form", "lead_keys", "feed_keys"},
     {"rows"},
+    {"entry_words"},
     {"bulk"},
     {"sheet", "tables", "touchstone"},
     {"ring_file"},

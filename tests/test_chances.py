@@ -12,7 +12,7 @@ from satdiag.chances import at_least, most_hits, normal_density
 
 @pytest.mark.parametrize("chance", [0.001, 0.02, 0.3, 0.97])
 def test_hits_in_tries(chance):
-    for tries in (1, 2, 9, 40, 333):
+    for tries in (0, 1, 2, 9, 40, 333):
         for least in (-1, 0, 1, 2, tries // 2, tries, tries + 1):
             wanted = stats.binom.sf(least - 1, tries, chance)
             assert at_least(least, tries, chance) == pytest.approx(wanted, rel=1e-12, abs=1e-300)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from satdiag.acceptance import account as criteria
 from satdiag.acceptance.checklist_document import State
-from satdiag.acceptance.checklist_signs import Judged, Known, Sign, not_for, row_words, settle, signs
+from satdiag.acceptance.checklist_signs import Judged, Known, Sign, entry_words, not_for, settle, signs
 from satdiag.acceptance.document import Criterion
 from satdiag.acceptance.seen import counted
 from satdiag.acceptance.vehicle import FEWEST_READINGS, changes
@@ -221,7 +221,7 @@ def confirmed(known: Known) -> Judged:
         last = rows.tail(1)
         value = str(last["value"].iloc[0])
         text = tell("The account was dealt with, but no confirmation is noted.")
-        seen = row_words("account", "service", value)
+        seen = entry_words("account", "service", value)
         return Judged("partly", text, False, seen, float(last["t_s"].iloc[0]), names_of(last))
     return settle(found, known.era_s, "")
 

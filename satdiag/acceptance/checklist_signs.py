@@ -12,9 +12,11 @@ import pandas as pd
 from satdiag.acceptance.checklist_document import State
 from satdiag.acceptance.seen import Seen
 from satdiag.diagnosis.seen import changes_s, heard_since_s, names_of, settled_since_s
+from satdiag.entry_words import words_of
 from satdiag.findings import Findings
 from satdiag.job import Job
 from satdiag.language import tell
+from satdiag.rows import Row
 
 RATE = 0.05
 """Error rates of the criteria taken over from `confirm`."""
@@ -22,7 +24,8 @@ RATE = 0.05
 
 @dataclass(frozen=True)
 class Sign:
-    """Something that speaks for (`good`) or against an item, seen at `t_s`; `seen` names the row, `text` reads it."""
+    """Something that speaks for (`good`) or against an item, seen at `t_s`: `seen` is the row in words, `text` reads
+    it."""
 
     t_s: float
     good: bool
@@ -111,15 +114,15 @@ class Known:
         return (Sign(last.t_s, True, text, last.seen, last.rows),)
 
 
-def row_words(kind: object, subject: object, value: object, unit: object = "") -> str:
-    """'ring bus: closed', 'supply receiver: 12.4 V'."""
-    return f"{kind} {subject}: {value}" + (f" {unit}" if unit else "")
+def entry_words(kind: object, subject: object, value: object, unit: object = "") -> str:
+    """'optical ring: closed', 'supply: 12.4 V': an entry in words, in the language in use."""
+    return words_of(Row("", str(kind), str(subject), str(value), str(unit)))
 
 
 def row_sign(row: pd.DataFrame, good: bool, text: str) -> Sign:
     """A sign that rests on one row; of several the last."""
     one = row.iloc[-1]
-    seen = row_words(one["kind"], one["subject"], one["value"], one["unit"])
+    seen = entry_words(one["kind"], one["subject"], one["value"], one["unit"])
     return Sign(float(one["t_s"]), good, text, seen, names_of(row))
 
 
@@ -131,7 +134,7 @@ def signs(rows: pd.DataFrame, meaning: dict[str, bool], text: str, against: str 
         row = told.iloc[[int(place)]]
         one = row.iloc[0]
         good = meaning[str(one["value"])]
-        seen = row_words(one["kind"], one["subject"], one["value"], one["unit"])
+        seen = entry_words(one["kind"], one["subject"], one["value"], one["unit"])
         found.append(Sign(float(one["t_s"]), good, text if good else against, seen, names_of(row)))
     return tuple(found)
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from satdiag.acceptance.checklist_signs import Judged, Known, row_sign, row_words, settle, signs
+from satdiag.acceptance.checklist_signs import Judged, Known, entry_words, row_sign, settle, signs
 from satdiag.acceptance.seen import counted
 from satdiag.acceptance.vehicle import LISTED_SHARE, restarts
 from satdiag.diagnosis.seen import names_of
@@ -98,7 +98,7 @@ def no_restarts(known: Known) -> Judged:
     events = known.rows("reset")
     rows, seen = names_of(events), ""
     if len(events):
-        seen = row_words("reset", "receiver", "seen")
+        seen = entry_words("reset", "receiver", "seen")
     t_s = float(events["t_s"].iloc[-1]) if len(events) else None
     if found.state == "holds":
         return Judged("proved", found.evidence, False, seen, t_s, rows)

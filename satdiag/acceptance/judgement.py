@@ -114,15 +114,18 @@ def _no_confirmation(seen: Seen) -> str:
 
 def _could_not(seen: Seen, an_open_one: Criterion | None) -> tuple[str, ...]:
     said = []
-    if an_open_one is None:
-        said.append(tell("The line-up marks no open channel, or there is none: whether one plays was not asked."))
     source = seen.findings.entitlement.expected_from
     if source == "lineup":
         said.append(tell("The package is not known: every subscribed channel of the line-up is expected to play."))
     elif source == "seen":
         said.append(
-            tell("There is no line-up: open channels cannot be told from subscribed ones, so more checks are needed.")
+            tell(
+                "There is no line-up: open channels cannot be told from subscribed ones, so whether one plays was "
+                "not asked, and more checks are needed."
+            )
         )
+    if an_open_one is None and source != "seen":
+        said.append(tell("The line-up marks no open channel: whether one plays was not asked."))
     if seen.clock.origin == "first-row":
         said.append(_no_confirmation(seen))
     if seen.job.overridden_rows:

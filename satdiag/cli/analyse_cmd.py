@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.language_option import speaks
+from satdiag.cli.paper_option import sized
 
 if TYPE_CHECKING:
     from satdiag.findings import Findings
     from satdiag.job import Job
+    from satdiag.report.sheets import Paper
 
 
 @click.command()
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print the findings document on standard output.")
 @click.option("--report", type=click.Path(path_type=Path), help="Also write the report to this HTML file.")
 @click.option("--pdf", type=click.Path(path_type=Path), help="Also print the report to this PDF file.")
+@sized
 @click.option("--can", metavar="WORDS", help="What you have or can do, parted by commas; '--can help' lists them.")
 @click.option(
     "--aim",
@@ -43,6 +46,7 @@ def analyse(
     as_json: bool,
     report: Path | None,
     pdf: Path | None,
+    paper: Paper | None,
     can: str | None,
     aim: str,
     packaged: bool,
@@ -59,6 +63,8 @@ def analyse(
     from satdiag.kept import change_open_sky, learned_here, open_sky_here, wait_here
     from satdiag.safe_write import check_form
 
+    if paper is not None and pdf is None:
+        raise click.UsageError("--paper is the size of a PDF's sheets: say where to as well, --pdf FILE.pdf.")
     for place, form in ((report, "a page"), (pdf, "a PDF")):
         if place is not None:
             check_form(place, form)
@@ -76,7 +82,7 @@ def analyse(
         write_report(report, job, findings, can=known)
         click.echo(f"report written: {report}", err=True)
     if pdf is not None:
-        _print_report(pdf, job, findings, known)
+        _print_report(pdf, job, findings, known, paper)
     if as_json:
         click.echo(json.dumps(findings.to_dict(), indent=1, ensure_ascii=False))
     else:
@@ -85,11 +91,11 @@ def analyse(
         show(job, findings)
 
 
-def _print_report(pdf: Path, job: Job, findings: Findings, known: frozenset[str] | None) -> None:
+def _print_report(pdf: Path, job: Job, findings: Findings, known: frozenset[str] | None, paper: Paper | None) -> None:
     """The report as a PDF; without a browser the page beside it, and a line that says so."""
     from satdiag.report.writing import write_pdf
 
-    written = write_pdf(pdf, job, findings, can=known)
+    written = write_pdf(pdf, job, findings, can=known, paper=paper)
     if written != pdf.resolve():
         click.echo(f"no browser to make a PDF with: print {written} from any browser, or install Chromium", err=True)
     else:

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.language_option import speaks
+from satdiag.cli.paper_option import sized
 
 if TYPE_CHECKING:
     from satdiag.handover.figures import Format
+    from satdiag.report.sheets import Paper
 
 
 @click.command()
@@ -19,25 +21,38 @@ if TYPE_CHECKING:
 @click.option("--by", default="", help="Who hands over, for letters and record; without it: not stated.")
 @click.option("--figures", type=click.Choice(["png", "svg"]), help="Put the figures of the report in as files too.")
 @click.option("--no-pdf", is_flag=True, help="Leave the report as a PDF out.")
+@sized
 @click.option("--full-id", is_flag=True, help="Show the identifier in full to the provider, in job, rows and JSON.")
 @speaks
-def bundle(paths: tuple[Path, ...], check: bool, by: str, figures: Format | None, no_pdf: bool, full_id: bool) -> int:
+def bundle(
+    paths: tuple[Path, ...],
+    check: bool,
+    by: str,
+    figures: Format | None,
+    no_pdf: bool,
+    paper: Paper | None,
+    full_id: bool,
+) -> int:
     """Put report, letters, acceptance record, job and rows of JOB into one new ZIP file.
 
     A manifest lists each file with its SHA-256. With --check exit code 0: nothing was changed; 1: a file was changed,
     is missing or was added; 2: it cannot be read.
     """
     if check:
-        if len(paths) != 1 or by or figures or no_pdf or full_id:
+        if len(paths) != 1 or by or figures or no_pdf or paper or full_id:
             raise click.UsageError("--check takes the bundle alone: satdiag bundle --check OUT.zip")
         return _check(paths[0])
     if len(paths) != 2:
         raise click.UsageError("Name the job and the file to make: satdiag bundle JOB OUT.zip")
-    _make(*paths, by=by, figures=figures, pdf=not no_pdf, full_id=full_id)
+    if paper and no_pdf:
+        raise click.UsageError("--paper is the size of the PDF, and --no-pdf leaves it out: take one of them.")
+    _make(*paths, by=by, figures=figures, pdf=not no_pdf, paper=paper, full_id=full_id)
     return 0
 
 
-def _make(path: Path, out: Path, *, by: str, figures: Format | None, pdf: bool, full_id: bool) -> None:
+def _make(
+    path: Path, out: Path, *, by: str, figures: Format | None, pdf: bool, paper: Paper | None, full_id: bool
+) -> None:
     from satdiag.acceptance.record import checked_name
     from satdiag.cli.analyse_cmd import warn_of_unknown_files
     from satdiag.handover.bundle import Wishes, bundle_bytes
@@ -52,7 +67,7 @@ def _make(path: Path, out: Path, *, by: str, figures: Format | None, pdf: bool, 
     warn_of_unknown_files(path)
     job = open_job(path)
     check_free(out)
-    write_file(out, bundle_bytes(job, spoken(), Wishes(full_id, by, figures, pdf)))
+    write_file(out, bundle_bytes(job, spoken(), Wishes(full_id, by, figures, pdf, paper)))
     checked = check_bundle(out)
     click.echo(f"{out}: {checked.files} files of job {checked.job} and their manifest.")
     click.echo(f"SHA-256 of the job: {checked.job_sha256}")

@@ -21,8 +21,13 @@ def report(directory: Path, page: Path | None) -> None:
     How many jobs, the classes of faults over time, how long channels take by package, region and receiver, how
     verdicts fare against what people found, and jobs worth a look. The page names the paths of jobs.
     """
+    from satdiag.errors import SatdiagError
     from satdiag.fleet.report_page import write_fleet_report
 
+    if not directory.is_dir():
+        raise SatdiagError(
+            f"{directory}: there is no such folder. Name a data set; `satdiag fleet SRC... --to DIR` makes one."
+        )
     place = page if page is not None else directory / "report.html"
     write_fleet_report(place, directory)
     click.echo(f"report written: {place}", err=True)

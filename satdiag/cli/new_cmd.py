@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -54,6 +54,14 @@ def _files(option: str, text: str) -> Callable[[_Command], _Command]:
     help="Channel line-up (CSV: channel,name,category,packages): a file, or a name in your user folder; several are "
     "joined.",
 )
+@click.option(
+    "--open",
+    "opened",
+    multiple=True,
+    type=int,
+    metavar="CHANNEL",
+    help="With --lineup: this channel plays without an account. May be given several times.",
+)
 @_files("--horizon", "Skyline readings (CSV: azimuth_deg,elevation_deg).")
 @_files("--obstacles", "Obstacles (CSV: azimuth_from_deg,azimuth_to_deg,distance_m,height_m,note).")
 def new(
@@ -61,6 +69,7 @@ def new(
     sites: tuple[str, ...],
     receiver_values: str | None,
     lineup: tuple[str, ...],
+    opened: tuple[int, ...],
     horizon: Path | None,
     obstacles: Path | None,
     **options: str | None,
@@ -74,6 +83,8 @@ def new(
 
     if os.path.lexists(path):
         raise SatdiagError(f"{path}: it is there already. Name a new job, or move the old one away.")
+    if opened and not lineup:
+        raise click.UsageError("--open marks channels of a line-up: name that too, --lineup FILE.")
     answers = {(field.table, field.key): options[field.name] for field in FIELDS}
     given = (sites, receiver_values, lineup, horizon, obstacles, *options.values())
     if not any(given) and _in_a_terminal():
@@ -82,7 +93,7 @@ def new(
     values["job", "id"] = values["job", "id"] or id_from(path)
     if receiver_values is not None:
         _fill_receiver(values, receiver_values)
-    documents = _own_files(values, lineup, {"horizon.csv": horizon, "obstacles.csv": obstacles})
+    documents = _own_files(values, lineup, opened, {"horizon.csv": horizon, "obstacles.csv": obstacles})
     documents["job.toml"] = sheet_text(values, [read_site(text) for text in sites], datetime.now(UTC)).encode()
     _write(path, documents)
     click.echo(f"{path}: job {values['job', 'id']} made. Next: satdiag note {path} KIND SUBJECT VALUE [UNIT]")
@@ -161,7 +172,10 @@ def _fill_receiver(values: dict[tuple[str, str], Any], name: str) -> None:
 
 
 def _own_files(
-    values: dict[tuple[str, str], Any], lineup: tuple[str, ...], tables: dict[str, Path | None]
+    values: dict[tuple[str, str], Any],
+    lineup: tuple[str, ...],
+    opened: tuple[int, ...],
+    tables: dict[str, Path | None],
 ) -> dict[str, bytes]:
     """The other files of the job; a constellation that is not packaged is brought along under its name in the job."""
     from satdiag.csv_text import decode
@@ -170,7 +184,8 @@ def _own_files(
 
     documents = {name: bytes_of(place) for name, place in tables.items() if place is not None}
     if lineup:
-        documents["lineup.csv"] = _joined_lineup([_kept_or_file("lineups", text, "--lineup") for text in lineup])
+        places = [_kept_or_file("lineups", text, "--lineup") for text in lineup]
+        documents["lineup.csv"] = _joined_lineup(places, {str(channel) for channel in opened})
     place = constellation_file(values["service", "constellation"])
     if place is not None:
         data = bytes_of(place)
@@ -205,17 +220,24 @@ def constellation_file(named: str | None) -> Path | None:
     return kept
 
 
-def _joined_lineup(places: Sequence[Path]) -> bytes:
-    """Several line-ups as one: the header of the first, the channels of all."""
+def _joined_lineup(places: Sequence[Path], opened: Set[str]) -> bytes:
+    """Several line-ups as one: the header of the first, the channels of all, some of them marked as open."""
     from satdiag.csv_text import csv_line, decode, records
+    from satdiag.errors import SatdiagError
     from satdiag.folder import bytes_of
     from satdiag.tables import LINEUP_COLUMNS, parse_lineup
 
-    lines = [csv_line(LINEUP_COLUMNS)]
+    lines, missing = [csv_line(LINEUP_COLUMNS)], set(opened)
     for place in places:
         text = decode(bytes_of(place), place.name)
         parse_lineup(text, place.name)
-        lines += [record.raw for record in list(records(text, place.name))[1:]]
+        for record in list(records(text, place.name))[1:]:
+            *named, packages = record.fields
+            free = named[0] in opened and "open" not in packages.split()
+            lines.append(csv_line([*named, f"{packages} open".strip()]) if free else record.raw)
+            missing.discard(named[0])
+    if missing:
+        raise SatdiagError(f"--open: the line-up has no channel {min(missing, key=int)}. Mend the number.")
     return ("\n".join(lines) + "\n").encode()
 
 

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.language_option import speaks
+from satdiag.cli.paper_option import sized
 
 if TYPE_CHECKING:
     from datetime import date, tzinfo
 
-    from satdiag.handover.paper_form import Paper
     from satdiag.handover.paper_lines import PaperReader, Understood
     from satdiag.job import Job
+    from satdiag.report.sheets import Paper
 
 PROMPT_NAME = "typed"
 
@@ -25,13 +26,7 @@ PROMPT_NAME = "typed"
 @click.argument("job", type=click.Path(path_type=Path))
 @click.option("--out", metavar="FILE.html", type=click.Path(path_type=Path), help="Write the form to this file.")
 @click.option("--pdf", metavar="FILE.pdf", type=click.Path(path_type=Path), help="Also, or only, as a PDF.")
-@click.option(
-    "--paper",
-    type=click.Choice(["a4", "letter"]),
-    default="a4",
-    show_default=True,
-    help="The size of the sheets.",
-)
+@sized
 @click.option("--full-id", is_flag=True, help="Print the receiver's identifier in full.")
 @click.option("--enter", is_flag=True, help="Type in what was written on the form.")
 @click.option("--from", "source", metavar="FILE", help="With --enter: read lines from a file; -: standard input.")
@@ -43,7 +38,7 @@ def paper(
     job: Path,
     out: Path | None,
     pdf: Path | None,
-    paper: Paper,
+    paper: Paper | None,
     full_id: bool,
     enter: bool,
     source: str | None,
@@ -71,9 +66,10 @@ def paper(
     _write_form(open_job(job), out, pdf, paper, full_id)
 
 
-def _write_form(job: Job, out: Path | None, pdf: Path | None, paper: Paper, full_id: bool) -> None:
+def _write_form(job: Job, out: Path | None, pdf: Path | None, paper: Paper | None, full_id: bool) -> None:
     from satdiag.handover.paper_form import form_html
     from satdiag.handover.writing import check_free, write_file
+    from satdiag.report.sheets import paper_or_default
     from satdiag.safe_write import check_form
 
     for place, form in ((out, "a page"), (pdf, "a PDF")):
@@ -81,7 +77,7 @@ def _write_form(job: Job, out: Path | None, pdf: Path | None, paper: Paper, full
             check_form(place, form)
     if out is not None:
         check_free(out)
-    page = form_html(job, paper, full_id)
+    page = form_html(job, paper_or_default(paper), full_id)
     if pdf is not None:
         from satdiag.report.browser import print_pdf
 

@@ -1,4 +1,4 @@
-"""`satdiag schema [findings|job|acceptance]`: the published JSON Schemas."""
+"""`satdiag schema [NAME]`: the published JSON Schemas."""
 
 from __future__ import annotations
 
@@ -12,7 +12,10 @@ import click
     "which", type=click.Choice(["findings", "job", "acceptance", "export", "compare", "record"]), default="findings"
 )
 def schema(which: str) -> None:
-    """Print the JSON Schema (2020-12) of the findings, of a job's sheet and observations, or of `confirm --json`."""
+    """Print the JSON Schema (2020-12) of a document; of the findings if none is named.
+
+    findings: `analyse --json`; job: sheet and observations; acceptance: `confirm --json`; export: `export --json`;
+    compare: `compare --json`; record: the data of an acceptance record."""
     if which == "findings":
         from satdiag.findings_schema import findings_schema
 

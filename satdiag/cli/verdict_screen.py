@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from satdiag.language import tell, tell_many, translated
+from satdiag.language import chance_text, tell, tell_many, translated
 
 if TYPE_CHECKING:
     from satdiag.findings import Evidence, Findings, NextTest
@@ -135,10 +135,10 @@ def _gain(test: NextTest) -> str:
     if test.p_sure < LIKELY_ENOUGH:
         return tell_many("takes {n} minute", "takes {n} minutes", round(test.minutes))
     return tell_many(
-        "takes {n} minute, and with a chance of {chance} % the verdict is sure after it",
-        "takes {n} minutes, and with a chance of {chance} % the verdict is sure after it",
+        "takes {n} minute, and with a chance of {chance} the verdict is sure after it",
+        "takes {n} minutes, and with a chance of {chance} the verdict is sure after it",
         round(test.minutes),
-        chance=round(100 * test.p_sure),
+        chance=chance_text(test.p_sure),
     )
 
 

@@ -17,6 +17,9 @@ from satdiag.diagnosis.model import SAME_AGAIN, Item, Model
 from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.space import Floats, Space
 
+OF_THE_PAST = ("once", "at-times")
+"""States that tell of what has passed: one more look leaves them as they are."""
+
 ALIKE_ENOUGH = 2
 """What was read so often alike is not read again."""
 
@@ -71,7 +74,9 @@ def shown(model: Model, seen: Iterable[Seen]) -> dict[str, Shown]:
             bool(items[one.item].anew),
         )
         for one in seen
-        if one.item in items and (can_differ(items[one.item]) or (one.soft and one.item in SEEN_IN_PART))
+        if one.item in items
+        and one.state not in OF_THE_PAST
+        and (can_differ(items[one.item]) or (one.soft and one.item in SEEN_IN_PART))
     }
 
 

@@ -34,7 +34,7 @@ finding would else make a state that is all but impossible an ordinary one."""
 KIND_JOBS = 120.0
 """The same for the shares of the kinds of a fault; as much as single priors count for (judgement)."""
 
-FIT_STEPS = 60
+FIT_STEPS = 200
 TOLERANCE = 1e-9
 HEALTHY = "none"
 
@@ -233,7 +233,7 @@ def _row(item: Item, row: Floats, counts: Counts | None, worth: float) -> Floats
 def prior_of(model: Model, reason: str) -> Prior:
     """The prior of a reason, the job sheet's other facts aside."""
     faults = {name: fault.prior[reason] for name, fault in model.faults.items()}
-    return Prior(faults, model.other_prior[reason], model.none_factor[reason])
+    return Prior(faults, model.other_prior[reason], model.none_factor[reason], model.second_factor)
 
 
 def _prior(prior: Prior, seen: Counts, closed: float, strength: float) -> Prior:
@@ -259,7 +259,7 @@ def fitted(space: Space, prior: Prior, wanted: Counts) -> Prior:
             break
         faults = {name: scale_odds(p, lacking[name]) for name, p in prior.faults.items()}
         other = scale_odds(prior.other, lacking["other"])
-        prior = Prior(faults, other, prior.none_factor * lacking["none"])
+        prior = replace(prior, faults=faults, other=other, none_factor=prior.none_factor * lacking["none"])
     return prior
 
 

@@ -17,7 +17,15 @@ from satdiag.diagnosis.repairs import repairs
 from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.sensitivity import swings
 from satdiag.diagnosis.space import PAIRS, TRIPLES, Floats, space_of
-from satdiag.diagnosis.waiting import COMING, ENTITLEMENT, wait_for, waiting_option
+from satdiag.diagnosis.waiting import (
+    COMING,
+    ENTITLEMENT,
+    LOOK_AT_ALL,
+    PATTERN,
+    last_channels,
+    wait_for,
+    waiting_option,
+)
 from satdiag.diagnosis.weighing import is_received, log_terms
 from satdiag.findings import (
     BesideFindings,
@@ -28,22 +36,22 @@ from satdiag.findings import (
     OddReading,
     Swing,
 )
-from satdiag.language import translated
+from satdiag.language import tell, translated
 
 SURE_AT = 0.95
 ALARM = 0.05
 """If all sets of faults move a fault's probability by more than this, sets of three are looked at too."""
 
 CONFLICT_BITS = 2.0
-SURPRISE = 0.015
-"""Readings that the others make rarer than that are named; so is the oddest where all disagree by so many bits."""
+SURPRISE, NO_SURPRISE = 0.02, 0.1
+"""Readings that the others make rarer than the first are named (common practice, no source). Where all disagree by so
+many bits the oddest is, unless the others make it as likely as the second: none of them need be wrong then."""
+
+HARDLY = 0.5
+"""A state that is so much less likely than the likeliest, by what was measured, is not what was seen."""
 
 NEED_A_CHANNEL = ("listen",)
 """Tests on a channel that is authorised: without one they show nothing."""
-
-LOOK_AT_ALL = ("check-channels",)
-LOOKED_ENOUGH = 0.95
-"""Who has looked at so many of the expected channels has looked at all of them."""
 
 MOST_SWINGS = 10
 LEAST_SWING = 0.005
@@ -139,16 +147,11 @@ def _bench(weighed: Weighed, can: frozenset[str] | None) -> Bench:
     growing = any(one.item in ENTITLEMENT and one.state in COMING and one.soft is None for one in weighed.seen)
     option = None if wait is None else waiting_option(weighed.model, weighed.whole, wait, growing)
     barred = weighed.barred | (frozenset() if weighed.entitlement.authorised else frozenset(NEED_A_CHANNEL))
-    barred |= frozenset[str]() if _looks_left(weighed.entitlement) else frozenset(LOOK_AT_ALL)
     long = any(item in weighed.terms for item in (*LOOKED_AT.values(), ENTITLEMENT[1]))
+    last = last_channels(weighed.model, weighed.whole, weighed.entitlement, PATTERN[long]) if growing else None
+    barred -= frozenset[str]() if last is None or last.look is None else frozenset([LOOK_AT_ALL])
     told, received = shown(weighed.model, weighed.seen), is_received(weighed.seen)
-    return Bench(weighed.model, tuple(weighed.terms), received, can, option, wait, barred, told, long=long)
-
-
-def _looks_left(found: EntitlementFindings) -> bool:
-    """Whether channels can be judged, and it is known which should play, and not all were looked at."""
-    judged, expected = bool(found.authorised or found.refused), found.expected or 0
-    return judged and found.expected_from != "seen" and (found.checked or 0) < LOOKED_ENOUGH * expected
+    return Bench(weighed.model, tuple(weighed.terms), received, can, option, wait, barred, told, long=long, last=last)
 
 
 def _swings(moved: Sequence[sensitivity.Swing]) -> tuple[Swing, ...]:
@@ -169,13 +172,22 @@ def _evidence(weighed: Weighed, target: str) -> tuple[Evidence, ...]:
             one.item, mask, weighed.model, weighed.whole, weighed.log_prior, weighed.terms
         )
         text = _say(weighed.model, one)
-        found.append(Evidence(one.item, one.state, target, weight_db, text, one.rows, strength(weight_db), one.soft))
+        state = _state_told(one)
+        found.append(Evidence(one.item, state, target, weight_db, text, one.rows, strength(weight_db), one.soft))
     return tuple(sorted(found, key=lambda evidence: -abs(evidence.weight_db)))
 
 
 def _say(model: Model, one: Seen) -> str:
     item = model.items[one.item]
-    return translated(item.say[item.states.index(one.state)])
+    reading = translated(item.say[item.states.index(_state_told(one))])
+    return tell("{reading} ({but})", reading=reading, but=one.but) if one.but else reading
+
+
+def _state_told(one: Seen) -> str:
+    """The state that is told: the one it was seen in, or the likeliest where what was measured speaks against it."""
+    if one.soft is None or one.soft.get(one.state, 0.0) >= HARDLY * max(one.soft.values()):
+        return one.state
+    return max(one.soft, key=lambda state: (one.soft or {})[state])
 
 
 def _odd(weighed: Weighed) -> OddReading | None:
@@ -185,7 +197,7 @@ def _odd(weighed: Weighed) -> OddReading | None:
     ranked = inference.odd_ones(weighed.model, weighed.whole, weighed.log_prior, weighed.terms)
     bits = inference.conflict_bits(weighed.log_prior, weighed.terms, weighed.whole.log_evidence)
     odd = ranked[0] if bits > CONFLICT_BITS else min(ranked, key=lambda one: one.chance)
-    if bits <= CONFLICT_BITS and odd.chance >= SURPRISE:
+    if odd.chance >= (NO_SURPRISE if bits > CONFLICT_BITS else SURPRISE):
         return None
     one = next(one for one in weighed.seen if one.item == odd.item)
     return OddReading(odd.item, odd.bits, odd.chance, _say(weighed.model, one), one.rows)

@@ -10,7 +10,7 @@ import numpy as np
 from satdiag.diagnosis.inference import LIKELIER_THAN_NOT, NAMES, Posterior, leaders, posterior
 from satdiag.diagnosis.model import Model
 from satdiag.diagnosis.plan import Bench
-from satdiag.diagnosis.space import Floats
+from satdiag.diagnosis.space import Floats, Space
 from satdiag.diagnosis.titles import TITLES
 from satdiag.diagnosis.wording import AS_GOOD_AS_SURE
 from satdiag.findings import Explanation, PlanStep
@@ -27,6 +27,8 @@ SCALE_TEXT = mark(
     "Ten decibans make the odds ten times as high."
 )
 LEAST_OF_HUNDRED = 3
+LEAST_OF_REST = 5
+LEAST_OVERLAP = 0.01
 MOST_NAMED = 3
 MOST_MINDS = 3
 LIKELY_ENOUGH = 0.01
@@ -121,16 +123,33 @@ def _chance_of(kind: str, belief: Posterior) -> float:
     return float(belief.p[belief.space.holds[:, of_kind].any(axis=1)].sum())
 
 
-def of_hundred(belief: Posterior) -> str:
-    """'Out of 100 vehicles with these same readings, about 47 would have ..., 30 ..., and 20 nothing wrong.'"""
-    chances = {**belief.faults(), **{name: belief.probability_of(name) for name in ("none", "other")}}
+def of_hundred(belief: Posterior, prior: Floats | None = None) -> str:
+    """'Out of 100 vehicles with these same readings, about 47 would have ..., 30 ..., and 20 nothing wrong.'
+
+    `prior` (hypotheses,): logarithms of what was believed before; faults that nothing seen made likelier are then not
+    named one by one. Those that have none of what is named are counted at the end.
+    """
+    chances = _chances(belief.space, belief.p)
+    before = dict.fromkeys(chances, 0.0) if prior is None else _chances(belief.space, np.exp(prior))
+    ends = ("none", "other")
     ranked = sorted(chances, key=lambda name: -chances[name])
-    shown = [name for name in ranked if round(100 * chances[name]) >= LEAST_OF_HUNDRED][:MOST_NAMED]
+    worth = [name for name in ranked if name in ends or name == ranked[0] or chances[name] > before[name]]
+    shown = [name for name in worth if round(100 * chances[name]) >= LEAST_OF_HUNDRED][:MOST_NAMED]
     if "other" not in shown and round(100 * chances["other"]) >= LEAST_OF_HUNDRED:
         shown.append("other")
     parts = [_have(name, min(round(100 * chances[name]), 99)) for name in shown]  # never all of them
-    several = f" {tell('Some would have more than one.')}" if sum(chances[name] for name in shown) > 1.01 else ""
+    named = np.any([belief.space.mask_of(name) for name in shown], axis=0)
+    rest = float(belief.p[~named].sum())
+    if round(100 * rest) >= LEAST_OF_REST:
+        parts.append(tell("about {number} would have another cause", number=round(100 * rest)))
+    overlap = sum(chances[name] for name in shown) + rest - 1
+    several = f" {tell('Some would have more than one.')}" if overlap > LEAST_OVERLAP else ""
     return tell("Out of 100 vehicles with these same readings, {parts}.", parts=_listed(parts)) + several
+
+
+def _chances(space: Space, p: Floats) -> dict[str, float]:
+    """The chance of each fault, of 'none' and of 'other'."""
+    return {name: float(p[space.mask_of(name)].sum()) for name in NAMES}
 
 
 def _have(name: str, number: int) -> str:
@@ -164,7 +183,7 @@ def explanation(case: Case, state: str, fault: str | None) -> Explanation:
     return Explanation(
         kind=kind,  # type: ignore[arg-type]
         kind_text=kind_text(kind, case.whole),
-        of_hundred=of_hundred(case.whole),
+        of_hundred=of_hundred(case.whole, case.prior),
         scale=translated(SCALE_TEXT),
         change_mind=tuple(change_mind(case)),
     )
@@ -184,31 +203,32 @@ def _carried_by(case: Case, lead: str) -> list[str]:
     found = []
     for name in case.terms:
         rest = {other: term for other, term in case.terms.items() if other != name}
-        other = posterior(case.model, case.whole.space, case.prior, rest).top()[1]
+        belief = posterior(case.model, case.whole.space, case.prior, rest)
+        other = belief.top()[1]
         if other != lead:
-            found.append(
-                tell(
-                    "Were this reading wrong: {reading}; then most likely {title}.",
-                    reading=translated(case.say[name]),
-                    title=translated(TITLES[other]),
-                )
-            )
+            found.append(_without(translated(case.say[name]), other, belief.probability_of(other)))
     return found[:MOST_MINDS]
 
 
+def _without(reading: str, fault: str, chance: float) -> str:
+    if chance < LIKELIER_THAN_NOT:
+        return tell("Were this reading wrong: {reading}; then the cause could not be told any more.", reading=reading)
+    title = translated(TITLES[fault])
+    return tell("Were this reading wrong: {reading}; then most likely {title}.", reading=reading, title=title)
+
+
 def _turned_by(case: Case, lead: str) -> list[str]:
-    """Answers of tests not done yet that would make another fault lead, the likeliest first."""
-    found = []
+    """Answers of tests not done yet that would make another fault likelier than not, the likeliest first."""
+    found, space = [], case.whole.space
     for test in case.bench.tests():
         option = case.bench.option(test, case.whole)
         joint = case.whole.p[:, None] * option.table
         chance = joint.sum(axis=0)
-        _, fault = leaders(case.whole.space, (joint / np.maximum(chance, 1e-300)).T)
-        found += [
-            (float(chance[k]), _turned(option.say[k], NAMES[fault[k]]))
-            for k in range(len(option.states))
-            if NAMES[fault[k]] != lead and chance[k] >= LIKELY_ENOUGH
-        ]
+        after = (joint / np.maximum(chance, 1e-300)).T
+        for k, fault in enumerate(NAMES[place] for place in leaders(space, after)[1]):
+            likely = float(after[k, space.mask_of(fault)].sum()) >= LIKELIER_THAN_NOT
+            if fault != lead and likely and chance[k] >= LIKELY_ENOUGH:
+                found.append((float(chance[k]), _turned(option.say[k], fault)))
     return [text for _, text in sorted(found, key=lambda one: -one[0])][:MOST_MINDS]
 
 

@@ -14,7 +14,7 @@ from satdiag.diagnosis.evidence.known import Known
 from satdiag.diagnosis.log import log_of
 from satdiag.diagnosis.model import Model
 from satdiag.diagnosis.seen import Seen
-from satdiag.diagnosis.waiting import COMING, ENTITLEMENT, WAIT
+from satdiag.diagnosis.waiting import COMING, ENTITLEMENT, LOOK_AT_ALL, PATTERN, WAIT
 
 DONE_BY = {
     "measure-bias": (("bias",), ("voltage", "current"), 1),
@@ -36,6 +36,11 @@ ON_CHANNELS = ("listen", "play-open-channel", "check-channels", "time-changes", 
 """Tests on channels: where the source is not offered there is none to select."""
 
 OPEN_CHANNEL = "play-open-channel"
+LISTING = "check-listing"
+POSITIONS = "read-positions"
+
+LOOKED_ENOUGH = 0.95
+"""Who has looked at so many of the expected channels has looked at all of them."""
 
 
 def fruitless(known: Known, model: Model, seen: Collection[Seen]) -> frozenset[str]:
@@ -50,7 +55,47 @@ def fruitless(known: Known, model: Model, seen: Collection[Seen]) -> frozenset[s
     coming = any(one.item in ENTITLEMENT and one.state in COMING for one in seen)
     if stopped or coming or not known.entitlement.refused:
         found.add(ASK_RESEND)
+    if not _looks_left(known, items):
+        found.add(LOOK_AT_ALL)
+    if not _has_order(known):
+        found.add(POSITIONS)
+    if _was_selected(known):
+        found.add(LISTING)
     return frozenset(found)
+
+
+def _was_selected(known: Known) -> bool:
+    """Whether a channel was judged since the head unit has the receiver as it has now: the source is offered then."""
+    log = log_of(known.job)
+    return bool(len(log.ours("channel").since(log.heard_since_s).said("authorised", "refused", "no-signal")))
+
+
+def _looks_left(known: Known, items: Collection[str]) -> bool:
+    """Whether channels can be judged, and it is known which should play, and not all were looked at.
+
+    Looks of before the account was confirmed tell nothing of the package: where only such are there, all is to do.
+    """
+    found = known.entitlement
+    if not (found.authorised or found.refused) or found.expected_from == "seen":
+        return False
+    most = LOOKED_ENOUGH * (found.expected or 0)
+    if set(PATTERN) & set(items):
+        return (found.checked or 0) < most
+    log = log_of(known.job)
+    confirmed = log.of("account").said("confirmed").t_s
+    looks = log.ours("channel").said("authorised", "refused").since(float(confirmed[0]) if len(confirmed) else 0.0)
+    return len(set(looks.subject)) < most
+
+
+def _has_order(known: Known) -> bool:
+    """Whether an order of the ring's nodes is written down, without which positions tell nothing.
+
+    Of a closed ring positions tell its order, for which the wanted one is needed.
+    """
+    ring = known.wiring.ring
+    if ring is None:
+        return False
+    return bool(ring.wanted) or (ring.state != "closed" and bool(ring.rings or ring.chains))
 
 
 def _was_done(known: Known, test: str) -> bool:

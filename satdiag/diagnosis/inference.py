@@ -82,21 +82,27 @@ def leaders(space: Space, p: Floats) -> tuple[Numbers, Numbers]:
 
 @dataclass(frozen=True)
 class Prior:
-    """What is believed before anything is seen: each fault, 'other', and how much rarer 'nothing wrong' comes."""
+    """What is believed before anything is seen: each fault, 'other', and how much rarer 'nothing wrong' comes.
+
+    `second_factor`: how much rarer each fault beside a first one is than if faults came independently.
+    """
 
     faults: Mapping[str, float]
     other: float
     none_factor: float
+    second_factor: float = 1.0
 
     def log(self, space: Space) -> Floats:
-        """log P(hypothesis): faults independent, 'other' apart, 'nothing wrong' weighed by how often it comes.
+        """log P(hypothesis): products of the faults' chances, 'other' apart, 'nothing wrong' and several weighed.
 
-        A person comes for a reason, so P(nothing wrong) is not the product of the faults' absences.
+        A person comes for a reason, so P(nothing wrong) is not the product of the faults' absences. And one fault is
+        reason enough to come: several are rarer than their product.
         """
         p = np.array([self.faults[fault] for fault in FAULTS])
         weights = space.holds @ (np.log(p) - np.log1p(-p)) + np.log1p(-p).sum() + np.log1p(-self.other)
         weights[space.none] += np.log(self.none_factor)
         weights[space.outside] = np.log(self.other)
+        weights += np.maximum(space.holds.sum(axis=1) - 1, 0) * np.log(self.second_factor)
         weights += space.log_share
         normalised: Floats = weights - logsumexp(weights)
         return normalised
@@ -109,7 +115,7 @@ def prior_for(model: Model, sheet: Sheet) -> Prior:
         name: scale_odds(fault.prior[sheet.reason], _of_the_receiver(fault, sheet) * fault.lead_factor.get(lead, 1.0))
         for name, fault in model.faults.items()
     }
-    return Prior(faults, model.other_prior[sheet.reason], model.none_factor[sheet.reason])
+    return Prior(faults, model.other_prior[sheet.reason], model.none_factor[sheet.reason], model.second_factor)
 
 
 def _of_the_receiver(fault: Fault, sheet: Sheet) -> float:

@@ -20,6 +20,9 @@ Words = NDArray[np.object_]
 Places = NDArray[np.int64]
 MOST_NAMED = 3
 BAD = ("no", "open", "lost")
+SAID_AFTERWARDS = ("finding", "note")
+"""Rows that may be written at the desk, long after the last look at the vehicle."""
+
 FEWEST_LOOKS = 3
 """So many looks at channels tell that reception was lost, or is there again: one may be a slip of the pen."""
 
@@ -191,5 +194,6 @@ def _made(job: Job) -> Log:
     places = {kind: np.flatnonzero((code == n) & readable) for n, kind in enumerate(table["kind"].cat.categories)}
     parts = {str(kind): whole.where(at) for kind, at in places.items() if len(at)}
     era_s = era_start_s(job) if "swap" in parts else 0.0
-    visits = job.visits
-    return Log(parts, whole.where(slice(0, 0)), era_s, visits[-1].start_s if visits else 0.0, job.end_s)
+    looked = whole.t_s[~table["kind"].isin(SAID_AFTERWARDS).to_numpy()]
+    starts_s = [visit.start_s for visit in job.visits if len(looked) and visit.start_s <= looked[-1]]
+    return Log(parts, whole.where(slice(0, 0)), era_s, starts_s[-1] if starts_s else 0.0, job.end_s)

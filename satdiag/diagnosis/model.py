@@ -172,6 +172,7 @@ class Model:
     tempering: float
     reception_faults: frozenset[str]
     other_kinds: Mapping[str, float] = field(default_factory=dict)
+    second_factor: float = 1.0
 
     @property
     def shares(self) -> dict[str, Mapping[str, float]]:
@@ -252,6 +253,7 @@ def build_model(data: Mapping[str, Any]) -> Model:
         reception_faults=frozenset(data["reception_faults"]),
         other_kinds=dict(data.get("other_kinds", {})),
         kind_range=data.get("kind_range", data["prior_range"]),
+        second_factor=data.get("second_factor", 1.0),
     )
 
 

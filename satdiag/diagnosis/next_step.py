@@ -63,7 +63,8 @@ def _ask(case: Case) -> str:
 def _look_further(
     belief: Belief, diagnosis: DiagnosisFindings, entitlement: EntitlementFindings, model: Model
 ) -> str:
-    if entitlement.authorised and not entitlement.refused and not entitlement.complete and entitlement.expected:
+    some_play = entitlement.authorised and not entitlement.refused and not entitlement.complete
+    if belief.class_ == "none" and some_play and entitlement.expected:
         return tell_many(
             "Check the one expected channel too that nobody has looked at yet.",
             "Check the {n} expected channels too that nobody has looked at yet.",

@@ -11,7 +11,7 @@ from satdiag.diagnosis.again import Shown, can_differ, said_again, worth_again
 from satdiag.diagnosis.inference import Posterior, normalised
 from satdiag.diagnosis.model import Model, Test
 from satdiag.diagnosis.space import Flags, Floats
-from satdiag.diagnosis.waiting import LOOK_MINUTES, WAIT, Wait
+from satdiag.diagnosis.waiting import LOOK_AT_ALL, LOOK_MINUTES, WAIT, Last, Wait
 from satdiag.diagnosis.worth import Option, Worth, answers, losses, worths
 from satdiag.findings import Answer, NextTest, PlanStep
 from satdiag.language import mark, tell, translated
@@ -22,6 +22,23 @@ SAME_READING = {
     "repeater": ("any-path",),
 }
 """What else is read where an item was: paths read apart tell the best of them too, and it is not weighed then."""
+
+SWAP_RECEIVER = "swap-receiver"
+OF_ONE_RECEIVER = (
+    "unjudgeable",
+    "open-channel",
+    "listed-channels",
+    "errors",
+    "resets",
+    "change-time",
+    "fading",
+    "resend",
+    "refused-pattern",
+    "refused-running",
+    "entitlement",
+    "entitlement-running",
+)
+"""What was seen of these tells of the receiver that was in then: with another one it has to be looked at anew."""
 
 LOOKED_AT = {"refused-pattern": "refused-running"}
 """What a look at the channels shows, and what it shows long after the activation."""
@@ -43,8 +60,8 @@ class Bench:
     """What can be tested: the model, the items seen so far, what the person can do (None: everything).
 
     `barred`: tests that can show nothing as things stand. `shown`: what was read of items that can be misread;
-    `twice`: they are read a second time too, where the first reading is to be borne out. `long`: the channels came
-    long ago, if they ever did.
+    `twice`: they are read a second time too, where the first reading is to be borne out, and channels that come are
+    looked at until the `last` has come. `long`: the channels came long ago, if they ever did.
     """
 
     model: Model
@@ -57,6 +74,7 @@ class Bench:
     shown: Mapping[str, Shown] = field(default_factory=dict)
     twice: bool = False
     long: bool = False
+    last: Last | None = None
 
     def tests(self, possible: bool = True) -> list[Test]:
         """Tests not done yet that the person can do; `possible` False: those that he cannot."""
@@ -73,10 +91,20 @@ class Bench:
             return False
         if test.name == WAIT:
             return self.waiting is not None
-        return test.item not in done or test.repeatable or self.is_again(test)
+        return test.item not in done or test.repeatable or self.for_last(test) is not None or self.is_again(test)
+
+    def for_last(self, test: Test) -> Option | None:
+        """The test as a look whether the last channels have come, where it is that."""
+        if not self.twice or self.last is None or test.name not in (LOOK_AT_ALL, WAIT):
+            return None
+        if test.name == WAIT:
+            return self.last.wait
+        return self.last.look if test.item in self.seen else None  # what was not seen yet tells more than that
 
     def is_again(self, test: Test) -> bool:
         """Whether it was done, and one more reading can tell something."""
+        if self.for_last(test) is not None:
+            return False
         return self.twice and test.item in self.seen and worth_again(self.shown, test.item)
 
     def _able(self, test: Test) -> bool:
@@ -84,6 +112,8 @@ class Bench:
 
     def option(self, test: Test, belief: Posterior) -> Option:
         """A test with its cost and its answers as far as they add to what was seen."""
+        if (last := self.for_last(test)) is not None:
+            return replace(last, name=test.name)
         if self.waiting is not None and test.name == WAIT:
             return self.waiting
         if self.is_again(test):
@@ -96,9 +126,13 @@ class Bench:
     def after(self, test: Test, state: int | None = None) -> Bench:
         """The bench once a test is done; `state`: the number of the answer it gave, if that is known."""
         seen = self.seen if test.item in self.seen else (*self.seen, test.item)
+        if self.for_last(test) is not None:
+            return replace(self, seen=seen, waiting=None if test.name == WAIT else self.waiting, last=None)
         if test.name == WAIT:
             return replace(self, seen=seen, waiting=None)
         told = {name: one for name, one in self.shown.items() if name != test.item}
+        if test.name == SWAP_RECEIVER:
+            seen = tuple(item for item in seen if item not in OF_ONE_RECEIVER)
         if state is not None and test.item in self.shown:
             told[test.item] = self.shown[test.item].then(state)
         elif state is not None and can_differ(self.model.items[test.item]):
@@ -107,6 +141,8 @@ class Bench:
 
     def text(self, test: Test) -> str:
         """What to do, in a sentence."""
+        if self.for_last(test) is not None:
+            return tell("By now the last channels may have come. {what}", what=translated(test.text))
         if test.name == WAIT and self.wait is not None:
             return self.wait.text()
         text = translated(test.text)
@@ -118,6 +154,8 @@ class Bench:
 
     def minutes(self, test: Test) -> float:
         """How long it takes."""
+        if (last := self.for_last(test)) is not None:
+            return last.minutes
         return self.wait.minutes + LOOK_MINUTES if test.name == WAIT and self.wait is not None else test.minutes
 
 

@@ -107,7 +107,7 @@ def trials(standing: Standing) -> list[Trial]:
 class _Look:
     """A test with its answers: minutes, P(answer | hypothesis), the belief after each and what that changed.
 
-    `table` (kept, states); `after`, `ratio` (states, kept).
+    `table` (kept, states); `after`, `ratio` (states, kept). `is_last`: it looks whether the last channels have come.
     """
 
     test: Test
@@ -116,6 +116,7 @@ class _Look:
     after: Floats
     table: Floats
     ratio: Floats
+    is_last: bool
 
 
 def _look(ground: Ground, test: Test) -> _Look:
@@ -123,12 +124,13 @@ def _look(ground: Ground, test: Test) -> _Look:
     table = bench.option(test, ground.belief).table[ground.at]
     after = ground.after(test)
     minutes = max(bench.minutes(test), test.minutes)  # a short wait too costs the way and the look
-    return _Look(test, minutes, ground.p @ table, after, table, after / np.maximum(ground.p, TINY))
+    is_last = bench.for_last(test) is not None
+    return _Look(test, minutes, ground.p @ table, after, table, after / np.maximum(ground.p, TINY), is_last)
 
 
 def _trial(ground: Ground, now: float, look: _Look, looks: Sequence[_Look]) -> Trial:
     left = bits_open(*_chances(ground.space, look.after))
-    others = [one for one in looks if one.test.item != look.test.item]
+    others = [one for one in looks if one.test.item != look.test.item and not (look.is_last and one.is_last)]
     open_ = [k for k in range(len(left)) if others and left[k] > 0 and look.chance[k] >= RARE_ANSWER]
     further: list[Further] = []
     if open_:

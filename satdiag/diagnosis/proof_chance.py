@@ -54,13 +54,15 @@ class _Run:
         self.items = list(ground.items)
         self.sure: Flags = np.zeros(len(true), dtype=bool)
         self.first: dict[str, Places] = {}
+        self.looked_for_last = False
 
     def do(self, test: Test) -> None:
         """A test as it can be done now; nothing where another one showed the same item before."""
         ground, standing = self.ground, self.ground.standing
-        is_again = standing.bench.is_again(test)
-        if standing.bench.waiting is None if test.name == WAIT else test.item in self.items and not is_again:
+        is_again, is_last = standing.bench.is_again(test), standing.bench.for_last(test) is not None
+        if self.looked_for_last if is_last else self._is_done(test, is_again):
             return
+        self.looked_for_last |= is_last
         at, outcomes = self._drawn(test), standing.outcomes(test, ground.belief)
         columns = np.array([one.column[ground.at] for one in outcomes])
         for item in dict.fromkeys(one.item for one in outcomes):
@@ -69,12 +71,17 @@ class _Run:
                 self.joint += np.where(shows, columns, 0.0)[at]
                 continue
             self._add(item, np.where(shows, columns - self._in_full(item), 0.0)[at])
-            self.first |= {} if is_again else {item: at}
+            self.first |= {} if is_again or is_last else {item: at}
         for k, one in enumerate(outcomes):
             if one.also is not None and one.also[0] not in self.first:
                 item, column = one.also
                 self._add(item, np.where((at == k)[:, None], column[ground.at] - self._in_full(item), 0.0))
         self.sure |= is_sure(ground.space, ground.chances(self.joint))
+
+    def _is_done(self, test: Test, is_again: bool) -> bool:
+        if test.name == WAIT:
+            return self.ground.standing.bench.waiting is None
+        return test.item in self.items and not is_again
 
     def do_again(self, test: Test) -> None:
         """Once more what was done here for the first time, where a second reading may say otherwise."""
@@ -112,7 +119,7 @@ class _Run:
         standing, bench = self.ground.standing, self.ground.standing.bench
         if bench.is_again(test):
             table = said_again(standing.model, standing.space, test.item, bench.shown[test.item], bench.received)
-        elif test.name == WAIT or test.item in standing.terms:
+        elif test.name == WAIT or bench.for_last(test) is not None or test.item in standing.terms:
             table = bench.option(test, self.ground.belief).table
         else:
             table = np.exp(standing.model.log_likelihood(test.item, standing.space, received=bench.received))

@@ -48,18 +48,18 @@ def all_sets(parts: Sequence[Sequence[tuple[float, Floats]]], prior: Prior) -> t
 
     `parts`: one list of (coefficient, factors) for each item, as from `levels_of`.
     """
-    p = np.array([prior.faults[fault] for fault in FAULTS])
+    p, second = np.array([prior.faults[fault] for fault in FAULTS]), prior.second_factor
     coefficients = np.array([np.prod([c for c, _ in chosen]) for chosen in product(*parts)])
     ones = np.ones(len(FAULTS))  # of nothing seen the product is one
     factors = np.array([np.prod([ones, *(f for _, f in chosen)], axis=0) for chosen in product(*parts)])
-    with_it, without = p * factors, 1 - p
+    with_it, without = second * p * factors, 1 - p  # every fault, and the first taken back below
     each = with_it + without
     whole = coefficients @ each.prod(axis=1)
     joint = np.array(
         [coefficients @ (with_it[:, i] * np.delete(each, i, axis=1).prod(axis=1)) for i in range(len(FAULTS))]
     )
-    empty = float(coefficients.sum() * without.prod()) * (prior.none_factor - 1.0)
-    return float(whole) + empty, joint
+    empty = float(coefficients.sum() * without.prod()) * (prior.none_factor - 1.0 / second)
+    return float(whole) / second + empty, joint / second
 
 
 def marginals(model: Model, prior: Prior, seen: Sequence[Seen]) -> Mapping[str, float] | None:
@@ -73,11 +73,16 @@ def marginals(model: Model, prior: Prior, seen: Sequence[Seen]) -> Mapping[str, 
 
 
 def truncated(model: Model, space: Space, prior: Prior, seen: Sequence[Seen]) -> Mapping[str, float]:
-    """The same model over the sets of a space only ('other' left out), for comparison with `marginals`."""
-    held = space.holds[:-1].astype(float)
+    """The same model over the sets of a space only ('other' left out), for comparison with `marginals`.
+
+    As there, a fault of several kinds shows by the mean of them: whether the space tells its kinds apart is all one.
+    """
+    inside = slice(0, space.other)
+    held = space.holds[inside].astype(float)
     p = np.array([prior.faults[fault] for fault in FAULTS])
-    weight = np.exp(np.where(space.holds[:-1], np.log(p), np.log1p(-p)).sum(axis=1))
+    weight = np.exp(np.where(space.holds[inside], np.log(p), np.log1p(-p)).sum(axis=1) + space.log_share[inside])
     weight[space.none] *= prior.none_factor
+    weight *= prior.second_factor ** np.maximum(held.sum(axis=1) - 1, 0)
     for one in seen:
         if one.item not in model.items:
             continue

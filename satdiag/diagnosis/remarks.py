@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from satdiag.diagnosis.estimate import Belief
+from satdiag.diagnosis.space import EXPLANATION
 from satdiag.findings import DiagnosisFindings, EntitlementFindings, TuningFindings
 from satdiag.job import Job
 from satdiag.language import mark, tell, tell_many
 
 CANNOT_TELL_BELOW = 0.5
+LAPSED = "account-lapsed"
 
 # Judgements.
 FEWEST_ARRIVALS = 5  # channels that came, before minutes are said
@@ -60,6 +62,18 @@ class Case:
         """True if several changes were given up, and none ever came to sound."""
         audio = self.tuning.audio_s
         return self.tuning.stop is None and audio is not None and audio.timed_out >= FEWEST_SILENT
+
+
+def second_faults(case: Case) -> list[str]:
+    """Other faults than the leading one that are likelier than not, the likeliest first."""
+    chances = case.diagnosis.faults
+    likely = [one for one, p in chances.items() if p >= CANNOT_TELL_BELOW]
+    return sorted({*likely} - {case.belief.fault, EXPLANATION}, key=lambda one: -chances[one])
+
+
+def is_cut_down(case: Case) -> bool:
+    """True if the account seems to have ended, and yet some channels still play."""
+    return case.belief.fault == LAPSED and bool(case.entitlement.authorised)
 
 
 def stopped_account(job: Job) -> str | None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from satdiag.diagnosis.inference import Posterior
 from satdiag.diagnosis.model import Model
+from satdiag.diagnosis.space import EXPLANATION
 from satdiag.findings import Repair
 from satdiag.language import translated
 from satdiag.vocabulary import FAULTS
@@ -38,9 +39,12 @@ def expected_minutes(
 
 
 def repairs(model: Model, belief: Posterior) -> tuple[Repair, ...]:
-    """The repairs worth trying, in the order that finds the fault soonest, each with its chance and its work."""
-    chances = belief.faults()
-    likely = [fault for fault in FAULTS if chances[fault] >= LEAST_CHANCE]
+    """The repairs worth trying, in the order that finds the fault soonest, each with its chance and its work.
+
+    A package that leaves channels out is no repair: it is named only where it leads.
+    """
+    chances, lead = belief.faults(), belief.top()[1]
+    likely = [one for one in FAULTS if chances[one] >= LEAST_CHANCE and (one != EXPLANATION or one == lead)]
     p = [chances[fault] for fault in likely]
     minutes = [model.faults[fault].fix_minutes for fault in likely]
     return tuple(

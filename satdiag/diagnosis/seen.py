@@ -21,6 +21,7 @@ class Seen:
 
     `soft`: where an estimator could not tell the state for certain, the likelihood of what was measured given each
     state, the largest one 1; `state` is then the likeliest. Never a posterior: a prior in it would count twice.
+    `but`: what of the log the reading leaves out, said behind it.
     """
 
     item: str
@@ -28,6 +29,7 @@ class Seen:
     rows: tuple[str, ...] = ()
     repeats: int = 1
     soft: Mapping[str, float] | None = None
+    but: str = ""
 
 
 def softly(item: str, likelihood: Mapping[str, float], rows: tuple[str, ...] = ()) -> Seen:

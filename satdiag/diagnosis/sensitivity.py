@@ -5,7 +5,7 @@ stated range, one at a time.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from satdiag.diagnosis.weighing import combined
 
 Key = tuple[str, str]
 KIND = "kind"
-NEGLIGIBLE = 1e-7
+NEGLIGIBLE = 3e-8
 """Hypotheses below it cannot lead, whatever single figure is moved by the stated ranges."""
 
 
@@ -75,10 +75,10 @@ def _moved_priors(model: Model, space: Space, prior: Prior) -> tuple[list[Key], 
     for factor in (model.prior_range, 1 / model.prior_range):
         for name, p in prior.faults.items():
             keys.append(("prior", name))
-            moved.append(Prior({**prior.faults, name: scale_odds(p, factor)}, prior.other, prior.none_factor))
+            moved.append(replace(prior, faults={**prior.faults, name: scale_odds(p, factor)}))
         keys += [("prior", "other"), ("prior", "none")]
-        moved.append(Prior(prior.faults, scale_odds(prior.other, factor), prior.none_factor))
-        moved.append(Prior(prior.faults, prior.other, prior.none_factor * factor))
+        moved.append(replace(prior, other=scale_odds(prior.other, factor)))
+        moved.append(replace(prior, none_factor=prior.none_factor * factor))
     return keys, np.array([one.log(space) for one in moved])
 
 

@@ -7,7 +7,7 @@ evidence is held within its cap below the best of all hypotheses, those left out
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from satdiag.diagnosis.again import adds
 from satdiag.diagnosis.inference import Posterior, posterior
 from satdiag.diagnosis.model import Model, Test
-from satdiag.diagnosis.plan import Bench
+from satdiag.diagnosis.plan import OF_ONE_RECEIVER, SWAP_RECEIVER, Bench
 from satdiag.diagnosis.space import Floats, Space
-from satdiag.diagnosis.waiting import ENTITLEMENT, MORE, WAIT, growing
+from satdiag.diagnosis.waiting import ENTITLEMENT, MORE, PATTERN, WAIT, growing
 from satdiag.diagnosis.weighing import NEPERS_PER_DB, exponents
 
 NEGLIGIBLE = 1e-6
@@ -71,6 +71,8 @@ class Standing:
     def told(self, test: Test, belief: Posterior, state: int) -> Standing:
         """Where it stands once a test has shown its answer number `state`."""
         bench, one = self.bench.after(test, state), self.outcomes(test, belief)[state]
+        if test.name == SWAP_RECEIVER and one.item is not None:
+            return self._without(OF_ONE_RECEIVER)._with(bench, one.item, one.column)
         if one.item is None:
             return Standing(bench, self.space, self.log_prior + one.column, self.terms)
         made = self._with(bench, one.item, one.column)
@@ -79,6 +81,8 @@ class Standing:
     def outcomes(self, test: Test, belief: Posterior) -> list[Outcome]:
         """What each answer of a test does."""
         model, space, received = self.model, self.space, self.bench.received
+        if (last := self.bench.for_last(test)) is not None:
+            return self._of_last(np.log(last.table))
         if self.bench.is_again(test):
             before, states = self.bench.shown[test.item], range(len(model.items[test.item].states))
             return [Outcome(test.item, adds(model, space, test.item, before.then(k), received)) for k in states]
@@ -96,12 +100,28 @@ class Standing:
             shows[state] = replace(shows[state], also=(item, growing(model, space, item, received)))
         return shows
 
+    def _of_last(self, log_table: Floats) -> list[Outcome]:
+        """Of a look whether the last channels have come: if so, all play, and no package leaves any out."""
+        model, received, long = self.model, self.bench.received, self.bench.long
+        seen = []
+        for item, state in ((ENTITLEMENT[long], "complete"), (PATTERN[long], "none")):
+            column = model.log_likelihood(item, self.space, received=received)
+            seen.append((item, column[:, model.items[item].states.index(state)]))
+        return [Outcome(*seen[0], also=seen[1]), Outcome(None, log_table[:, 1])]
+
     def in_full(self, item: str) -> Floats:
         """What an item was seen as, its log-likelihood untempered, shape (hypotheses,); nothing of one not seen."""
         if item not in self.terms:
             return np.zeros(len(self.space.hypotheses))
         full: Floats = self.terms[item] / exponents(self.model, list(self.terms))[item]
         return full
+
+    def _without(self, items: Collection[str]) -> Standing:
+        """As if these items had not been seen."""
+        kept = {name: self.in_full(name) for name in self.terms if name not in items}
+        weight = exponents(self.model, list(kept))
+        terms = {name: weight[name] * full for name, full in kept.items()}
+        return Standing(self.bench, self.space, self.log_prior, terms)
 
     def _with(self, bench: Bench, item: str, column: Floats) -> Standing:
         """With an item's log-likelihood in full, shape (hypotheses,), in place of what it was seen as before."""
@@ -151,7 +171,8 @@ class Ground:
     def after(self, test: Test) -> Floats:
         """The belief after each answer of a test, (states, kept)."""
         outcomes = self.standing.outcomes(test, self.belief)
-        joint = np.tile(self.joint, (len(outcomes), 1))
+        gone = self._without(OF_ONE_RECEIVER) if test.name == SWAP_RECEIVER else 0.0
+        joint = np.tile(self.joint + gone, (len(outcomes), 1))
         aside = [k for k, one in enumerate(outcomes) if one.item is None]
         for k in aside:
             joint[k] += outcomes[k].column[self.at]
@@ -161,6 +182,19 @@ class Ground:
             rows = [k for k, of, _ in shown if of == item]
             joint[rows] += self.change(item, np.array([column for _, of, column in shown if of == item]))
         return self.chances(joint)
+
+    def _without(self, items: Collection[str]) -> Floats | float:
+        """What is added to `joint` where these items had not been seen."""
+        kept = [name for name in self.items if name not in items]
+        gone = [name for name in self.items if name in items]
+        added: Floats | float = 0.0
+        for family in dict.fromkeys(self.standing.model.items[name].family for name in gone):
+            raw = self.raw[family] - sum(
+                self.standing.in_full(name) for name in gone if self.standing.model.items[name].family == family
+            )
+            left = any(self.standing.model.items[name].family == family for name in kept)
+            added = added - self.parts[family] + (self.held(family, raw[None], kept)[0] if left else 0.0)
+        return added
 
     def chances(self, joint: Floats) -> Floats:
         """Rows of logarithms (rows, kept) as probabilities; what is left out keeps its share."""

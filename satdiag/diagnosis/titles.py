@@ -32,6 +32,9 @@ TITLES = {
     "other": mark("something that is not in the list of known faults"),
 }
 
+CUT_DOWN = mark("the account is ending, or its package was cut down")
+"""What `account-lapsed` is called while some of the channels still play."""
+
 CLASS_WORDS = {
     "antenna": mark("the antenna is the cause"),
     "wiring": mark("the wiring is the cause"),

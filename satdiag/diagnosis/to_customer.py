@@ -7,12 +7,18 @@ from satdiag.diagnosis.remarks import (
     CANNOT_TELL_BELOW,
     FEWEST_ARRIVALS,
     Case,
+    is_cut_down,
     is_slow,
     leaves_silent,
+    second_faults,
 )
 from satdiag.diagnosis.titles import CLASS_WORDS
 from satdiag.diagnosis.wording import AS_GOOD_AS_SURE, minutes
-from satdiag.language import tell, translated
+from satdiag.language import mark, tell, translated
+
+CUT_DOWN_CUSTOMER = mark(
+    "Some channels that played before are no longer booked: the subscription is ending, or its package was changed."
+)
 
 
 def to_customer(state: str, case: Case, model: Model, kept_back: bool) -> str:
@@ -66,14 +72,24 @@ def _fault(case: Case, model: Model) -> str:
             "exactly.",
             cause=translated(CLASS_WORDS[belief.class_]),
         )
-    reason = translated(model.faults[belief.fault].customer)
+    reason = translated(CUT_DOWN_CUSTOMER if is_cut_down(case) else model.faults[belief.fault].customer)
     if belief.sure:
-        return tell("Your satellite radio does not play as it should. {reason}", reason=reason)
-    return tell(
+        return tell("Your satellite radio does not play as it should. {reason}", reason=reason) + _besides(
+            case, model
+        )
+    said = tell(
         "Your satellite radio does not play as it should. We are still checking, but most likely this is the reason: "
         "{reason}",
         reason=reason[0].lower() + reason[1:],  # it goes on after a colon
     )
+    return said + _besides(case, model)
+
+
+def _besides(case: Case, model: Model) -> str:
+    """What else is likelier than not, so that nobody believes that mending one thing will do."""
+    reasons = (translated(model.faults[fault].customer) for fault in second_faults(case))
+    texts = (tell("Most likely there is this, too: {reason}", reason=one[0].lower() + one[1:]) for one in reasons)
+    return "".join(f" {text}" for text in texts)
 
 
 def _filling(case: Case) -> str:

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from satdiag.diagnosis.estimate import Belief
 from satdiag.diagnosis.evidence.channels import CHECKED_ENOUGH
-from satdiag.diagnosis.model import load_model
-from satdiag.diagnosis.next_step import battery_for_waiting, gain_of_moving, next_step
+from satdiag.diagnosis.model import Model, load_model
+from satdiag.diagnosis.next_step import ASK_LOST, battery_for_waiting, gain_of_moving, next_step
 from satdiag.diagnosis.remaining import remaining
 from satdiag.diagnosis.remarks import (
     CANNOT_TELL_BELOW,
+    LAPSED,
     Case,
+    is_cut_down,
     lost_channels,
     no_sound,
+    second_faults,
     slow_changes,
     stopped_account,
 )
-from satdiag.diagnosis.titles import CLASS_WORDS, TITLES
+from satdiag.diagnosis.titles import CLASS_WORDS, CUT_DOWN, TITLES
 from satdiag.diagnosis.to_customer import to_customer
 from satdiag.diagnosis.wording import AS_GOOD_AS_SURE, minutes, percent, plays_of
 from satdiag.findings import (
@@ -53,6 +56,9 @@ def verdict(
     told = state != "cannot-tell"
     against = _against(state, case)
     step = next_step(state, case, model, bool(against))
+    if state == "fault" and is_cut_down(case) and step == translated(model.faults[LAPSED].action):
+        step = translated(ASK_LOST)
+    battery = battery_for_waiting(state, case, job)
     return Verdict(
         state=state,  # type: ignore[arg-type]
         as_of=instant_text(job.instant(job.end_s)),
@@ -61,7 +67,7 @@ def verdict(
         probability=belief.probability,
         sure=belief.sure and told,
         text=against or _text(state, case),
-        do_next=step + gain_of_moving(state, belief, sky) + battery_for_waiting(state, case, job),
+        do_next=step + _second_action(state, case, model) + gain_of_moving(state, belief, sky) + battery,
         customer=to_customer(state, case, model, bool(against)),
     )
 
@@ -140,9 +146,24 @@ def _fault(case: Case, p: str) -> str:
             p=percent(belief.posterior.classes()[belief.class_]),
             causes=_shortlist(case.diagnosis, belief.class_),
         )
-        return likely + lost
-    title = translated(TITLES[belief.fault])
-    return f"{title[0].upper()}{title[1:]} ({p}).{lost}"
+        return likely + lost + _besides(case)
+    title = translated(CUT_DOWN if is_cut_down(case) else TITLES[belief.fault])
+    return f"{title[0].upper()}{title[1:]} ({p}).{lost}{_besides(case)}"
+
+
+def _besides(case: Case) -> str:
+    """A sentence for each other fault that is likelier than not: two can be there at once."""
+    chances = case.diagnosis.faults
+    titles = ((translated(TITLES[fault]), percent(chances[fault])) for fault in second_faults(case))
+    return "".join(" " + tell("Besides, most likely this: {title} ({p}).", title=title, p=p) for title, p in titles)
+
+
+def _second_action(state: str, case: Case, model: Model) -> str:
+    """What to do about the other faults, once no test is to come first."""
+    if state != "fault" or case.diagnosis.next_tests:
+        return ""
+    actions = (translated(model.faults[fault].action) for fault in second_faults(case))
+    return "".join(" " + tell("Besides, do this. {action}", action=action) for action in actions)
 
 
 def _package(entitlement: EntitlementFindings) -> str:

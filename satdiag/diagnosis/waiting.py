@@ -12,15 +12,20 @@ from satdiag.diagnosis.model import Model
 from satdiag.diagnosis.space import Floats, Space
 from satdiag.diagnosis.worth import Option
 from satdiag.findings import EntitlementFindings, Quantiles
-from satdiag.language import mark, tell_many
+from satdiag.language import chance_text, mark, tell_many
 from satdiag.vocabulary import FAULTS
 
 WAIT = "wait-and-recheck"
+LOOK_AT_ALL = "check-channels"
 ITEM = "entitlement"
 ENTITLEMENT = (ITEM, "entitlement-running")
+PATTERN = ("refused-pattern", "refused-running")
+"""Both: what is seen of the channels, and what long after the activation."""
+
 COMING = ("complete", "growing")
 STATES = ("more", "no-more")
 MORE = STATES.index("more")
+ALL_STATES = ("all", "not-all")
 
 WAITS_MINUTES = (5.0, 8.0, 12.0, 15.0, 20.0, 30.0, 45.0, 60.0)
 ENOUGH = 0.9
@@ -31,6 +36,12 @@ WORK_SHARE = 0.3
 
 LOOK_MINUTES = 3.0
 """Going through the channels again."""
+
+LOOK_AT_ALL_MINUTES, WAIT_FOR_ALL_MINUTES = 8.0, 15.0
+"""Going through every channel, and the wait before that; as `faults.toml` has it, which a test compares."""
+
+JUST_NOW_S = 300.0
+"""Channels that were looked at within so much listening are not gone through again at once (judgement, no source)."""
 
 NORMAL_5_95 = 1.6448536269514722
 
@@ -48,12 +59,12 @@ class Wait:
         many = max(round(self.more), 1)
         return tell_many(
             "Leave the receiver awake outdoors for {minutes:.0f} minutes, then check the channels again: if nothing "
-            "is wrong, {n} more channel should play by then (at least one with a chance of {chance} %).",
+            "is wrong, {n} more channel should play by then (at least one with a chance of {chance}).",
             "Leave the receiver awake outdoors for {minutes:.0f} minutes, then check the channels again: if nothing "
-            "is wrong, about {n} more channels should play by then (at least one with a chance of {chance} %).",
+            "is wrong, about {n} more channels should play by then (at least one with a chance of {chance}).",
             many,
             minutes=self.minutes,
-            chance=round(100 * self.p_more),
+            chance=chance_text(self.p_more),
         )
 
 
@@ -100,6 +111,50 @@ def _from_silence(found: EntitlementFindings, seconds: float) -> float | None:
     if not 0 < now < 1 or not 0 < then < 1:
         return None
     return float(np.clip(1 - (1 / then - 1) / (1 / now - 1), 0.0, 1.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Last:
+    """Looking whether the last channels have come, at once (`look`) or after a wait (`wait`): all play, or not.
+
+    `look` is None where channels were looked at just now.
+    """
+
+    look: Option | None
+    wait: Option
+
+
+def last_channels(model: Model, belief: Posterior, found: EntitlementFindings, pattern: str) -> Last | None:
+    """Going through every channel once more, where channels are seen to grow in number; None where none is due.
+
+    `pattern`: the item that tells which are refused. What lets channels come need not let all of them come, and once
+    none is refused, no package leaves any out.
+    """
+    if found.remaining_to_last_s is None or not found.refused:
+        return None
+    item, told = model.items[ITEM], model.items[pattern]
+    part = np.ones(len(FAULTS))
+    complete, grows, none = item.states.index("complete"), item.states.index("growing"), told.states.index("none")
+    healthy = item.healthy[complete] / (item.healthy[complete] + item.healthy[grows])
+    for fault, row in item.given.items():
+        part[FAULTS.index(fault)] = min(row[complete] / (row[complete] + row[grows]) / healthy, 1.0)
+    for fault, row in told.given.items():
+        part[FAULTS.index(fault)] *= min(row[none] / told.healthy[none], 1.0)
+    left: Floats = np.exp(belief.space.holds @ np.log(part))
+    left[belief.space.outside] = 0.5
+    at_once, later = (
+        _whether_all(model, left * within(found.remaining_to_last_s, 60 * minutes), minutes)
+        for minutes in (LOOK_AT_ALL_MINUTES, WAIT_FOR_ALL_MINUTES + LOOK_AT_ALL_MINUTES)
+    )
+    looked, now = found.last_look_s, found.exposure_s
+    just_now = looked is not None and now is not None and now - looked < JUST_NOW_S
+    return Last(None if just_now else at_once, later)
+
+
+def _whether_all(model: Model, p_all: Floats, minutes: float) -> Option:
+    floored = model.error_floor / 2 + (1 - model.error_floor) * p_all
+    say = (mark("every expected channel plays now"), mark("some expected channels do not play yet"))
+    return Option(LOOK_AT_ALL, minutes, np.column_stack([floored, 1 - floored]), ALL_STATES, say)
 
 
 def growing(model: Model, space: Space, item: str, received: bool) -> Floats:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 
 from satdiag.findings import ChannelFinding, EntitlementFindings, Quantiles
-from satdiag.language import in_figures, mark, tell, tell_many, translated
+from satdiag.language import chance_text, in_figures, mark, tell, tell_many, translated
 
 LIKELY = 0.5
 UNLIKELY = 0.05
@@ -72,9 +72,9 @@ def _of_silence(found: EntitlementFindings) -> str:
     if looked_s <= 0.0:
         return tell("No listening before the last look is proved, so that says nothing of the account yet.")
     said = tell(
-        "After {time} awake and receiving the chance that the account gives nothing is {chance:.0f} %",
+        "After {time} awake and receiving the chance that the account gives nothing is {chance}",
         time=_minutes(looked_s),
-        chance=100.0 * (found.p_account_dead or 0.0),
+        chance=chance_text(found.p_account_dead or 0.0),
     )
     if now_s - looked_s > LONG_AGO_S:
         since = _minutes(now_s - looked_s)

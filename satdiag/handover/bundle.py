@@ -35,6 +35,7 @@ from satdiag.report import report_html
 from satdiag.report.browser import find_browser, print_pdf
 from satdiag.report.local_time import utc
 from satdiag.report.record import record_html, record_of
+from satdiag.report.sheets import Paper
 
 LETTERS = {
     "customer": mark("letter to the customer"),
@@ -52,12 +53,15 @@ NO_TIME = datetime(1980, 1, 1, tzinfo=UTC)
 
 @dataclass(frozen=True)
 class Wishes:
-    """How a bundle is asked for. `by`: who hands over, for letters and record; `figures`: as files too, or None."""
+    """How a bundle is asked for. `by`: who hands over, for letters and record; `figures`: as files too, or None;
+    `paper`: the size of the PDF's sheets, None the usual one here.
+    """
 
     full_id: bool = False
     by: str = ""
     figures: Format | None = None
     pdf: bool = True
+    paper: Paper | None = None
 
 
 def bundle_bytes(job: Job, language: Language = "en", wishes: Wishes | None = None) -> bytes:
@@ -113,16 +117,16 @@ def _pdf(page: str, asked: Wishes) -> tuple[list[Piece], list[str]]:
         return [], [
             tell("There is no report.pdf: no browser to make it with was found. A browser prints report.html.")
         ]
-    return [Piece("report.pdf", printed(page), tell("the report, to print"), steady=False)], []
+    return [Piece("report.pdf", printed(page, asked.paper), tell("the report, to print"), steady=False)], []
 
 
-def printed(page: str) -> bytes:
+def printed(page: str, paper: Paper | None = None) -> bytes:
     """A page as bytes of a PDF. Raises SatdiagError."""
     import tempfile
 
     with tempfile.TemporaryDirectory(prefix="satdiag-bundle-") as folder:
         place = Path(folder) / "page.pdf"
-        print_pdf(page, place)
+        print_pdf(page, place, paper)
         return place.read_bytes()
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import escape
@@ -19,10 +18,9 @@ from satdiag.handover.paper_codes import MARK_SIGNS, MARK_WORDS, codes_of
 from satdiag.job import Job
 from satdiag.language import spoken, tell, translated
 from satdiag.report.cautions import CAUTIONS, Caution
+from satdiag.report.sheets import SIZES, Paper
 from satdiag.tables import LineUpChannel
 
-Paper = Literal["a4", "letter"]
-SIZES: dict[Paper, str] = {"a4": "A4", "letter": "letter"}
 CAUTION_KEYS = ("driving", "airbag", "garage", "rules")
 BLANK_CHANNELS = 32
 """Lines without a number, for a job of which no channel is known."""

@@ -26,7 +26,8 @@ def write_file(place: Path, data: bytes) -> None:
     except FileExistsError:
         raise _taken(place) from None
     except OSError as error:
-        raise SatdiagError(f"{place}: cannot be written ({error.strerror}). Is its folder there?") from None
+        mend = "Name another place." if place.parent.is_dir() else "Is its folder there?"
+        raise SatdiagError(f"{place}: cannot be written ({error.strerror}). {mend}") from None
 
 
 def _taken(place: Path) -> SatdiagError:

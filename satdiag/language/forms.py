@@ -62,6 +62,14 @@ def parted(parts: Iterable[str]) -> str:
     return reduce(lambda before, part: tell("{before}; {part}", before=before, part=part), found) if found else ""
 
 
+def chance_text(chance: float) -> str:
+    """A chance that was computed, in whole per cent: '97 %'. Never 0 or 100, whatever rounding would make of it."""
+    whole = round(100.0 * chance)
+    if whole < 1:
+        return tell("under 1 %")
+    return tell("over 99 %") if whole > 99 else tell("{whole} %", whole=whole)
+
+
 def _before_like_sound(word: str, following: str) -> str:
     if word == "o":
         return "u" if following.startswith(_O_SOUND) else "o"

@@ -33,7 +33,9 @@ def write_letter(path: str | os.PathLike[str], text: str, form: Form) -> None:
         replace_file(place, text.encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the letter cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the letter cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def _check_place(place: Path, form: Form) -> None:

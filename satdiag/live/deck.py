@@ -202,7 +202,9 @@ class Deck:
         with self._build_lock:
             built, changes = self._built.get(spoken()), self.changes
             if built is None or built.changes != changes or monotonic() - built.at_s > FRESH_S:
-                built = self._built[spoken()] = _Built(monotonic(), changes, self._build())
+                at_s = monotonic()
+                state = {**self._build(), "built_s": round(at_s, 3)}
+                built = self._built[spoken()] = _Built(at_s, changes, state)
         return built
 
     @property

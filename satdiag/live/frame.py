@@ -22,10 +22,11 @@ QUICK = (
     "exposure_s",
     "exposure_max_s",
     "held",
+    "built_s",
 )
 """What changes nearly every time, or by time going on alone."""
 
-_AGES = ("analysis_age_s", "speed_age_s")
+_AGES = ("analysis_age_s", "speed_age_s", "built_s")
 _LISTS = {"channels": "number", "entries": "n"}
 """The long lists, and what tells their items apart."""
 

@@ -1,6 +1,7 @@
 """A channel list that was pasted from anywhere, as a line-up: a table, or lines with a number and a name each.
 
-Nothing is guessed: a line that can be read in two ways is left out, and it is said why.
+Nothing is guessed: a line that can be read in two ways is left out, and it is said why. '(open)' behind a name, or a
+column of that name, marks a channel that plays without an account.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import NamedTuple
 from satdiag.csv_text import records
 from satdiag.errors import BadInput
 from satdiag.language import mark, tell, tell_many, translated
+from satdiag.live.pasted_words import HEADED, HEADS, IN_COLUMN, is_ticked, says_open, without_open
 from satdiag.tables import parse_lineup
 
 MAX_BYTES = 200_000
@@ -41,24 +43,6 @@ _BULLET = re.compile(rf"^[*\u2022\u00b7{_DASH}] ")
 _MARKED = re.compile(
     r"=+ ?([^=]*[^= ]) ?=+|[#*]+ ?([^#*]*[^#* ]) ?[#*]*|\[([^\[\]]+)\]|([^:]+):|-+ ?([^-]*[^- ]) ?-+"
 )
-_HEADS = {
-    "number": {"number", "no", "nr", "num", "#", "ch", "chan", "channel number", "channel no", "ch no", "channel #"},
-    "name": {"name", "channel name", "title", "station", "station name"},
-    "category": {"category", "genre", "group", "section", "type"},
-    "packages": {"packages"},
-}
-
-_HEADED = {
-    "number": mark("'{head}' is the number"),
-    "name": mark("'{head}' is the name"),
-    "category": mark("'{head}' is the category"),
-    "packages": mark("'{head}' is the packages"),
-}
-_IN_COLUMN = {
-    "number": mark("column {number} as the number"),
-    "name": mark("column {number} as the name"),
-    "category": mark("column {number} as the category"),
-}
 
 
 class PastedChannel(NamedTuple):
@@ -115,10 +99,17 @@ def read_channels(text: str) -> Pasted:
         elif what.number in channels:
             left_out.append(LeftOut(line.number, line.text[:80], _twice(what.number, first[what.number])))
         else:
-            channels[what.number], first[what.number] = what, line.number
+            channels[what.number], first[what.number] = _opened(what), line.number
     kept = tuple(channels.values())
     said = _how(how, len(kept)) if kept else tell("No channel was found: a line needs a number and a name.")
     return Pasted(kept, (*left_out, *cut), said)
+
+
+def _opened(channel: PastedChannel) -> PastedChannel:
+    """The channel marked `open` if '(open)' stands behind its name, or its category is called so."""
+    if (name := without_open(channel.name)) is not None:
+        return channel._replace(name=name, packages=channel.packages or "open")
+    return channel._replace(packages="open") if says_open(channel.category) and not channel.packages else channel
 
 
 # --- lines --------------------------------------------------------------------------------------------------------
@@ -186,9 +177,9 @@ def _as_table(rows: Sequence[_Line]) -> tuple[list[_Found], str] | None:
         at = next(index for index, fields in enumerate(cells) if len(fields) > 1)
         columns = _headed(cells[at])
         if columns:
-            named = [translated(_HEADED[role]).format(head=cells[at][index]) for role, index in columns.items()]
+            named = [translated(HEADED[role]).format(head=cells[at][index]) for role, index in columns.items()]
         elif columns := _columns(wide):
-            at, named = -1, [translated(_IN_COLUMN[role]).format(number=index + 1) for role, index in columns.items()]
+            at, named = -1, [translated(IN_COLUMN[role]).format(number=index + 1) for role, index in columns.items()]
         else:
             continue
         width = len(cells[at]) if at >= 0 else MAX_COLUMNS
@@ -216,7 +207,7 @@ def _cells(raw: str, mark: str) -> list[str]:
 def _headed(fields: Sequence[str]) -> dict[str, int]:
     """The columns that a head line names, by what they hold; empty if it is no head line."""
     words = [field.lower().rstrip(".:") for field in fields]
-    found = {role: index for role, heads in _HEADS.items() for index, word in enumerate(words) if word in heads}
+    found = {role: index for role, heads in HEADS.items() for index, word in enumerate(words) if word in heads}
     if "channel" in words and ("number" in found) != ("name" in found):
         found["name" if "number" in found else "number"] = words.index("channel")
     return found if {"number", "name"} <= found.keys() else {}
@@ -270,6 +261,7 @@ def _table_rows(body: Sequence[tuple[_Line, list[str]]], columns: dict[str, int]
         else:
             packages = said.get("packages", "")
             words = packages if re.fullmatch(r"[a-z0-9-]+( [a-z0-9-]+)*", packages) else ""
+            words = words or ("open" if is_ticked(said.get("open", "")) else "")
             named = said.get("category") or category
             yield _Found(line, PastedChannel(int(number[1]), said["name"][:MAX_NAME], named[:MAX_NAME], words))
 

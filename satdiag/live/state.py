@@ -10,9 +10,9 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from satdiag.entitlement.channels import TUNE_VERDICTS, expected_channels
+from satdiag.entry_words import words_of
 from satdiag.language import tell
 from satdiag.live.known_words import HEARD, STORED, said
-from satdiag.live.wording import words_of
 from satdiag.rows import Row, parse_time_us
 from satdiag.sheet import KEYS
 from satdiag.vocabulary import UNREADABLE

@@ -21,6 +21,7 @@ from pathlib import Path
 
 from satdiag.errors import SatdiagError
 from satdiag.report.placing import PDF_BEGINS, check_pdf_place, check_place, replace_file
+from satdiag.report.sheets import Paper, on_paper, paper_or_default
 
 VARIABLE = "SATDIAG_BROWSER"
 TIME_LIMIT_S = 60.0
@@ -99,12 +100,13 @@ def _usual_places() -> Iterator[Path]:
         yield from (Path(name) for name in _LINUX)
 
 
-def print_pdf(page: str | Path, place: str | os.PathLike[str]) -> None:
+def print_pdf(page: str | Path, place: str | os.PathLike[str], paper: Paper | None = None) -> None:
     """Print a page as a PDF, over an older PDF if there is one.
 
-    `page` is the HTML itself, or the path of an HTML file. Raises NoBrowser, SatdiagError; nothing is changed then.
+    `page` is the HTML itself, or the path of an HTML file; `paper` the size of its sheets, None the usual one here
+    (`sheets.paper_or_default`). Raises NoBrowser, SatdiagError; nothing is changed then.
     """
-    target = Path(place).resolve()
+    target, size = Path(place).resolve(), paper_or_default(paper)
     try:
         check_pdf_place(target)
         browser = find_browser()
@@ -114,21 +116,23 @@ def print_pdf(page: str | Path, place: str | os.PathLike[str]) -> None:
                 f"environment variable {VARIABLE}."
             )
         html = page.read_bytes() if isinstance(page, Path) else page.encode()
-        replace_file(target, _printed(browser, html))
+        replace_file(target, _printed(browser, on_paper(html, size)))
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{target}: the PDF cannot be made ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{target}: the PDF cannot be made ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
-def pdf_or_page(html: str, place: str | os.PathLike[str]) -> Path:
-    """Print a page as a PDF and return where it is; without a browser, write the page itself beside as FILE.html.
+def pdf_or_page(html: str, place: str | os.PathLike[str], paper: Paper | None = None) -> Path:
+    """Print a page as a PDF (see `print_pdf`) and return where it is; without a browser the page itself: FILE.html.
 
     Raises SatdiagError, NoBrowser only if SATDIAG_BROWSER names none.
     """
     target = Path(place).resolve()
     check_pdf_place(target)
     if find_browser() is not None:
-        print_pdf(html, target)
+        print_pdf(html, target, paper)
         return target
     page = target.with_suffix(".html")
     check_place(page)
@@ -136,7 +140,9 @@ def pdf_or_page(html: str, place: str | os.PathLike[str]) -> Path:
         replace_file(page, html.encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{page}: the page cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{page}: the page cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
     return page
 
 

@@ -54,7 +54,9 @@ def write_checklist(path: str | os.PathLike[str], job: Job, found: Checklist) ->
         replace_file(place, checklist_html(job, found).encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the page cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def checklist_html(job: Job, found: Checklist) -> str:

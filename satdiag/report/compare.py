@@ -49,7 +49,9 @@ def write_comparison(path: str | os.PathLike[str], jobs: tuple[Job, Job], found:
         replace_file(place, comparison_html(jobs, found).encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the page cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def comparison_html(jobs: tuple[Job, Job], found: Comparison) -> str:

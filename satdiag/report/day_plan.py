@@ -84,7 +84,9 @@ def write_day_plan(
         replace_file(place, day_plan_html(plans, expected, clean).encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the page cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def day_plan_html(plans: Sequence[DayPlan], expected: Sequence[str | None], clean: Clean) -> str:

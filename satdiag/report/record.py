@@ -35,7 +35,9 @@ def write_record(path: str | os.PathLike[str], record: Record) -> None:
         replace_file(place, record_html(record).encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the record cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the record cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def record_html(record: Record) -> str:

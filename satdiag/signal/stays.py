@@ -9,7 +9,7 @@ import numpy as np
 
 from satdiag.findings import SkyFindings, instant_text
 from satdiag.job import Job
-from satdiag.language import tell
+from satdiag.language import chance_text, tell
 from satdiag.signal.levels import clear_level, shadow_step
 from satdiag.signal.markov import States
 from satdiag.signal.moves import COVERED, moves_s, parts_by_era, place_at, site_at
@@ -79,8 +79,8 @@ def spot_of(job: Job, path: str, since_s: float, sky: SkyFindings | None) -> Spo
         hidden = tell("the vehicle stood at a place called {word}", word=word)
     elif by is None and chance is not None and chance < CLEAR_FROM:
         hidden = tell(
-            "by what is known of the sky the way is clear with a chance of {percent:.0f} % only",
-            percent=100.0 * chance,
+            "by what is known of the sky the way is clear with a chance of {chance} only",
+            chance=chance_text(chance),
         )
     return Spot(by, word, hidden)
 

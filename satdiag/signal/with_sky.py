@@ -13,7 +13,7 @@ import numpy as np
 
 from satdiag.findings import Interval, SatelliteSky, SkyAgreement, SkyFindings
 from satdiag.job import Job
-from satdiag.language import mark, tell, translated
+from satdiag.language import chance_text, mark, tell, translated
 from satdiag.paths import the_satellite
 from satdiag.signal.chain import Floats, History, chain_draws, interval_of
 from satdiag.signal.states import PathStates
@@ -28,12 +28,12 @@ _RANDOM_SEED = 20260105
 
 State = Literal["agrees", "undecided", "more-blocked", "less-blocked"]
 _SOURCES = {
-    "gnss": mark("by the skyline that navigation satellites show the way is clear with a chance of {percent:.0f} %"),
-    "horizon": mark("by the skyline that was measured the way is clear with a chance of {percent:.0f} %"),
-    "obstacles": mark("by the obstacles that were noted the way is clear with a chance of {percent:.0f} %"),
-    "place": mark("by the word for the place the way is clear with a chance of {percent:.0f} %"),
+    "gnss": mark("by the skyline that navigation satellites show the way is clear with a chance of {chance}"),
+    "horizon": mark("by the skyline that was measured the way is clear with a chance of {chance}"),
+    "obstacles": mark("by the obstacles that were noted the way is clear with a chance of {chance}"),
+    "place": mark("by the word for the place the way is clear with a chance of {chance}"),
 }
-_ANY_SOURCE = mark("by what is known of the sky the way is clear with a chance of {percent:.0f} %")
+_ANY_SOURCE = mark("by what is known of the sky the way is clear with a chance of {chance}")
 
 
 def beside_sky(job: Job, states: Mapping[str, PathStates], sky: SkyFindings | None) -> tuple[SkyAgreement, ...]:
@@ -117,15 +117,15 @@ def _text(site: str, satellite: SatelliteSky, blocked: float, state: State, chan
         percent=100.0 * blocked,
     )
     source = translated(_SOURCES.get(satellite.from_, _ANY_SOURCE))
-    allows = source.format(percent=100.0 * (satellite.p_clear or 0.0))
+    allows = source.format(chance=chance_text(satellite.p_clear or 0.0))
     if state == "agrees":
         return tell("{seen}; {allows}: the two agree", seen=seen, allows=allows)
     if state == "undecided":
         return tell(
-            "{seen}; {allows}: the sky alone does that {percent:.0f} % of the time, too often to rule it out",
+            "{seen}; {allows}: the sky alone does that {share} of the time, too often to rule it out",
             seen=seen,
             allows=allows,
-            percent=100.0 * chance,
+            share=chance_text(chance),
         )
     alone = tell("about {percent:.0f} % of the time", percent=100.0 * chance)
     if chance < 0.01:

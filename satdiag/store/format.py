@@ -66,7 +66,8 @@ def number_of(connection: sqlite3.Connection, pragma: str) -> int:
 def check_marks(connection: sqlite3.Connection, place: Path, for_writing: bool = False) -> None:
     """Refuse what is not ours before anything in the file is used. Raises NotAJob, StoreProblem."""
     if number_of(connection, "application_id") != APPLICATION_ID:
-        raise NotAJob(f"{place}: a database, but not a job file of satdiag. Name a NAME.satjob or a job folder.")
+        what = "a database, but not a job file of satdiag" if place.stat().st_size else "the file is empty"
+        raise NotAJob(f"{place}: {what}. Name a NAME.satjob or a job folder.")
     version = number_of(connection, "user_version")
     if version > USER_VERSION and for_writing:
         raise StoreProblem(

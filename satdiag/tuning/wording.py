@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from satdiag.findings import ChangeFindings, LevelLossFindings
-from satdiag.language import in_figures, tell, tell_many
+from satdiag.language import chance_text, in_figures, tell, tell_many
 from satdiag.tuning.baseline import Baseline
 from satdiag.tuning.compare import Comparison
 from satdiag.tuning.stopping import ALPHA, P_SLOW, P_WELL, Decision
@@ -47,10 +47,8 @@ def range_text(ends: _Ends) -> str:
 
 
 def percent(share: float) -> str:
-    """'12 %'; what rounds to nothing as 'less than 1 %'."""
-    if share < 0.005:
-        return tell("less than 1 %")
-    return tell("more than 99 %") if share > 0.995 else tell("{percent:.0f} %", percent=100 * share)
+    """'12 %'; what rounds to nothing as 'under 1 %'."""
+    return chance_text(share)
 
 
 def stop_text(found: Decision, baseline: Baseline, resolution_s: float) -> str:

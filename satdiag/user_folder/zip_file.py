@@ -14,6 +14,7 @@ from pathlib import Path
 from satdiag import zip_form
 from satdiag.csv_text import quoted
 from satdiag.errors import BadInput, Problem, SatdiagError, bad_input
+from satdiag.folder import bytes_of
 
 MAX_FILE_BYTES = 5_000_000
 MAX_TOTAL_BYTES = 50_000_000
@@ -46,11 +47,11 @@ def _bytes(place: Path) -> bytes:
     try:
         if place.stat().st_size > MAX_ZIP_BYTES:
             raise bad_input(place.name, f"the file is larger than {MAX_ZIP_BYTES} bytes", "Is it the right file?")
-        return place.read_bytes()
     except OSError as error:
         raise SatdiagError(
             f"{place}: cannot be read ({error.strerror}). Check its name and the rights to it."
         ) from None
+    return bytes_of(place)
 
 
 def _members(archive: zipfile.ZipFile, file: str, kinds: Mapping[str, str]) -> dict[str, bytes]:

@@ -7,6 +7,7 @@ import pytest
 from satdiag.acceptance.checklist import checklist
 from satdiag.acceptance.checklist_document import STATES
 from satdiag.acceptance.checklist_items import SECTIONS
+from satdiag.language import speaking
 from tests.acceptance.light_findings import light_findings
 from tests.helpers import make_job
 
@@ -95,7 +96,7 @@ def test_the_latest_row_decides_and_an_old_one_is_no_proof(rows, expected, earli
 def test_an_earlier_proof_says_so():
     one = item(walk("0:00 ring bus closed\n5:00:00 note - back"), "ring-closed")
     assert one.text.startswith("Earlier, before the last visit")
-    assert (one.seen, one.at, one.rows) == ("ring bus: closed", "2031-05-03T14:00:00Z", ("row 1",))
+    assert (one.seen, one.at, one.rows) == ("optical ring: closed", "2031-05-03T14:00:00Z", ("row 1",))
 
 
 @pytest.mark.parametrize("part", ["antenna", "lead", "receiver"])
@@ -194,7 +195,7 @@ def test_the_battery(volts, expected):
 
 def test_a_channel_that_was_tuned_to_is_in_the_list():
     one = item(walk("0:00 tune 31 requested\n0:02 tune 31 audio", lineup=LINEUP), "channels-listed")
-    assert (one.state, one.seen) == ("proved", "tune 31: audio")
+    assert (one.state, one.seen) == ("proved", "channel 31: sound heard")
 
 
 def test_a_lock_must_hold_five_minutes():
@@ -251,3 +252,20 @@ def test_what_the_sheet_settles(sheet, key, expected):
     found = walk("0:00 note - a", f"[receiver]\n{sheet}\n")
     assert item(found, key).state == expected
     assert "DEMO0000A7" not in json.dumps(found.to_dict())
+
+
+@pytest.mark.parametrize(
+    ("language", "ring", "tuned", "supply"),
+    [
+        ("en", "optical ring: closed", "channel 31: sound heard", "supply: 12.4 V"),
+        ("es", "anillo óptico: cerrado", "canal 31: se oyó el sonido", "alimentación eléctrica: 12,4 V"),
+        ("fr", "anneau optique\u202f: fermé", "canal 31\u202f: son entendu", "alimentation électrique\u202f: 12,4 V"),
+    ],
+)
+def test_the_entry_that_a_step_rests_on_is_named_in_the_language_in_use(language, ring, tuned, supply):
+    with speaking(language):
+        found = walk("0:00 ring bus closed\n0:05 supply receiver 12.4 V")
+        heard = walk("0:00 tune 31 requested\n0:02 tune 31 audio")
+    assert item(found, "ring-closed").seen == ring
+    assert item(found, "supply").seen == supply
+    assert item(heard, "sound").seen == tuned

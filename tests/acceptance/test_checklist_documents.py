@@ -80,7 +80,7 @@ def test_positions_on_a_closed_ring_tell_its_order(positions, ring, state):
     rows = "\n".join(["0:00 ring bus closed", *(f"1:00 ring position:{told}" for told in positions)])
     found = item(walk(rows, ring), "plugs")
     assert found.state == state
-    assert found.seen.startswith("ring position:")
+    assert found.seen.startswith("optical ring, position ")
     assert found.rows
 
 

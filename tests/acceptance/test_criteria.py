@@ -168,6 +168,22 @@ def test_without_open_channels_it_is_not_asked_and_said():
     assert found.state == "confirmed"
 
 
+@pytest.mark.parametrize(
+    ("lineup", "said"),
+    [
+        (LINEUP.rpartition("\n")[0], "The line-up marks no open channel: whether one plays was not asked."),
+        (
+            None,
+            "There is no line-up: open channels cannot be told from subscribed ones, so whether one plays was not "
+            "asked, and more checks are needed.",
+        ),
+    ],
+)
+def test_of_open_channels_that_are_not_known_there_is_one_note(lineup, said):
+    found = judged(without(good_visit(), "channel 20"), lineup=lineup)
+    assert [text for text in found.could_not if "open channel" in text] == [said]
+
+
 def test_refusals_before_anything_can_come_do_not_rule_it_out():
     rows = without(good_visit(), "tune", *(f" {channel} " for channel in CHANNELS))
     rows += [f"{clock(120 + 12 * k)} channel {channel} refused" for k, channel in enumerate(CHANNELS)]

@@ -104,7 +104,37 @@ def test_check_names_everything_at_once(tmp_path, capsys):
         "job.toml, line 7, column 'latitude_deg'",
         "horizon.csv, line 3, column 'elevation_deg'",
         "obstacles.csv, line 2, column 'distance_m'",
+        "observations.csv, line 2, column 'value'",
     ]
+
+
+def test_check_names_rows_of_the_wrong_length_and_wrong_contents_together(tmp_path, capsys):
+    """Also behind each other, before a quote that is left open, and in the line-up; nothing is told that a row which
+    could not be read may make right: the id that is withdrawn, the unit that was in use."""
+    blank = "," * (len(LOG.splitlines()[0].split(",")) - 4)
+    log = [
+        LOG.splitlines()[0],
+        f"2031-05-03T13:40:00Z,power,receiver,asleep{blank}",
+        "2031-05-03T13:41:00Z,power,receiver",
+        f"yesterday,power,receiver,awake{blank}",
+        f"2031-05-03T13:42:00Z,withdraw,row,z9{blank}",
+        f'2031-05-03T13:43:00Z,power,receiver,"awake{blank}',
+        "",
+    ]
+    lineup = "channel,name,category,packages\n1,a,b,c\n2,a\n1,a,b,c\n-3,a,b,c\n"
+    files = {"job.toml": SHEET, "observations.csv": "\n".join(log), "lineup.csv": lineup}
+    assert run(["check", str(write({name: text.encode() for name, text in files.items()}, tmp_path / "job"))]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.partition(":")[0] for line in lines] == [
+        "observations.csv, line 2, column 'value'",
+        "observations.csv, line 3",
+        "observations.csv, line 4, column 'time'",
+        "observations.csv, line 6",
+        "lineup.csv, line 3",
+        "lineup.csv, line 4, column 'channel'",
+        "lineup.csv, line 5, column 'channel'",
+    ]
+    assert all(line.count(". ") >= 1 for line in lines), "what is wrong, and how to mend it"
 
 
 def test_check_counts_what_it_does_not_print(tmp_path, capsys):

@@ -123,7 +123,7 @@ def test_twenty_problems_are_shown_and_all_are_counted(here, capsys):
         (["--map", "bench-log.toml", "bench-log.csv", "none"], "none: nothing there"),
         (["--map", "bench-log.toml", "none.csv", "job"], "none.csv: cannot be read"),
         (["--map", "none.toml", "bench-log.csv", "job"], "none.toml: cannot be read"),
-        (["--map", "bench-log.toml", "job", "job"], "job: cannot be read"),
+        (["--map", "bench-log.toml", "job", "job"], "job: this is a folder"),
         (["--map", "bench-log.csv", "bench-log.csv", "job"], "bench-log.csv, line 1: not valid TOML"),
         (["--map", "bench-log.toml", "bench-log.csv", "bench-log.csv"], "not a job file"),
         (["--map", "bench-log.toml", "header.csv", "job"], "no line gave an observation (0 lines of data)"),

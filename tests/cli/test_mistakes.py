@@ -15,7 +15,10 @@ def place(tmp_path_factory):
     place = tmp_path_factory.mktemp("mistakes")
     for name in ("job", "column", "date", "empty-log", "no-log", "toml", "word", "semicolons"):
         shutil.copytree(ROOT / "filling", place / name)
-    (place / "nothing").mkdir()
+    for name in ("nothing", "lists.csv"):
+        (place / name).mkdir()
+    for name in ("empty.satjob", "empty.csv"):
+        (place / name).write_bytes(b"")
     for name in ("text.txt", "words"):
         (place / name).write_text("hello\n", "utf-8")
 
@@ -39,6 +42,7 @@ MISTAKES = {
     "analyse": ["Missing argument", "analyse --help"],
     "analyse nowhere": ["nothing there", "NAME.satjob"],
     "analyse nothing": ["no job.toml here", "`satdiag new`"],
+    "analyse empty.satjob": ["the file is empty", "Name a NAME.satjob"],
     "analyse text.txt": ["not a job file", "NAME.satjob"],
     "analyse job/observations.csv": ["one file of a job folder", "Name the folder: job"],
     "analyse column": ["line 1", "column 'kind' is missing", "Write time,kind,"],
@@ -75,6 +79,10 @@ MISTAKES = {
     "simulate filing": ["There is no scenario 'filing'", "Did you mean filling?"],
     "docs nonsense": ["There is no topic 'nonsense'", "Topics: "],
     "record job --from replay:job": ["goes into a job file", "satdiag import"],
+    "new fresh --lineup empty.csv": ["empty.csv, line 1: the file is empty", "Write the header: channel,name"],
+    "user add lineups lists.csv": ["lists.csv: this is a folder", "Name a file"],
+    "user import nothing": ["nothing: this is a folder", "Name a file"],
+    "fleet report nowhere": ["nowhere: there is no such folder", "Name a data set"],
     "ring check job": ["holds no ring.toml", "satdiag ring new"],
 }
 

@@ -199,3 +199,16 @@ def _read_until(terminal, question):
         assert time.monotonic() < deadline, seen
         seen += os.read(terminal, 4096).decode()
     return seen
+
+
+def test_channels_that_play_without_an_account_can_be_named(here, capsys):
+    (here / "a.csv").write_bytes(LINEUP)
+    (here / "b.csv").write_bytes(MORE)
+    files = ["--lineup", "a.csv", "--lineup", "b.csv"]
+    assert run(["new", "job", "--id", "demo-7", *files, "--open", "32"]) == 0
+    assert {one.channel: one.is_open for one in open_job(here / "job").lineup} == {31: False, 32: True}
+    assert run(["new", "other", "--id", "demo-7", *files, "--open", "33"]) == 2
+    assert "--open: the line-up has no channel 33. Mend the number." in capsys.readouterr().err
+    assert run(["new", "other", "--id", "demo-7", "--open", "32"]) == 2
+    assert "name that too, --lineup FILE" in capsys.readouterr().err
+    assert not (here / "other").exists()

@@ -21,8 +21,8 @@ LINEUP = (
 PACKAGE = '[service]\npackage = "music"\n'
 
 
-def seen(rows, sheet="", lineup=LINEUP):
-    """Item to state of a small job."""
+def collected(rows, sheet="", lineup=LINEUP):
+    """What is seen of a small job."""
     job = make_job(rows, sheet, lineup=lineup)
     known = Known(
         job,
@@ -32,7 +32,12 @@ def seen(rows, sheet="", lineup=LINEUP):
         estimate_tuning(job),
         estimate_wiring(job),
     )
-    return {one.item: one.state for one in collect(known)}
+    return collect(known)
+
+
+def seen(rows, sheet="", lineup=LINEUP):
+    """Item to state of a small job."""
+    return {one.item: one.state for one in collected(rows, sheet, lineup)}
 
 
 MOVED = "0:00 place vehicle open-sky\n1:00 lock any {0}\n2:00 lock any {0}\n5:00 place vehicle street\n"
@@ -109,6 +114,9 @@ CASES = [
     ),
     ("1:00 noise receiver 50 dB\n2:00 noise receiver 50 dB\n3:00 noise receiver 50.5 dB", "noise", "steady"),
     ("1:00 noise receiver 50 dB\n2:00 noise receiver 50 dB\n3:00 noise receiver 59 dB", "noise", "raised"),
+    ("1:00 power receiver awake", "power", "awake"),
+    ("1:00 power receiver off\n2:00 listing source no", "power", "off"),
+    ("1:00 power receiver off\n2:00 listing source no\n3:00 power receiver awake", "power", "awake"),
     (
         "0:30 power receiver awake\n1:00 account service confirmed\n2:00 channel 1 refused\n2:10 channel 2 refused\n"
         "3:00 account service resend-requested\n9:00 channel 1 authorised\n9:10 channel 2 authorised",
@@ -155,6 +163,7 @@ def test_what_was_not_tried_is_not_there():
 def test_refused_channels_outside_the_package_are_told_from_others():
     outside = "1:00 channel 1 authorised\n1:05 channel 40 refused\n1:10 channel 41 refused"
     assert seen(outside, PACKAGE)["refused-pattern"] == "outside-package"
+    assert seen("1:05 channel 40 refused\n1:10 channel 41 refused", PACKAGE)["refused-pattern"] == "outside-package"
     assert seen("1:00 channel 1 authorised\n1:05 channel 2 refused", PACKAGE)["refused-pattern"] == "scattered"
     assert seen("1:00 channel 1 authorised", PACKAGE)["refused-pattern"] == "none"
     categories = "1:00 channel 1 authorised\n1:02 channel 2 authorised\n1:04 channel 3 authorised\n"
@@ -233,3 +242,62 @@ def test_reception_since_the_vehicle_was_moved_counts():
 )
 def test_levels_are_graded_by_their_scale(number, unit, receiver, grade):
     assert class_of_level(number, unit, receiver) == grade
+
+
+def test_looks_before_the_confirmation_are_left_out_and_the_reading_says_so():
+    early = "".join(f"0:0{n} channel {n} refused\n" for n in (1, 2, 3))
+    confirmed = "0:30 account service confirmed\n"
+
+    def but(rows):
+        return next(one.but for one in collected(rows) if one.item == "refused-pattern")
+
+    assert but(confirmed + "1:00 channel 40 authorised") == ""
+    assert but(early + "1:00 channel 40 authorised") == ""  # no confirmation: all looks count
+    some = but(early + confirmed + "1:00 channel 1 authorised\n1:01 channel 40 authorised")
+    assert some == "2 channels looked at only before the confirmation do not count"
+    found = satdiag.analyse(make_job(early + confirmed + "1:00 channel 40 authorised", lineup=LINEUP)).diagnosis
+    said = next(one.text for one in found.evidence if one.item == "refused-pattern")
+    assert said == ("no channel is refused (3 channels looked at only before the confirmation do not count)")
+
+
+OFF = "1:00 power receiver off\n"
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        OFF,
+        OFF + "2:00 note anything goodbye",
+        OFF + "2:00 listing source yes",
+        OFF + "2:00 channel 1 no-signal\n3:00 channel 1 refused",
+        OFF + "2:00 listing source no\n3:00 lock any yes",
+        "1:00 power receiver standby\n2:00 listing source no",
+        "1:00 power receiver off\n2:00 listing source no\n3:00 swap receiver same",
+    ],
+)
+def test_a_receiver_that_was_switched_off_or_lives_is_not_called_off(rows):
+    """Everything is switched off in the end, and what is received or shown takes a receiver that is on."""
+    assert seen("0:30 power receiver awake\n" + OFF + "2:00 listing source no")["power"] == "off"
+    assert "power" not in seen(rows)
+
+
+def test_a_receiver_that_is_off_is_called_unpowered_rather_than_not_entered():
+    rows = "1:00 power receiver {}\n2:00 listing source no\n3:00 ring other-sources working"
+    on, off = (satdiag.analyse(make_job(rows.format(word))).diagnosis.faults for word in ("awake", "off"))
+    assert on["not-configured"] > 3 * on["node-unpowered"]
+    assert off["node-unpowered"] > 3 * off["not-configured"]
+
+
+def test_noise_that_was_read_at_one_place_only_may_be_raised_there_all_along():
+    """A strong transmitter near one place raises the readout for as long as the vehicle stands there."""
+    steady = "{0}:10 noise receiver 50 dB\n{0}:20 noise receiver 50 dB\n{0}:30 noise receiver 50.5 dB\n"
+    here = "0:00 place vehicle open-sky\n" + steady.format(1)
+    (alone,) = (one for one in collected(here) if one.item == "noise")
+    assert alone.state == "steady"
+    assert alone.soft is not None
+    assert 0.5 <= alone.soft["raised"] < alone.soft["steady"]
+    (both,) = (
+        one for one in collected(here + "4:00 place vehicle street\n" + steady.format(5)) if one.item == "noise"
+    )
+    assert both.state == "steady"
+    assert both.soft is None

@@ -13,14 +13,15 @@ from satdiag.diagnosis.plan import Bench
 from satdiag.signal.estimate import estimate_signal
 from satdiag.sky.estimate import estimate_sky
 from tests.helpers import make_job
+from tests.wiring.rings import TOML
 
 LINEUP = "1,Demo 1,Rock,all\n2,Demo 2,Rock,all\n90,Demo Open,Info,open"
 LISTED = "0:00 place vehicle open-sky\n0:10 listing source yes\n"
 
 
-def offered(rows, lineup=LINEUP):
+def offered(rows, lineup=LINEUP, **documents):
     """The names of all tests that can be done after these rows."""
-    job = make_job(rows, lineup=lineup)
+    job = make_job(rows, lineup=lineup, **documents)
     sky = estimate_sky(job)
     known, model = _known(job, sky, estimate_signal(job, sky)), load_model()
     seen = collect(known)
@@ -30,10 +31,28 @@ def offered(rows, lineup=LINEUP):
 
 def test_positions_that_could_not_be_judged_are_not_asked_for_again():
     told = "".join(f"3:0{place} ring position:{name} {place}\n" for place, name in enumerate(("a", "b")))
-    assert "read-positions" in offered(LISTED)
-    assert "read-positions" not in offered(LISTED + told)
+    ring = {"documents": {"ring.toml": TOML.encode()}}
+    assert "read-positions" in offered(LISTED, **ring)
+    assert "read-positions" not in offered(LISTED + told, **ring)
     moved = LISTED + told + "9:00 listing source no\n9:30 listing source yes\n"
-    assert "read-positions" in offered(moved)  # the head unit has the receiver otherwise than it had then
+    assert "read-positions" in offered(moved, **ring)  # the head unit has the receiver otherwise than it had then
+
+
+def test_positions_are_not_asked_for_where_no_order_is_written():
+    unwanted = TOML.replace(next(line for line in TOML.splitlines() if line.startswith("wanted")), "")
+    plugged = {"documents": {"ring.toml": unwanted.encode()}}
+    assert "read-positions" not in offered(LISTED)
+    assert "read-positions" in offered(LISTED, **plugged)  # of an open ring, the plugs tell where it may be broken
+    assert "read-positions" not in offered(LISTED + "1:00 ring bus closed\n", **plugged)
+
+
+def test_all_channels_are_gone_through_again_once_the_account_is_confirmed():
+    """Looks of before say nothing of the package; where all were looked at since, nothing is left to look at."""
+    looks = "1:00 channel 1 refused\n1:20 channel 2 refused\n"
+    assert "check-channels" not in offered(LISTED + looks)
+    confirmed = LISTED + looks + "5:00 account service confirmed\n"
+    assert "check-channels" in offered(confirmed)
+    assert "check-channels" not in offered(confirmed + looks.replace("1:", "6:"))
 
 
 def test_an_open_channel_is_asked_for_where_one_is_known():
@@ -75,3 +94,12 @@ def test_what_was_read_at_another_place_does_not_count():
     rows += "1:10 bias current unreadable\n"
     assert "measure-bias" not in offered(LISTED + rows)
     assert "measure-bias" in offered(LISTED + rows + "5:00 place vehicle street\n")
+
+
+def test_where_a_channel_was_judged_nobody_is_sent_to_see_whether_the_source_is_offered():
+    place = "0:00 place vehicle open-sky\n"
+    assert "check-listing" in offered(place)
+    assert "check-listing" not in offered(place + "1:00 channel 1 refused\n")
+    assert "check-listing" in offered(place + "1:00 channel 1 unreadable\n")
+    gone = place + "1:00 channel 1 refused\n2:00 ring bus closed\n3:00 ring bus open\n"
+    assert "check-listing" in offered(gone)  # what was heard before the ring opened says nothing of now

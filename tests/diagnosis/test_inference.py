@@ -213,7 +213,7 @@ def test_marginals_equal_brute_force_over_sets_of_at_most_so_many_faults(order):
         if faults != ("other",):
             for fault in FAULTS:
                 p *= prior.faults[fault] if fault in faults else 1 - prior.faults[fault]
-            p *= prior.none_factor if not faults else 1
+            p *= prior.second_factor ** (len(faults) - 1) if faults else prior.none_factor
         for name, state in seen.items():
             p *= _by_hand(model.items[name], faults, state, model.error_floor)
         for name in faults or ("none",):

@@ -15,12 +15,22 @@ from satdiag.diagnosis.proof import trials
 from satdiag.diagnosis.proof_chance import chance_of_proof
 from satdiag.diagnosis.seen import Seen
 from satdiag.diagnosis.standing import Ground, Standing
-from satdiag.diagnosis.waiting import Wait, waiting_option
+from satdiag.diagnosis.waiting import (
+    ALL_STATES,
+    LOOK_AT_ALL,
+    LOOK_AT_ALL_MINUTES,
+    WAIT_FOR_ALL_MINUTES,
+    Wait,
+    last_channels,
+    waiting_option,
+)
 from satdiag.diagnosis.weighing import log_terms
+from satdiag.findings import EntitlementFindings, Quantiles
 
 MODEL = load_model()
 SPACE = MODEL.space()
 HEALTHY = SPACE.none
+SOON_S = Quantiles(60.0, 10.0, 300.0)
 DROPS = SPACE.mask_of("supply-dropout") & (SPACE.holds.sum(axis=1) == 1)
 
 
@@ -40,6 +50,92 @@ def with_wait(made):
     return replace(made, bench=bench)
 
 
+def with_last(made):
+    """Channels are seen to come, and some are refused yet."""
+    found = EntitlementFindings(authorised=20, refused=5, remaining_to_last_s=SOON_S)
+    bench = with_wait(made).bench
+    return replace(made, bench=replace(bench, last=last_channels(MODEL, made.belief(), found, "refused-pattern")))
+
+
+def alone(fault):
+    return SPACE.mask_of(fault) & (SPACE.holds.sum(axis=1) == 1)
+
+
+COMING = [Seen("entitlement", "growing"), Seen("refused-pattern", "scattered"), Seen("satellite", "weak")]
+
+
+def test_where_channels_come_all_are_looked_at_until_the_last_has_come():
+    """The answer that all play stands in place of what was seen of them; each answer weighed narrowly and in full."""
+    made = with_last(standing(COMING))
+    ground, found = Ground(made), {}
+    for test in made.bench.tests():
+        if test.name in (LOOK_AT_ALL, "wait-and-recheck"):
+            found[test.name] = made.bench.option(test, made.belief())
+            assert found[test.name].states == ALL_STATES
+            for state, row in enumerate(ground.after(test)):
+                whole = made.told(test, made.belief(), state)
+                assert row == pytest.approx(whole.belief().p[ground.at], abs=2e-3)
+                assert LOOK_AT_ALL not in {one.name for one in whole.bench.tests()}
+    assert found[LOOK_AT_ALL].minutes < found["wait-and-recheck"].minutes
+    all_now, all_later = found[LOOK_AT_ALL].table[:, 0], found["wait-and-recheck"].table[:, 0]
+    assert all_now[HEALTHY] < all_later[HEALTHY]
+    assert all_now[alone("partial-package")].max() < 0.05 * all_now[HEALTHY]
+    test = next(test for test in made.bench.tests() if test.name == LOOK_AT_ALL)
+    after = made.told(test, made.belief(), 0)
+    seen = [Seen("entitlement", "complete"), Seen("refused-pattern", "none"), Seen("satellite", "weak")]
+    assert after.belief().p == pytest.approx(standing(seen).belief().p)
+    assert made.bench.text(test).startswith("By now the last channels may have come. Go through every channel")
+
+
+def test_who_looks_for_the_last_channels_does_so_for_proof_alone():
+    made = with_last(standing(COMING, twice=False))
+    assert LOOK_AT_ALL not in {test.name for test in made.bench.tests()}
+    wait = next(test for test in made.bench.tests() if test.name == "wait-and-recheck")
+    assert made.bench.option(wait, made.belief()) is made.bench.waiting
+    first = with_last(standing([COMING[0], COMING[2]]))
+    look = next(test for test in first.bench.tests() if test.name == LOOK_AT_ALL)
+    assert len(first.bench.option(look, first.belief()).states) == 4  # nobody has looked which are refused
+    found = EntitlementFindings(refused=5, remaining_to_last_s=SOON_S, exposure_s=900.0, last_look_s=700.0)
+    just_now = last_channels(MODEL, made.belief(), found, "refused-pattern")
+    assert just_now is not None
+    assert just_now.look is None
+    earlier = last_channels(MODEL, made.belief(), replace(found, last_look_s=500.0), "refused-pattern")
+    assert earlier is not None
+    assert earlier.look is not None
+    nobody = EntitlementFindings(authorised=20, refused=0, remaining_to_last_s=SOON_S)
+    assert last_channels(MODEL, made.belief(), nobody, "refused-pattern") is None
+
+
+def test_the_chance_of_proof_counts_on_the_last_channels():
+    """Three causes alike likely at first: what lets all channels come is sure once they have, and not before."""
+    log_prior = np.full(len(SPACE.hypotheses), np.log(1e-9))
+    log_prior[alone("partial-package") | alone("entitlement-not-received")] = np.log(0.3)
+    log_prior[HEALTHY] = np.log(0.3)
+    made, plain = (replace(one, log_prior=log_prior) for one in (with_last(standing(COMING)), standing(COMING)))
+    test = next(test for test in MODEL.tests if test.name == LOOK_AT_ALL)
+    assert made.belief().probability_of("none") < 0.95
+    all_play = with_last(made).bench.option(test, made.belief()).table[:, 0]
+    assert chance_of_proof(made, [test], 2000) == pytest.approx(float(made.belief().p @ all_play), abs=0.04)
+    assert chance_of_proof(plain, [test]) == 0.0
+
+
+def test_the_minutes_of_these_looks_are_those_of_the_tests():
+    minutes = {test.name: test.minutes for test in MODEL.tests}
+    assert (minutes[LOOK_AT_ALL], minutes["wait-and-recheck"]) == (LOOK_AT_ALL_MINUTES, WAIT_FOR_ALL_MINUTES)
+
+
+def test_another_receiver_takes_along_what_was_seen_of_the_first():
+    """What its channels showed has to be looked at anew; what was measured of the vehicle stays."""
+    made = standing([Seen("open-channel", "plays"), *COMING, Seen("supply", "normal"), Seen("resets", "several")])
+    test = next(test for test in MODEL.tests if test.name == "swap-receiver")
+    after = made.told(test, made.belief(), 0)
+    stays = [Seen("satellite", "weak"), Seen("supply", "normal"), Seen("swap-receiver", "same")]
+    assert after.belief().p == pytest.approx(standing(stays).belief().p)
+    row, whole = Ground(made).after(test)[0], after.belief().p[Ground(made).at]
+    assert row / row.sum() == pytest.approx(whole / whole.sum(), abs=1e-6)
+    assert {"play-open-channel", "watch-restarts", LOOK_AT_ALL} <= {one.name for one in after.bench.tests()}
+
+
 def test_the_belief_after_every_answer_is_that_of_the_whole_space():
     """Families, caps, second readings, a wait and a resend: each answer, weighed narrowly and in full."""
     seen = [Seen("entitlement", "nothing"), Seen("bias", "low"), Seen("satellite", "weak"), Seen("supply", "normal")]
@@ -48,8 +144,9 @@ def test_the_belief_after_every_answer_is_that_of_the_whole_space():
     for test in made.bench.tests():
         names.add(test.name)
         for state, row in enumerate(ground.after(test)):
-            whole = made.told(test, made.belief(), state).belief().p
-            assert row == pytest.approx(whole[ground.at], abs=2e-3)
+            whole = made.told(test, made.belief(), state).belief().p[ground.at]
+            assert row / row.sum() == pytest.approx(whole / whole.sum(), abs=1e-6)
+            assert row.sum() == pytest.approx(whole.sum(), abs=1e-2)  # a surprise speaks for what is left out
     assert {"wait-and-recheck", "ask-resend", "measure-bias", "measure-supply", "check-account"} <= names
 
 
@@ -92,6 +189,8 @@ def test_a_second_look_for_what_comes_and_goes_by_hand():
         (Seen("supply", "dips"), False),
         (Seen("resets", "none"), True),
         (Seen("resets", "several"), False),
+        (Seen("audio", "playing"), True),
+        (Seen("audio", "once"), False),
     ],
 )
 def test_what_comes_and_goes_is_looked_for_again_until_it_was_looked_for_enough(one, again):

@@ -54,7 +54,8 @@ def test_random_models_of_several_states_against_all_sets(seed):
     """Eight faults, five findings of two to four states, some of them soft: 256 sets by hand."""
     rng = np.random.default_rng(seed)
     priors = rng.uniform(0.005, 0.1, 8)
-    prior = dataclasses.replace(prior_of(*priors), none_factor=0.3)
+    second = (1.0, 0.4, 2.5)[seed % 3]
+    prior = dataclasses.replace(prior_of(*priors), none_factor=0.3, second_factor=second)
     items, seen = [], []
     for _ in range(5):
         count = int(rng.integers(2, 5))
@@ -69,7 +70,8 @@ def test_random_models_of_several_states_against_all_sets(seed):
     expected, faults = 0.0, np.zeros(8)
     for bits in product((False, True), repeat=8):
         held = [fault for fault, flag in zip(FAULTS, bits, strict=False) if flag]
-        p = np.prod([priors[k] if bits[k] else 1 - priors[k] for k in range(8)]) * (1.0 if held else 0.3)
+        p = np.prod([priors[k] if bits[k] else 1 - priors[k] for k in range(8)])
+        p *= second ** (len(held) - 1) if held else 0.3
         for one, look in zip(items, seen, strict=True):
             chances = np.diff([0.0, *(cumulative(one, held, s) for s in range(len(one.states)))])
             likelihood = [look.soft[s] if look.soft else float(s == look.state) for s in one.states]
@@ -102,7 +104,7 @@ def test_pairs_of_the_truncated_model_are_the_pairs_of_the_full_one_when_no_thir
     """With all but two priors at nothing, the sets of two are all sets."""
     model = load_model()
     few = dict.fromkeys(FAULTS, 1e-12) | {"antenna-weak": 0.2, "indoors": 0.3}
-    prior = Prior(few, 0.01, 1.0)
+    prior = Prior(few, 0.01, 1.0, 0.4)
     seen = [Seen("any-path", "weak"), Seen("bias", "normal")]
     exact, pairs = quickscore.marginals(model, prior, seen), quickscore.truncated(model, space_of(2), prior, seen)
     for fault in FAULTS:
@@ -128,7 +130,7 @@ def test_moving_the_odds_of_one_fault_moves_its_probability_by_the_published_rul
     p = quickscore.marginals(model, prior, seen)["antenna-open"]
     for k in (0.25, 3.0, 9.0):
         raised = {**prior.faults, "antenna-open": scale_odds(prior.faults["antenna-open"], k)}
-        moved = quickscore.marginals(model, Prior(raised, prior.other, prior.none_factor), seen)["antenna-open"]
+        moved = quickscore.marginals(model, dataclasses.replace(prior, faults=raised), seen)["antenna-open"]
         assert moved == pytest.approx(k * p / (1 - p + k * p), abs=1e-9)
 
 
@@ -138,3 +140,14 @@ def test_of_nothing_seen_the_prior_is_left():
     prior = Prior(known.faults, known.other, 1.0)  # nothing wrong as often as all faults are absent
     found = quickscore.marginals(model, prior, [])
     assert [found[fault] for fault in FAULTS] == pytest.approx([prior.faults[fault] for fault in FAULTS], rel=1e-9)
+
+
+def test_a_space_that_tells_kinds_apart_has_the_marginals_of_one_that_does_not():
+    """The sets of faults are the same; each stands there once for every kind, with that kind's share."""
+    model = load_model()
+    prior = prior_for(model, Sheet("x", reason="complaint"))
+    assert model.shares
+    assert len(model.space(2).hypotheses) > len(space_of(2).hypotheses)
+    for seen in ([], [Seen("bias", "open"), Seen("any-path", "none")], [Seen("configuration", "differs")]):
+        plain = quickscore.truncated(model, space_of(2), prior, seen)
+        assert quickscore.truncated(model, model.space(2), prior, seen) == pytest.approx(plain, rel=1e-9)

@@ -33,6 +33,7 @@ other_share = 0.4
 other_prior = [0.1, 0.2, 0.3, 0.4]
 other_kinds = { elsewhere = 0.3, anything = 0.7 }
 none_factor = [1.0, 0.5, 0.25, 0.75]
+second_factor = 0.3
 reception_faults = ["indoors", "feed-lossy/constant"]
 
 [can]
@@ -143,7 +144,7 @@ def model():
 def a_prior():
     """Of a complaint; the faults without a table are as good as impossible."""
     named = {name: table["prior"][1] for name, table in DATA["fault"].items()}
-    return Prior(dict.fromkeys(FAULTS, SURE) | named, DATA["other_prior"][1], DATA["none_factor"][1])
+    return Prior(dict.fromkeys(FAULTS, SURE) | named, DATA["other_prior"][1], DATA["none_factor"][1], 0.3)
 
 
 # --- the loops ---------------------------------------------------------------------------------------------------
@@ -209,7 +210,7 @@ def sets_of(most):
     for size in range(most + 1):
         for chosen in combinations(DATA["fault"], size):
             for kinds in product(*(kinds_of(fault) for fault in chosen)):
-                p = (1 - prior.other) * (prior.none_factor if not chosen else 1.0)
+                p = (1 - prior.other) * (prior.none_factor if not chosen else 0.3 ** (size - 1))
                 for fault in DATA["fault"]:
                     p *= prior.faults[fault] if fault in chosen else 1 - prior.faults[fault]
                 for fault, kind in zip(chosen, kinds, strict=True):
@@ -261,6 +262,8 @@ def test_a_model_holds_what_its_file_says(model):
     reasons = ("just-installed", "complaint", "check", "unknown")
     assert model.other_prior == dict(zip(reasons, DATA["other_prior"], strict=True))
     assert model.none_factor == dict(zip(reasons, DATA["none_factor"], strict=True))
+    assert model.second_factor == 0.3
+    assert build_model({key: value for key, value in DATA.items() if key != "second_factor"}).second_factor == 1.0
     assert model.faults["feed-lossy"] == Fault(
         "feed-lossy",
         dict(zip(reasons, [0.02, 0.04, 0.06, 0.08], strict=True)),

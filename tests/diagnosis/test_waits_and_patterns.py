@@ -9,6 +9,7 @@ from math import exp
 import pytest
 
 from satdiag.diagnosis.evidence import Known, collect
+from satdiag.diagnosis.waiting import Wait
 from satdiag.entitlement.estimate import estimate_entitlement
 from satdiag.exposure import exposure_clock
 from satdiag.findings import SignalFindings, SkyFindings, TuningFindings, WiringFindings
@@ -93,3 +94,10 @@ def test_a_category_may_fill_in_while_another_never_comes():
 def test_several_missing_channels_are_misread_less_than_one_reading():
     found = seen([*looks(1, "missing", (3, 4, 5)), *looks(2, "authorised", (6, 7, 8))])["listed-channels"]
     assert (found.state, found.repeats) == ("some-missing", 3)
+
+
+@pytest.mark.parametrize("many", [1.0, 7.0])
+def test_a_wait_promises_nothing_for_certain(many):
+    assert "(at least one with a chance of over 99 %)" in Wait(30.0, 0.9999, many).text()
+    assert "(at least one with a chance of 93 %)" in Wait(30.0, 0.93, many).text()
+    assert "(at least one with a chance of under 1 %)" in Wait(30.0, 0.001, many).text()

@@ -21,6 +21,7 @@ from satdiag.fleet.processes import MOST_LOST_AT_START, ProcessCrew
 from satdiag.fleet.run import Wishes, run_fleet
 from satdiag.fleet.task import NO_MEMORY
 from tests.fleet.rows import quick_job
+from tests.recorder.devices import at_some_pace
 
 ROOT = Path(__file__).parents[2]
 
@@ -73,19 +74,25 @@ def run_badly(folder, *more):
 
 @pytest.mark.skipif(os.name == "nt", reason="the jobs of this test act by signals and limits of POSIX")
 def test_jobs_that_hang_die_or_take_all_memory_are_rows_of_their_own_and_the_others_go_on(tmp_path):
+    at_some_pace(lambda slowly: bad_jobs_and_good_ones(tmp_path / f"{slowly:g}", 0.05 * slowly))
+
+
+def bad_jobs_and_good_ones(folder, most_minutes):
+    """No job may take longer than so many minutes."""
+    folder.mkdir()
     for number, name in enumerate(["0-dies", "1-hangs", "2", "3-large", "4", "5", "6-hangs", "7", "8"]):
-        quick_job(tmp_path / "jobs" / name, number)
-    told, tries, _ = run_badly(tmp_path, "--workers", "2", "--most-minutes", "0.05")
+        quick_job(folder / "jobs" / name, number)
+    told, tries, _ = run_badly(folder, "--workers", "2", "--most-minutes", f"{most_minutes:g}")
     assert (told["done"], told["bad"], told["stopped"]) == (5, 4, False)
-    rows = {Path(row["source"]).name: row["error"] for row in read_table(tmp_path / "out", "jobs").to_pylist()}
+    rows = {Path(row["source"]).name: row["error"] for row in read_table(folder / "out", "jobs").to_pylist()}
     assert rows == {
         "0-dies": DIED,
-        "1-hangs": took_too_long(3.0),
-        "6-hangs": took_too_long(3.0),
+        "1-hangs": took_too_long(60 * most_minutes),
+        "6-hangs": took_too_long(60 * most_minutes),
         "3-large": NO_MEMORY,
         **dict.fromkeys(("2", "4", "5", "7", "8")),
     }
-    assert rows["1-hangs"].startswith("took longer than 0.05 minutes")
+    assert rows["1-hangs"].startswith(f"took longer than {most_minutes:g} minutes")
     assert tries["0-dies"] == 2  # once with others beside it, once alone
     assert tries["1-hangs"] == tries["6-hangs"] == tries["3-large"] == 1
 

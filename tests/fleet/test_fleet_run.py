@@ -238,9 +238,16 @@ def wait_for_rows(out, count, process):
 
 
 _SLOWLY = """
-import sys
-from satdiag.fleet import writing
+import time
+from satdiag.fleet import task, writing
 writing.BATCH_JOBS = 1  # so that there is a midway in a few jobs
+well = task.analyse_one
+
+def slowly(request):
+    time.sleep(0.0 if request.path.endswith("00") else 4.0)  # and time to stop it there
+    return well(request)
+
+task.analyse_one = slowly
 from satdiag.cli import main
 if __name__ == "__main__":
     main()

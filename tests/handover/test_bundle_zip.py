@@ -91,11 +91,11 @@ def test_sha256sum_reads_the_list(data, tmp_path):
     with zipfile.ZipFile(io.BytesIO(data)) as read:
         read.extractall(tmp_path)
     words = ["sha256sum", "-c", "--strict", "MANIFEST.txt"]
-    found = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False)
+    found = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, timeout=240, check=False)
     assert found.returncode == 0, found.stderr
     assert len(found.stdout.splitlines()) == len(members(data)) - 1
     (tmp_path / "rows.csv").write_bytes(b"changed")
-    found = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False)
+    found = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, timeout=240, check=False)
     assert found.returncode == 1
 
 

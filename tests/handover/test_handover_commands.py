@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import os
@@ -229,3 +230,27 @@ def _until(master: int, words: str, patience_s: float = 60.0) -> str:
         if select.select([master], [], [], 0.2)[0]:
             said += os.read(master, 1000).decode(errors="replace")
     return said
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="rights as POSIX has them")
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("export", "--json", "x.json"),
+        ("paper", "--out", "x.html"),
+        ("letter", "--for", "customer", "--out", "x.html"),
+    ],
+)
+def test_a_place_that_cannot_be_written_is_told_with_what_to_do(words, folder, monkeypatch, capsys):
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    for name in ("satdiag.handover.writing.write_new", "satdiag.letter.writing.replace_file"):
+        monkeypatch.setattr(name, refuse)
+    command, *rest = words
+    assert run([command, str(folder), *rest[:-1], str(folder.parent / rest[-1])]) == 2
+    said = capsys.readouterr().err
+    assert "(Permission denied)" in said
+    assert "ame another place." in said
+    assert "folder there" not in said
+    assert list(folder.parent.iterdir()) == [folder]

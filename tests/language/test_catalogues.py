@@ -1,5 +1,6 @@
 """The catalogues are whole: each text said has its Spanish and French, with the same values set in."""
 
+import gettext
 import importlib.util
 from io import BytesIO
 from pathlib import Path
@@ -42,9 +43,23 @@ def test_a_text_with_other_values_is_found(tmp_path, monkeypatch):
     monkeypatch.setattr(SCRIPT, "CATALOGUES", tmp_path)
     (tmp_path / "es").mkdir()
     (tmp_path / "es" / "x.po").write_text(
-        'msgid "{n} of {all}"\nmsgstr "{n} de {todo}"\n\nmsgid "a"\nmsgstr ""\n', encoding="utf-8"
+        f'msgid ""\nmsgstr ""\n"Plural-Forms: {SCRIPT.PLURAL_FORMS["es"]}\\n"\n\n'
+        'msgid "{n} of {all}"\nmsgstr "{n} de {todo}"\n\nmsgid "a"\nmsgstr ""\n',
+        encoding="utf-8",
     )
     _, wrong = SCRIPT.catalogue("es")
     assert len(wrong) == 2
     assert "other values" in wrong[0]
     assert "no translation" in wrong[1]
+
+
+@pytest.mark.parametrize("language", SCRIPT.LANGUAGES)
+def test_every_text_with_a_count_is_said_in_the_language_for_any_count(language):
+    """A header with another number of forms than the entries would leave all but one in English."""
+    with (SCRIPT.CATALOGUES / f"{language}.mo").open("rb") as file:
+        spoken = gettext.GNUTranslations(file)
+    counted = [entry for entry in SCRIPT.catalogue(language)[0] if isinstance(entry.id, tuple)]
+    assert len(counted) > 100
+    for entry in counted:
+        for n in (0, 1, 2, 5, 8, 100):
+            assert spoken.ngettext(*entry.id, n) in entry.string

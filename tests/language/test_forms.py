@@ -10,6 +10,7 @@ from babel.numbers import format_decimal
 from babel.plural import to_python
 
 from satdiag.language import (
+    chance_text,
     clock_text,
     date_text,
     in_figures,
@@ -97,3 +98,20 @@ def test_what_the_catalogue_does_not_hold_stands_as_it_is():
     with speaking("es"):
         assert tell("no such text {x:.1f}", x=0.5) == "no such text 0,5"
         assert tell("{x}", x="0.5") == "0.5"  # text is set in as it is
+
+
+@pytest.mark.parametrize(
+    ("chance", "en", "es", "fr"),
+    [
+        (0.0, "under 1 %", "menos del 1 %", "moins de 1 %"),
+        (0.004, "under 1 %", "menos del 1 %", "moins de 1 %"),
+        (0.006, "1 %", "1 %", "1 %"),
+        (0.994, "99 %", "99 %", "99 %"),
+        (0.996, "over 99 %", "más del 99 %", "plus de 99 %"),
+        (1.0, "over 99 %", "más del 99 %", "plus de 99 %"),
+    ],
+)
+def test_no_chance_that_was_computed_is_said_to_be_none_or_a_certainty(chance, en, es, fr):
+    for language, wanted in (("en", en), ("es", es), ("fr", fr)):
+        with speaking(language):
+            assert chance_text(chance).replace("\u202f", " ").replace("\u00a0", " ") == wanted

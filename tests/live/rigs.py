@@ -5,10 +5,12 @@ from __future__ import annotations
 import time
 import uuid
 from contextlib import asynccontextmanager, contextmanager
+from functools import partial
 
 import httpx
 
 from satdiag.job import build_job
+from satdiag.live import deck as deck_module
 from satdiag.live.app import make_app
 from satdiag.live.deck import Deck
 from satdiag.live.pairing import Pairing
@@ -41,6 +43,9 @@ LINEUP = b"""channel,name,category,packages
 """
 CODE, WATCH = "12345678", "87654321"
 LOOSE = Limits(1e6, 1e6, 1e6, 1e6)
+PATIENCE_S = 60.0
+"""How long an answer waits for a commit, where a test does not say otherwise: a busy computer is late."""
+deck_module.CHANGE_WAIT_S = PATIENCE_S
 
 
 def new_job(place, lineup=True):
@@ -54,6 +59,7 @@ def running(place, **more):
     """A deck that records into a file."""
     deck = Deck(place, **{"analyse_every_s": 600.0, **more})
     deck.start()
+    deck._taps.take = partial(deck._taps.take, wait_s=PATIENCE_S)
     try:
         yield deck
     finally:
@@ -76,7 +82,7 @@ def tap(kind="channel", subject="31", value="refused", **more):
     }
 
 
-def until(what, timeout_s=60.0):
+def until(what, timeout_s=PATIENCE_S):
     """Wait until something is so."""
     end = time.monotonic() + timeout_s
     while not (found := what()):

@@ -2,7 +2,6 @@
 
 import re
 import threading
-import time
 
 import pytest
 
@@ -269,9 +268,13 @@ def test_the_analysis_waits_while_rows_are_waiting(place, monkeypatch):
         monkeypatch.setattr(LiveFile, "append", reluctant)
         deck._taps.take(PAGE, [tap()], wait_s=0.1)
         until(lambda: deck.state(None)["store_trouble"])
-        at_s = deck._analyst.latest.at_s
+        waits, is_behind = [], deck._analyst._is_behind
+        monkeypatch.setattr(deck._analyst, "_is_behind", lambda: waits.append(is_behind()) or waits[-1])
         deck._analyst.refresh()
-        time.sleep(0.8)
+        until(lambda: waits)  # so none is under way that began before
+        at_s = deck._analyst.latest.at_s
+        until(lambda: len(waits) > 3)
+        assert all(waits)
         assert deck._analyst.latest.at_s == at_s
         full[0] = False
         until(lambda: deck._analyst.latest.at_s > at_s)

@@ -81,7 +81,13 @@ def test_what_has_not_changed_is_not_sent_again():
 
 def test_only_time_going_on_is_no_change():
     state = made(Random(3)) | {"levels": [{"path": "satellite", "value": 3, "age_s": 1.0}]}
-    later = {**state, "analysis_age_s": 77.0, "speed_age_s": 3.0, "levels": [{**state["levels"][0], "age_s": 9.0}]}
+    later = {
+        **state,
+        "analysis_age_s": 77.0,
+        "speed_age_s": 3.0,
+        "built_s": 8.0,
+        "levels": [{**state["levels"][0], "age_s": 9.0}],
+    }
     assert Frame(state).sign == Frame(later).sign
     for key, value in (("levels", []), ("held", 3), ("now", {"value": "other"})):
         assert Frame({**state, key: value}).sign != Frame(state).sign

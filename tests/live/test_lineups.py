@@ -274,7 +274,7 @@ def test_sheet_and_lineup_are_changed_together_or_not_at_all(tmp_path, user, mon
         replace(self, changed, rows)
 
     monkeypatch.setattr(LiveFile, "replace_documents", reluctant)
-    monkeypatch.setattr(deck_module, "CHANGE_WAIT_S", 0.3)
+    monkeypatch.setattr(deck_module, "CHANGE_WAIT_S", 0.3 if error is StoreWaits else 60.0)
     channels = [PastedChannel(1, "a", "x"), PastedChannel(2, "b", "y")]
     with running(place) as deck:
         with pytest.raises(error):

@@ -6,6 +6,7 @@ program that answers as that does, or badly.
 
 import asyncio
 import json
+import signal
 import subprocess
 import sys
 import time
@@ -24,6 +25,7 @@ from tests.live.rigs import CODE, HOST, PAGE, WATCH, browser, new_job, running, 
 
 GOOD = {"what": "customer", "form": "html", "language": "es", "by": "Demo Hand"}
 WISH = Wish("report", "html", "en")
+STOP, GO_ON = getattr(signal, "SIGSTOP", 0), getattr(signal, "SIGCONT", 0)
 
 
 def answering(code):
@@ -269,12 +271,15 @@ def test_a_letter_is_made_of_what_was_saved_and_served_as_a_page_that_can_do_not
         sent = [tap("channel", "1", "authorised"), tap("channel", "2", "refused")]
         assert (await client.post("/taps", json={"page": PAGE, "taps": sent})).status_code == 200
         assert (await client.post("/make", json=GOOD)).json()["making"]["what"] == "customer"
+        process = until(lambda: deck.maker._process)
+        process.send_signal(STOP)  # it shall not be done before it was looked at
         busy = await client.post("/make", json=GOOD, headers={"Accept-Language": "es"})
         assert (busy.status_code, busy.json()["error"][:24]) == (409, "Se está preparando otro ")
         meanwhile = tap("channel", "3", "refused")
         answer = await client.post("/taps", json={"page": PAGE, "taps": [meanwhile]})
         assert answer.json()["saved"] == [meanwhile["key"]]
         assert (await client.get("/made")).json()["making"], "it did not wait for the paper"
+        process.send_signal(GO_ON)
         end_s = time.monotonic() + 200
         while (told := (await client.get("/made")).json())["making"]:
             assert time.monotonic() < end_s

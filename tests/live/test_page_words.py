@@ -11,6 +11,7 @@ from importlib.resources import files
 import pytest
 from babel import Locale
 
+from satdiag.entry_words import words_of
 from satdiag.errors import BadInput
 from satdiag.language import LANGUAGES, forms_of, speaking
 from satdiag.live import page_words
@@ -18,7 +19,6 @@ from satdiag.live.known_words import CHECKED, HEARD, STORED, said
 from satdiag.live.page_words import all_script_texts, language_of, page_in, page_texts, script_texts, script_words
 from satdiag.live.pasted import read_channels
 from satdiag.live.sheet_edit import edited
-from satdiag.live.wording import words_of
 from satdiag.rows import Row
 from satdiag.sheet import KEYS
 from satdiag.user_folder import ENVIRONMENT

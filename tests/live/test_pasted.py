@@ -164,3 +164,29 @@ def test_any_text_is_read_without_an_error_and_makes_a_line_up(text):
         assert f"{channel.number}" in text
     again = parse_lineup(lineup_bytes(found.channels, Marks(), "music").decode())
     assert [(line.channel, line.name, line.category) for line in again] == [one[:3] for one in found.channels]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "31 Alpha\n5 Preview (open)",
+        "31 Alpha\n5 Preview [Open]",
+        "Alpha - 31\nPreview (free) - 5",
+        "31: Alpha (Rock)\n32: Beta (Rock)\n5: Preview (abierto)",
+        "number,name,category,open\n31,Alpha,Rock,no\n5,Preview,Rock,yes",
+        "No.;Name;Genre;Access\n31;Alpha;Rock;subscription\n5;Preview;Rock;open",
+        "number,name,ouvert\n31,Alpha,\n5,Preview,x",
+        "Rock\n31 Alpha\n\nOpen\n5 Preview",
+    ],
+)
+def test_a_channel_that_plays_without_an_account_can_be_marked(text):
+    found = {one.number: one for one in read_channels(text).channels}
+    assert (found[5].name, found[5].packages) == ("Preview", "open")
+    assert (found[31].name, found[31].packages) == ("Alpha", "")
+    lines = lineup_bytes(found.values(), Marks(), "music").decode()
+    assert {line.channel: line.is_open for line in parse_lineup(lines)} == dict.fromkeys(found, False) | {5: True}
+
+
+@pytest.mark.parametrize("name", ["Open Road", "The Open", "Radio Free", "Alpha (openers)"])
+def test_a_name_that_only_sounds_open_marks_nothing(name):
+    assert read_channels(f"5 {name}\n31 Alpha").channels[0] == (5, name, "", "")

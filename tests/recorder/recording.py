@@ -222,7 +222,7 @@ class Recording:
         return self._end()
 
     def _end(self) -> int:
-        code = self.process.wait(60)
+        code = self.process.wait(240)
         for reader in self._readers:
             reader.join()
         for stream in (self.process.stdout, self.process.stderr, self.process.stdin):

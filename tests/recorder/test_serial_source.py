@@ -269,9 +269,8 @@ def test_a_bench_instrument_is_asked_as_its_profile_says_and_its_first_answer_co
     stop.set()
     thread.join()
     assert {query for _, query in asked} == {b"READ?"}
-    assert len(asked) == 4
-    assert spent_s > 3 * 0.2, "not more often than its profile says"
-    assert [line.readings for line in lines] == [(Reading("supply", "receiver", "+1.28100E+01", "V"),)] * 4
+    assert 4 <= len(asked) <= 1 + spent_s / 0.2, "not more often than its profile says"
+    assert [line.readings for line in lines] == [(Reading("supply", "receiver", "+1.28100E+01", "V"),)] * len(lines)
 
 
 def test_questions_that_were_missed_are_not_made_up_for(device):

@@ -198,5 +198,5 @@ def test_parsing_imports_no_driver():
         "parse_spec('replay:x'); "
         "print([name for name in ('serial', 'pandas', 'numpy', 'sqlite3') if name in sys.modules.keys() - there])"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=240, check=True)
     assert done.stdout.strip() == "[]"

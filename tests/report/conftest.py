@@ -10,7 +10,10 @@ from typing import Any
 
 import pytest
 
-PATIENCE_MS = 90_000
+from satdiag.report import browser
+
+PATIENCE_MS = 240_000
+"""What gives way to all else, as an analysis does, is late on a computer that has much else to do."""
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 
 
@@ -34,10 +37,10 @@ def chromium() -> Iterator[Any]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        browser.new_context, browser.new_page = patient(browser.new_context), patient(browser.new_page)
-        yield browser
-        browser.close()
+        found = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        found.new_context, found.new_page = patient(found.new_context), patient(found.new_page)
+        yield found
+        found.close()
 
 
 def patient(make: Any) -> Any:
@@ -49,6 +52,12 @@ def patient(make: Any) -> Any:
         return found
 
     return made
+
+
+@pytest.fixture(autouse=True)
+def patient_printing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A browser that prints has as long, too."""
+    monkeypatch.setattr(browser, "TIME_LIMIT_S", PATIENCE_MS / 1000)
 
 
 @pytest.fixture

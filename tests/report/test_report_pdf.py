@@ -16,11 +16,11 @@ import satdiag.cli as command_line
 from satdiag.errors import SatdiagError
 from satdiag.report import browser, report_html
 from satdiag.report.browser import NoBrowser, find_browser, is_whole, pdf_or_page, print_pdf
+from satdiag.report.sheets import Paper
 from tests.recorder.devices import at_some_pace
 from tests.report.conftest import browser_path
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
-MARGIN = "@page { margin: 15mm; }"
 SHEETS = {"A4": (595, 842), "letter": (612, 792)}
 """Sheets in points: ISO 216, ANSI/ASME Y14.1."""
 
@@ -95,9 +95,9 @@ def test_the_command_prints_one_first_page_and_all_the_rest_tagged_over_an_older
 def test_the_first_page_of_every_sample_is_one_sheet(sample, tmp_path):
     job = satdiag.open_job(SAMPLES / sample)
     page = report_html(job, satdiag.analyse(job))
-    assert MARGIN in page
+    papers: dict[str, Paper] = {"A4": "a4", "letter": "letter"}
     for sheet, (width, height) in SHEETS.items():
-        print_pdf(page.replace(MARGIN, f"@page {{ size: {sheet}; margin: 15mm; }}"), tmp_path / "report.pdf")
+        print_pdf(page, tmp_path / "report.pdf", papers[sheet])
         pdf = pypdf.PdfReader(tmp_path / "report.pdf")
         assert float(pdf.pages[0].mediabox.width) == pytest.approx(width, abs=1.5)
         assert float(pdf.pages[0].mediabox.height) == pytest.approx(height, abs=1.5)

@@ -204,15 +204,17 @@ def test_the_shortest_way_is_the_cheapest_set_that_settles_it():
     from bench_diagnosis_shortest import cheapest
 
     from satdiag.diagnosis.estimate import Weighed
-    from satdiag.diagnosis.inference import Posterior
+    from satdiag.diagnosis.inference import Posterior, Prior
     from satdiag.diagnosis.model import load_model
     from satdiag.diagnosis.seen import Seen
     from satdiag.diagnosis.space import space_of
+    from satdiag.vocabulary import FAULTS
 
     space, model = space_of(), load_model()
-    p = np.full(len(space.hypotheses), 1e-9)
-    p[[space.index_of("antenna-open"), space.index_of("receiver-defective")]] = 0.5
-    start = Weighed(model, (), None, np.log(p / p.sum()), {}, Posterior(space, p / p.sum(), 0.0), None, None, None)
+    two = {"antenna-open": 0.02, "receiver-defective": 0.02}
+    prior = Prior({**dict.fromkeys(FAULTS, 1e-9), **two}, 1e-9, 1e-6)
+    p = np.exp(prior.log(space))
+    start = Weighed(model, (), prior, np.log(p), {}, Posterior(space, p, 0.0), None, None, None)
     shown = {
         "measure-bias": {"bias": Seen("bias", "open")},
         "check-listing": {"listing": Seen("listing", "offered")},
@@ -222,6 +224,35 @@ def test_the_shortest_way_is_the_cheapest_set_that_settles_it():
     found = cheapest(start, shown, prices, ("antenna-open",), 180.0)
     assert (found["counted"], found["tests"]) == (6.0, ["measure-bias"])
     assert cheapest(start, shown, prices, ("indoors",), 180.0)["counted"] == 180.0
+
+
+def test_a_search_ended_early_says_neither_that_it_can_be_solved_nor_that_it_cannot():
+    """By hand: the second of three worlds was cut short; the bound is (20 + 180) / (40 + 180), and one can be."""
+    from bench_diagnosis_minutes import stopped, stopped_text
+    from bench_diagnosis_score import minutes
+
+    def went(solved, spent):
+        return {"solved": solved, "sure": solved, "right": solved, "minutes": spent,
+                "counted": spent if solved else 180.0, "tests": ["listen"]}  # fmt: skip
+
+    def pair(checklist, shortest):
+        return {"planned": went(False, 9.0), "proof": went(False, 9.0), "checklist": checklist, "shortest": shortest}
+
+    pairs = [
+        pair(went(True, 40.0), {"counted": 20.0, "cut": False}),
+        pair(went(False, 90.0), {"counted": 60.0, "cut": True}),
+        pair(went(False, 90.0), {"counted": 180.0}),
+    ]
+    found = minutes([{"minutes": pair} for pair in pairs])
+    assert (found["bound"], found["can be"], found["cut"]) == (pytest.approx(200 / 220), 1, 1)
+    told = stopped([{"minutes": pair} for pair in pairs])
+    assert (told["worlds"], told["solvable worlds"], told["cut"]) == (3, 1, 1)
+    assert any("1 left out" in line for line in stopped_text([{"minutes": pair} for pair in pairs]))
+    pairs[1]["proof"] = went(True, 50.0)  # whoever solves it shows that it can be solved
+    assert stopped([{"minutes": pair} for pair in pairs])["solvable worlds"] == 2
+    only = minutes([{"minutes": pairs[1]}])
+    assert "bound" not in only
+    assert only["cut"] == 1
 
 
 def test_the_checklist_holds_tests_that_worlds_can_answer():

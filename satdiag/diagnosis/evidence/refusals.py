@@ -14,6 +14,7 @@ from satdiag.diagnosis.evidence.known import Known
 from satdiag.diagnosis.log import Log, Part, log_of
 from satdiag.diagnosis.seen import MOST_REPEATS, Seen, softly
 from satdiag.job import Job
+from satdiag.language import tell_many
 
 MISREAD_SHARE = 0.02
 """How often a look at a channel tells the wrong state (judgement, no source)."""
@@ -58,7 +59,7 @@ def refused_pattern(known: Known) -> Seen | None:
     held = {name: max(math.exp(value - top), LEAST) for name, value in chance.items()}
     item = "refused-running" if long else "refused-pattern"
     seen = softly(item, held, shown.names() if len(shown) else rows.names())
-    return replace(seen, repeats=min(len(state), MOST_REPEATS))  # no one look can make the pattern
+    return replace(seen, repeats=min(len(state), MOST_REPEATS), but=_too_early(known.job))  # no one look can make it
 
 
 def runs_long(job: Job) -> bool:
@@ -94,11 +95,30 @@ def arrivals(log: Log) -> tuple[int, int]:
 
 
 def _looks(job: Job) -> Part:
-    """The last look at each channel, since refusals say something of the package: the first confirmation."""
-    log = log_of(job)
-    confirmed = log.of("account").said("confirmed")
-    rows = log.ours("channel").last_of_each()
-    return rows.since(float(confirmed.t_s[0]) if len(confirmed) else 0.0).said("refused", "authorised")
+    """The last look at each channel, since refusals say something of the package."""
+    return _last_looks(job).since(_confirmed_s(job))
+
+
+def _last_looks(job: Job) -> Part:
+    return log_of(job).ours("channel").last_of_each().said("refused", "authorised")
+
+
+def _confirmed_s(job: Job) -> float:
+    """When the account was first confirmed; 0 if it never was."""
+    confirmed = log_of(job).of("account").said("confirmed")
+    return float(confirmed.t_s[0]) if len(confirmed) else 0.0
+
+
+def _too_early(job: Job) -> str:
+    """How many channels were looked at before the confirmation only, which does not count; '' of none."""
+    early = int((_last_looks(job).t_s < _confirmed_s(job)).sum())
+    if not early:
+        return ""
+    return tell_many(
+        "{n} channel looked at only before the confirmation does not count",
+        "{n} channels looked at only before the confirmation do not count",
+        early,
+    )
 
 
 def outside_package(job: Job) -> set[int]:

@@ -6,12 +6,15 @@ import numpy as np
 
 from satdiag.diagnosis.again import LOOKS_ENOUGH
 from satdiag.diagnosis.evidence.known import Known
-from satdiag.diagnosis.log import Part, log_of
+from satdiag.diagnosis.log import Log, Part, log_of
 from satdiag.diagnosis.seen import MOST_REPEATS, Seen
+from satdiag.diagnosis.space import Floats
 from satdiag.findings import BiasFindings
 
 # Judgement, no source.
 NOISE_RAISED_DB = 4.0
+RAISED_ALL_ALONG = 0.7
+"""How often noise that something at a place raises is raised as long as one stands there: it then looks steady."""
 FEWEST_NOISE = 3
 CERTAIN = 0.98
 ANEW_S = 60.0
@@ -26,6 +29,10 @@ WATCHED_ANEW_S = 180.0
 
 LONGEST_WATCH_S = 3600.0
 """Nobody watches for longer without a word."""
+
+AT_THE_HEAD_UNIT = ("listing", "channel", "audio")
+TAKES_POWER = ("yes", "authorised", "refused", "playing", "broken")
+"""What is seen at the head unit only while the receiver is on."""
 
 
 def _bias(known: Known) -> Seen | None:
@@ -73,6 +80,25 @@ def watched_anew(power: Part) -> int:
     return int((awake & (apart_s >= WATCHED_ANEW_S) & (apart_s <= LONGEST_WATCH_S)).sum())
 
 
+def _power(known: Known) -> Seen | None:
+    """Whether the receiver was on when it was last looked at.
+
+    Whoever switches everything off writes that down too. Off is a finding only where the head unit, which was on, was
+    looked at afterwards, and nothing seen there takes a receiver that is on.
+    """
+    log = log_of(known.job)
+    rows = log.ours("power").since(log.last_visit_s).said("awake", "off")
+    if not len(rows):
+        return None
+    alike = rows.trailing()
+    if rows.value[-1] == "awake":
+        return Seen("power", "awake", alike.names())
+    since_s = float(alike.t_s[0])
+    looks = [log.of(kind).since(since_s) for kind in AT_THE_HEAD_UNIT]
+    lives = any(len(part.said(*TAKES_POWER)) for part in looks) or len(log.of("lock").since(since_s).said("yes"))
+    return Seen("power", "off", alike.names()) if any(map(len, looks)) and not lives else None
+
+
 def _configuration(known: Known) -> Seen | None:
     rows = log_of(known.job).of("configuration").last_of_each()
     if not len(rows):
@@ -101,7 +127,16 @@ def _noise(known: Known) -> Seen | None:
     if len(noise) < FEWEST_NOISE:
         return None
     low, high = np.quantile(noise.number, [0.1, 0.95])
-    return Seen("noise", "raised" if high - low > NOISE_RAISED_DB else "steady", noise.names())
+    if high - low > NOISE_RAISED_DB:
+        return Seen("noise", "raised", noise.names())
+    if len(np.unique(np.searchsorted(_moved_s(log), noise.t_s, side="right"))) > 1:
+        return Seen("noise", "steady", noise.names())
+    return Seen("noise", "steady", noise.names(), soft={"steady": 1.0, "raised": RAISED_ALL_ALONG})
+
+
+def _moved_s(log: Log) -> Floats:
+    """When the vehicle came to stand at another place."""
+    return np.unique(np.concatenate([log.of(kind, "vehicle").changes_s() for kind in ("place", "site")]))
 
 
 RISES = {"none": "none", "low": "low", "as expected": "normal", "high": "high"}
@@ -118,4 +153,4 @@ def _noise_rise(known: Known) -> Seen | None:
     return Seen("noise-rise", RISES[found.meaning], log.of("feed").names())
 
 
-LOOKS = (_bias, _resets, _configuration, _other_nodes, _noise, _noise_rise)
+LOOKS = (_bias, _resets, _power, _configuration, _other_nodes, _noise, _noise_rise)

@@ -12,6 +12,13 @@ const FILTERS = [
 	[t("expected"), (one) => one.expected === true],
 	...MARKS.map(({ value, word }) => [word, (one, seen) => seen === value]),
 ];
+/** A chance in whole per cent; never 0 or 100, whatever rounding would make of it. */
+function chanceOf(chance) {
+	const share = Math.round(100 * chance);
+	if (share < 1) return t("chance under 1 %");
+	return share > 99 ? t("chance over 99 %") : t("chance {share} %", { share });
+}
+
 const categoryOf = (one) => one.category || t("Without a category");
 
 /** The view 'Channels'. */
@@ -117,7 +124,7 @@ export function channelsView(app) {
 		row.button.classList.toggle("changed", Boolean(news));
 		const checked = typeof one.checked_s_ago === "number" ? t("checked {time} ago", { time: spell(one.checked_s_ago) }) : "";
 		put(row.more, [waits ? t("on its way") : checked, one.expected === false ? t("not expected") : "",
-			typeof one.chance === "number" && one.chance < 1 && seenOf(one) !== "authorised" ? t("chance {share} %", { share: Math.round(one.chance * 100) }) : "",
+			typeof one.chance === "number" && one.chance < 1 && seenOf(one) !== "authorised" ? chanceOf(one.chance) : "",
 			typeof one.wait_s !== "number" ? "" : one.wait_s < 1 ? t("look again now") : t("wait about {time}", { time: spell(one.wait_s) })].filter(Boolean).join(" · "));
 	}
 

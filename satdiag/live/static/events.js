@@ -13,7 +13,8 @@ export class Feed extends EventTarget {
 	changed = null; // numbers of the channels that changed with the last state; null: all of them
 	#stream = null;
 	#open = false;
-	#asking = false;
+	#asked = null; // the request under way
+	#next = null; // the one after it
 	#retry_at = 0;
 	#told = {}; // what this stream has told so far: an event holds what is new
 
@@ -25,10 +26,15 @@ export class Feed extends EventTarget {
 		document.addEventListener("visibilitychange", () => document.hidden || this.refresh());
 	}
 
-	/** Fetch the whole state, then make sure that the stream runs. */
-	async refresh() {
-		if (this.#asking) return;
-		this.#asking = true;
+	/** Fetch the whole state, then make sure that the stream runs. What is under way may tell of a time before this call:
+	 * then it is asked once more. */
+	refresh() {
+		if (this.#asked) return (this.#next ??= this.#asked.then(() => ((this.#next = null), this.refresh())));
+		this.#asked = this.#fetch().finally(() => (this.#asked = null));
+		return this.#asked;
+	}
+
+	async #fetch() {
 		try {
 			const state = await ask("/state", undefined, 5000);
 			this.changed = null;
@@ -39,8 +45,6 @@ export class Feed extends EventTarget {
 			const unpaired = error instanceof Answered && [401, 403].includes(error.status);
 			if (unpaired) this.dispatchEvent(new Event("unpaired"));
 			this.#link(unpaired ? "code" : "none");
-		} finally {
-			this.#asking = false;
 		}
 	}
 
@@ -52,7 +56,7 @@ export class Feed extends EventTarget {
 	}
 
 	#look() {
-		if (!this.#open || performance.now() - this.heard > QUIET_MS) this.refresh();
+		if (!this.#asked && (!this.#open || performance.now() - this.heard > QUIET_MS)) this.refresh();
 	}
 
 	#connect() {
@@ -86,11 +90,12 @@ export class Feed extends EventTarget {
 			return;
 		}
 		const { channels_changed, entries_changed, entries_from, ...news } = told;
+		const streamed = this.state === this.#told; // else the page shows what an answer told
 		this.changed = null; // with all channels told those that are not among them have gone
 		if (!told.channels) {
 			const held = this.#told.channels ?? this.state?.channels ?? [];
 			const numbers = new Set(held.map((one) => one.number));
-			if (channels_changed?.every((one) => numbers.has(one.number))) this.changed = channels_changed.map((one) => one.number);
+			if (streamed && channels_changed?.every((one) => numbers.has(one.number))) this.changed = channels_changed.map((one) => one.number);
 			news.channels = merged(held, channels_changed, "number");
 		}
 		if (entries_changed) {
@@ -102,7 +107,10 @@ export class Feed extends EventTarget {
 		this.#link("stream");
 	}
 
+	/** Take a state. Answers and events overtake one another: one that is older than what is there says nothing. */
 	#take(state) {
+		const { job, run, built_s } = this.state ?? {};
+		if (state.job === job && state.run === run && state.built_s < built_s) return;
 		this.state = state;
 		mean(state.job);
 		this.heard = performance.now();

@@ -21,6 +21,7 @@ export function handoverView(app) {
 	const told = new Told(app, "handover", draw);
 	let state = { making: null, made: [], failed: [] };
 	let [typed, asking, looked_ms, timer] = [false, false, -Infinity, 0];
+	let wishes = 0; // counts what was begun and ended here: an answer that was asked for before that is old
 	name.addEventListener("input", () => (typed = true));
 	const choices = el("section.card", { "aria-label": t("How the papers are made") },
 		el("p", t("The laptop makes them from what is saved by then. It keeps the last one of each kind until satdiag live ends.")),
@@ -38,6 +39,7 @@ export function handoverView(app) {
 			cards.clear();
 			fill(papers);
 			[state, looked_ms] = [{ making: null, made: [], failed: [] }, -Infinity];
+			wishes += 1;
 		}
 		for (const paper of some ?? []) {
 			const shape = JSON.stringify([paper.title, paper.forms, paper.full_id]);
@@ -73,10 +75,13 @@ export function handoverView(app) {
 		if (!app.mayEnter()) return undefined;
 		try {
 			put(said, "");
+			wishes += 1;
 			take(await ask("/make", { what, form, language: tongue.value, by: name.value.trim(), full_id }, 15_000));
 		} catch (error) {
 			const why = error instanceof Answered ? (error.body?.error ?? error.message) : t("No connection to the laptop.");
 			put(note, t("Not made: {why}", { why }));
+		} finally {
+			wishes += 1;
 		}
 		return undefined;
 	}
@@ -85,8 +90,11 @@ export function handoverView(app) {
 	async function look() {
 		if (asking || document.body.dataset.view !== "handover" || app.state?.role !== "write") return;
 		[asking, looked_ms] = [true, performance.now()];
+		const before = wishes;
 		try {
-			take(await ask("/made"));
+			const answer = await ask("/made");
+			if (before === wishes) take(answer);
+			else lookSoon();
 		} catch (error) {
 			if (!(error instanceof Answered || error instanceof TypeError || error.name === "AbortError")) throw error;
 			// No answer now: it is asked again with the next state.
@@ -98,8 +106,13 @@ export function handoverView(app) {
 	function take(answer) {
 		state = answer;
 		clearTimeout(timer);
-		if (state.making) timer = setTimeout(look, MAKING_MS);
+		if (state.making) lookSoon();
 		show();
+	}
+
+	function lookSoon() {
+		clearTimeout(timer);
+		timer = setTimeout(look, MAKING_MS);
 	}
 
 	function show() {

@@ -12,15 +12,20 @@ export function lineupCard(app, attempt) {
 	const said = by("list-said");
 	const held = new Held(); // what was ticked for the line-up in the job and is not saved yet
 	let shown = "";
+	let reads = 0; // of two lists that are read at once the one that was asked for last is shown
 	by("paste").addEventListener("submit", (event) => (event.preventDefault(), read("/lineup/read", { text: by("list").value })));
 	by("kept-lists").addEventListener("click", askKept);
-	by("keep").addEventListener("submit", (event) => (event.preventDefault(), keep(false)));
+	by("keep").addEventListener("submit", (event) => (event.preventDefault(), keep(by("keep-name").value.trim().replace(/\s+/g, "-"), false)));
 	by("keep-name").addEventListener("input", () => (fill(by("keep-ask")), put(by("keep-said"), "")));
 
 	async function read(path, body) {
 		fill(by("list-read"));
-		const answer = await attempt(path, body, said);
+		const turn = ++reads;
+		const place = el("p"); // why an older one could not be read is nothing to say any more
+		const answer = await attempt(path, body, place);
+		if (turn !== reads) return;
 		if (answer) offer(answer);
+		else put(said, place.textContent);
 	}
 
 	async function askKept() {
@@ -70,11 +75,11 @@ export function lineupCard(app, attempt) {
 		app.feed.refresh();
 	}
 
-	async function keep(replace) {
-		const name = by("keep-name").value.trim().replace(/\s+/g, "-");
+	/** Keep it under a name. 'Replace it' is of that name, whatever is typed meanwhile. */
+	async function keep(name, replace) {
 		fill(by("keep-ask"));
 		const answer = app.mayEnter() && (await attempt("/lineups/keep", { name, replace }, by("keep-said"), ({ key }) => {
-			if (key === "replace") fill(by("keep-ask"), el("button.wide", t("Replace it"), { click: () => keep(true) }));
+			if (key === "replace") fill(by("keep-ask"), el("button.wide", t("Replace it"), { click: () => keep(name, true) }));
 		}));
 		if (!answer) return;
 		const as = { name: answer.name };

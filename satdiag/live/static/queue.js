@@ -150,7 +150,7 @@ export class Queue extends EventTarget {
 		for (const key of answer.conflict ?? []) why.set(key, t("another entry of the same key is in the job already"));
 		for (const tap of batch) {
 			if (saved.has(tap.key)) this.#drop(tap.key);
-			else if (why.has(tap.key)) this.#keep({ ...tap, why: why.get(tap.key) });
+			else if (why.has(tap.key)) this.#refuse(tap, why.get(tap.key));
 		}
 		this.#undone();
 		if (!batch.some(({ key }) => saved.has(key) || why.has(key))) return this.#later(t("the laptop has not saved it yet"));
@@ -189,7 +189,7 @@ export class Queue extends EventTarget {
 				this.#limit = Math.ceil(batch.length / 2); // one of them is at fault: find it
 				return FIRST_S;
 			}
-			this.#keep({ ...batch[0], why: error.body?.error ?? error.message });
+			this.#refuse(batch[0], error.body?.error ?? error.message);
 			this.#changed();
 			return FIRST_S;
 		}
@@ -249,6 +249,11 @@ export class Queue extends EventTarget {
 			this.keeps = false; // full, or forbidden: better in memory than nowhere
 			this.#memory.set(tap.key, tap);
 		}
+	}
+
+	/** Keep a tap with the reason why it was refused, unless another page of this browser has seen it saved meanwhile. */
+	#refuse(tap, why) {
+		if (this.#all().some((one) => one.key === tap.key)) this.#keep({ ...tap, why });
 	}
 
 	#drop(key) {

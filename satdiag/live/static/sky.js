@@ -37,6 +37,7 @@ export function skyView(app) {
 	draw({ number: 0 });
 
 	function draw(answer) {
+		if (answer.number) skyline.show(answer.skyline ?? [], answer.number);
 		const sign = JSON.stringify({ ...answer, number: Boolean(answer.number) });
 		if (sign === drawn) return age();
 		drawn = sign;
@@ -49,7 +50,6 @@ export function skyView(app) {
 		fill(parts.cautions, ...sky.cautions.map((text) => el("p.bad", text)));
 		list(parts.cannot, sky.could_not);
 		put(parts.times, sky.times);
-		skyline.show(sky.skyline ?? [], sky.number);
 		const again = sky.sites.findIndex((site) => site.name === picked); // what a person looks at is not exchanged
 		shown = again >= 0 ? again : Math.min(sky.here ?? 0, sky.sites.length - 1);
 		const names = sky.sites.map((site) => site.name);

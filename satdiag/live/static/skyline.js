@@ -25,6 +25,7 @@ export function skylineCard(app) {
 	const root = el("section.card", el("h2", t("What stands around")), el("p.small", t("Houses, trees, a hill: where a navigation receiver has not measured the skyline, some edges entered by hand tell which satellites they hide. They hold for the first place of the visit.")),
 		entered, form, said);
 	let [seen, changed] = [null, null]; // what is shown; the recording and the analysis that knows what was changed here
+	let last = Promise.resolve(); // the change before: one after the other, so that their answers come in that order
 
 	async function send() {
 		const values = [bearing, height].map(({ input }) => (input.value.trim() === "" ? null : Number(input.value.trim().replace(",", "."))));
@@ -40,7 +41,7 @@ export function skylineCard(app) {
 
 	async function change(body, blame) {
 		add.disabled = true;
-		const told = await attempt("/skyline", body, said, blame);
+		const told = await (last = last.then(() => attempt("/skyline", body, said, blame)));
 		add.disabled = false;
 		if (told) {
 			changed = { run: app.state?.run, analysis: told.analysis };

@@ -38,10 +38,4 @@ export class Told {
 		this.#seen = sign(told.number);
 		this.#draw(told);
 	}
-
-	/** Ask again, as after something else than rows has changed. */
-	again() {
-		this.#seen = "";
-		return this.look();
-	}
 }

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from satdiag.entry_words import words_of
 from satdiag.language import tell
-from satdiag.live.wording import words_of
 from satdiag.report import words
 from satdiag.report.local_time import LocalTime, local_time_of, utc
 from satdiag.report.numbers import percent

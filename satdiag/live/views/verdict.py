@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from satdiag.diagnosis.model import Model, load_model
 from satdiag.diagnosis.repairs import LEAST_CHANCE
+from satdiag.diagnosis.space import EXPLANATION
 from satdiag.diagnosis.waiting import WAIT
 from satdiag.diagnosis.wording import minutes
 from satdiag.findings import Repair
@@ -156,7 +157,7 @@ def _repairs(findings: Findings) -> list[dict[str, Any]]:
     model, found = load_model(), findings.diagnosis
     if findings.verdict.state in ("works", "filling"):
         return []
-    some = found.repairs or _ahead(model, found.faults)
+    some = found.repairs or _ahead(model, found.faults, findings.verdict.fault)
     return [
         {
             "cause": _capital(words.fault_words(one.fault)),
@@ -169,9 +170,9 @@ def _repairs(findings: Findings) -> list[dict[str, Any]]:
     ]
 
 
-def _ahead(model: Model, faults: Mapping[str, float]) -> tuple[Repair, ...]:
-    """The likeliest faults with their work."""
-    likely = [fault for fault, p in faults.items() if p >= LEAST_CHANCE and fault in model.faults]
+def _ahead(model: Model, faults: Mapping[str, float], lead: str | None) -> tuple[Repair, ...]:
+    """The likeliest faults with their work; what is no repair is named only where it leads."""
+    likely = [one for one, p in faults.items() if p >= LEAST_CHANCE and (one != EXPLANATION or one == lead)]
     likely.sort(key=lambda fault: -faults[fault])
     return tuple(
         Repair(one, faults[one], model.faults[one].fix_minutes, translated(model.faults[one].action))

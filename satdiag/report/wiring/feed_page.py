@@ -55,7 +55,9 @@ def write_feed_page(path: str | os.PathLike[str], job: Job, found: FeedFindings)
         replace_file(place, feed_html(job, found).encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the page cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def feed_html(job: Job, found: FeedFindings) -> str:

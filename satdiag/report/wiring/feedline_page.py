@@ -45,7 +45,9 @@ def write_feedline_page(path: str | os.PathLike[str], found: FeedlineFindings, s
         replace_file(place, feedline_html(found, source, clean).encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the page cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def feedline_html(found: FeedlineFindings, source: str, clean: Clean) -> str:

@@ -211,7 +211,9 @@ def write_ring_page(path: str | os.PathLike[str], page: RingPage, clean: Clean =
         replace_file(place, ring_html(page, clean).encode())
     except OSError as error:
         why = error.strerror or str(error)
-        raise SatdiagError(f"{place}: the page cannot be written ({why}). Nothing was changed there.") from None
+        raise SatdiagError(
+            f"{place}: the page cannot be written ({why}). Nothing was changed there; name another place."
+        ) from None
 
 
 def ring_html(page: RingPage, clean: Clean = lambda text: text) -> str:

@@ -1,8 +1,8 @@
-"""The six ways of drawing worlds, and the three tiers of what a person looks at.
+"""The seven ways of drawing worlds, and the three tiers of what a person looks at.
 
-Tuning, calibration and the judgements (`final`, `later`, `unseen` and `afresh`, each written after the one before
-was judged) differ in seeds and in nearly every number below, so that a diagnosis which only learned the habits of one
-world shows it on the next. Every number is a judgement: common practice, no source.
+Tuning, calibration and the judgements (`final`, `later`, `unseen`, `afresh` and `untried`, each written after the
+one before was judged) differ in seeds and in nearly every number below, so that a diagnosis which only learned the
+habits of one world shows it on the next. Every number is a judgement: common practice, no source.
 """
 
 from __future__ import annotations
@@ -156,6 +156,27 @@ DRAW_SETTINGS = {
             put_back=0.6,
             kinds_seed=607,
             shops=60,
+        ),
+        # Vehicles of ninety workshops; faults rather slight, readouts far off, people who seldom give up but often
+        # look away, more that comes and goes, fewer second faults that go with the first.
+        DrawSetting(
+            name="untried",
+            severity=(1.2, 1.35),
+            copied=0.08,
+            readout_off_db=0.95,
+            wrong_entry=1 / 175,
+            misread=(0.006, 0.026),
+            swapped_labels=0.035,
+            looks_away=0.72,
+            prevalence_seed=707,
+            several=0.11,
+            midway=(0.07, 0.08, 0.11),
+            other=0.03,
+            related=0.45,
+            gives_up=0.03,
+            put_back=0.4,
+            kinds_seed=708,
+            shops=90,
         ),
     )
 }

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from satdiag.findings import Interval
-from satdiag.language import in_figures, mark, tell, translated
+from satdiag.language import chance_text, in_figures, mark, tell, translated
 from satdiag.wiring.feedline.cable import ANY_VELOCITY, Range
 from satdiag.wiring.feedline.ends import End, Place
 from satdiag.wiring.feedline.kinds import WHOLE
@@ -69,10 +69,7 @@ def place_words(one: Place) -> str:
 
 def chance(value: float | None) -> str:
     """'97 %', never 0 or 100."""
-    whole = round(100.0 * (value or 0.0))
-    if whole < 1:
-        return tell("under 1 %")
-    return tell("over 99 %") if whole > 99 else tell("{whole} %", whole=whole)
+    return chance_text(value or 0.0)
 
 
 def verdict_text(scene: Scene) -> str:

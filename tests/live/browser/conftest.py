@@ -11,6 +11,12 @@ from satdiag.user_folder import ENVIRONMENT
 from tests.live.browser.serving import Kept, Serving
 from tests.report.conftest import chromium  # noqa: F401  # the same browser as for the report
 
+UNHURRIED = """(() => {
+  const real = setTimeout;
+  window.setTimeout = (act, wait_ms, ...more) => real(act, wait_ms === 8000 ? 600000 : wait_ms, ...more);
+})()"""
+"""What goes away after 8 s (the words of an entry with their 'Undo', the hold of what is touched) waits for tests."""
+
 
 @pytest.fixture
 def opened(chromium: Any) -> Iterator[Any]:  # noqa: F811
@@ -24,6 +30,7 @@ def opened(chromium: Any) -> Iterator[Any]:  # noqa: F811
         tall = 844 if width < 500 else 800
         context = chromium.new_context(viewport={"width": width, "height": tall}, color_scheme=scheme, **more)
         contexts.append(context)
+        context.add_init_script(UNHURRIED)
         page = context.new_page()
         complaints: list[str] = []
         page.on("console", lambda said: "net::ERR" in said.text or complaints.append(f"{said.type}: {said.text}"))
@@ -55,6 +62,7 @@ def phone(chromium: Any, tmp_path_factory: Any, monkeypatch: Any) -> Iterator[An
     def make(before: str = "", **more: Any) -> tuple[Any, list[str]]:
         context = chromium.new_context(**more)
         contexts.append(context)
+        context.add_init_script(UNHURRIED)
         if before:
             context.add_init_script(before)
         page = context.new_page()

@@ -23,8 +23,7 @@ PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobil
 """What a browser is told so that it takes touches and lays the page out as on a telephone."""
 
 VIEWS = ("now", "channels", "timing", "byhand", "start")
-START_S, END_S = 120.0, 60.0
-_PATIENCE_MS = 60_000
+START_S = END_S = PATIENCE_S = 240.0
 
 
 class Told:
@@ -87,10 +86,13 @@ class Told:
 
 
 class Laptop:
-    """`satdiag live` on one job file and one port, over as many starts as are asked for; `kills`: so far."""
+    """`satdiag live` on one job file and one port, over as many starts as are asked for; `kills`: so far.
 
-    def __init__(self, place: Path, *specs: str) -> None:
-        self.place, self._specs = place, specs
+    `start_s`: how long a start may take, longer for a very large job.
+    """
+
+    def __init__(self, place: Path, *specs: str, start_s: float = START_S) -> None:
+        self.place, self._specs, self._start_s = place, specs, start_s
         self.port = free_port()  # not the usual one: others may want it meanwhile
         self.kills = 0
         self._told: Told | None = None
@@ -111,7 +113,7 @@ class Laptop:
     def wait(self) -> None:
         """Wait until it serves."""
         assert self._told is not None
-        self._told.wait_for("It ends after")
+        self._told.wait_for("It ends after", self._start_s)
 
     def _found(self, pattern: str) -> str:
         assert self._told is not None
@@ -232,7 +234,7 @@ class Dropped:
 # --- what one does with the page -----------------------------------------------------------------------------------
 
 
-def until(done: Callable[[], object], page: Any, seconds: float = 60.0, what: str = "it") -> None:
+def until(done: Callable[[], object], page: Any, seconds: float = PATIENCE_S, what: str = "it") -> None:
     """Wait for something; the page goes on meanwhile."""
     end_s = time.monotonic() + seconds
     while not done():
@@ -242,7 +244,7 @@ def until(done: Callable[[], object], page: Any, seconds: float = 60.0, what: st
 
 def live(page: Any) -> None:
     """Wait until the page hears its server as it happens."""
-    page.wait_for_selector("#link[data-state=good]", timeout=_PATIENCE_MS)
+    page.wait_for_selector("#link[data-state=good]")
 
 
 def go_to(page: Any, name: str) -> None:
@@ -262,10 +264,10 @@ def view(page: Any, name: str) -> None:
 
 def pair_by_code(page: Any, code: str) -> None:
     """Type a code into the form that asks for it."""
-    page.wait_for_selector("#pairing", state="visible", timeout=_PATIENCE_MS)
+    page.wait_for_selector("#pairing", state="visible")
     page.fill("#pair-code", code)
     page.locator("#pairing .go").click()
-    page.wait_for_selector("#pairing", state="hidden", timeout=_PATIENCE_MS)
+    page.wait_for_selector("#pairing", state="hidden")
 
 
 def waiting(page: Any) -> int:
@@ -273,10 +275,10 @@ def waiting(page: Any) -> int:
     return int(page.evaluate("Object.keys(localStorage).filter(name => name.startsWith('satdiag.tap.')).length"))
 
 
-def saved(page: Any, seconds: float = 60.0) -> None:
+def saved(page: Any) -> None:
     """Wait until nothing waits any more."""
-    until(lambda: waiting(page) == 0, page, seconds, "the saving of what was tapped")
-    page.wait_for_selector("#queue[data-state=good]", timeout=_PATIENCE_MS)
+    until(lambda: waiting(page) == 0, page, what="the saving of what was tapped")
+    page.wait_for_selector("#queue[data-state=good]")
 
 
 def shoot(page: Any, name: str, scheme: str, width: int) -> None:

@@ -4,13 +4,13 @@ be told to drop connections before or after it has applied what came in."""
 from __future__ import annotations
 
 import json
-import random
 import threading
 import time
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
 from typing import Any
+from urllib.parse import unquote
 
 CSP = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; connect-src 'self'; base-uri 'none'; "
@@ -98,7 +98,11 @@ def demo_state() -> dict[str, Any]:
 
 @dataclass
 class Kept:
-    """What the server keeps and how unruly it is. `applied`: taps by key, in the order of their commit."""
+    """What the server keeps and how unruly it is. `applied`: taps by key, in the order of their commit.
+
+    `drop_before`, `drop_after`: the share of requests that are dropped before or after they were applied, evenly, so
+    that their number does not depend on how fast a page sends.
+    """
 
     state: dict[str, Any] = field(default_factory=demo_state)
     applied: dict[str, dict[str, Any]] = field(default_factory=dict)
@@ -115,13 +119,15 @@ class Kept:
     offset_ms: float = 0.0
     name: str = "one"
     changes: int = 0
-    chance: random.Random = field(default_factory=lambda: random.Random(7))
+    due: dict[str, float] = field(default_factory=dict)
     lock: threading.RLock = field(default_factory=threading.RLock)
 
-    def upset(self, likely: float) -> bool:
+    def upset(self, what: str, share: float) -> bool:
         """Whether this connection is dropped now."""
         with self.lock:
-            gone = self.down or self.chance.random() < likely
+            due = self.due.get(what, 0.5) + share
+            self.due[what] = due % 1
+            gone = self.down or due >= 1
             self.dropped += gone
             return gone
 
@@ -190,7 +196,7 @@ class _Handler(BaseHTTPRequestHandler):
             name = "index.html" if path == "/" else path.removeprefix("/static/")
             part = files("satdiag.live") / "static" / name
             self._send(part.read_bytes(), f"{TYPES[name.rpartition('.')[2]]}; charset=utf-8")
-        elif kept.upset(kept.drop_before / 2):
+        elif kept.upset("get", kept.drop_before / 2):
             self._drop()
         elif path == "/time":
             now_ms = time.time() * 1000 + kept.offset_ms
@@ -213,11 +219,12 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_response(200)
         self.send_header("Content-Type", "text/event-stream")
         self.end_headers()
-        seen, known = -1, {}
+        seen, known = (-1, ""), {}
         while not self.kept.down:
-            if self.kept.changes != seen:
-                with self.kept.lock:
-                    seen, state = self.kept.changes, json.loads(json.dumps(self.kept.state))
+            with self.kept.lock:
+                now = (self.kept.changes, json.dumps(self.kept.state))
+            if now != seen:
+                seen, state = now, json.loads(now[1])
                 channels = state.pop("channels")
                 state["channels_changed"] = [one for one in channels if known.get(one["number"]) != one]
                 known = {one["number"]: one for one in channels}
@@ -232,13 +239,16 @@ class _Handler(BaseHTTPRequestHandler):
         body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
         if self.headers["Content-Type"] != "application/json" or self.headers["X-Satdiag"] != "1":
             return self._answer({"error": "not from the page"}, 415)
-        if kept.upset(kept.drop_before):
+        if kept.upset("before", kept.drop_before):
             return self._drop()
         if self.path == "/pair":
             kept.paired = body["code"] == "DEMO-CODE"
             return self._answer({"role": "write"} if kept.paired else {"error": "wrong"}, 200 if kept.paired else 403)
+        meant = self.headers["X-Satdiag-Job"]
+        if meant is not None and unquote(meant) != kept.state["job"]:
+            return self._answer({"error": "another job is recorded"}, 409)
         answer = self._change(body)
-        if kept.upset(kept.drop_after):
+        if kept.upset("after", kept.drop_after):
             return self._drop()
         return self._answer(*answer)
 

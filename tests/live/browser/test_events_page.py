@@ -17,12 +17,12 @@ from satdiag.live.deck import Deck
 from satdiag.live.pairing import Pairing
 from satdiag.live.security import Access
 from satdiag.live.serve import LOOPBACK, _server, hosts_of, listening
+from tests.live.browser.real import PATIENCE_S
 from tests.live.rigs import CODE, PAGE, WATCH, new_job, tap
 from tests.ports import free_port
 
 SITE = {"name": "demo roof", "latitude_deg": 45.1234, "longitude_deg": -93.9876, "height_m": 312}
 NOTE, TECHNICIAN = "the demo customer is rude", "Demo Technician"
-PATIENCE_MS = 60_000
 
 
 class Here:
@@ -91,10 +91,10 @@ def phone(chromium: Any) -> Iterator[Any]:
 
 def live(page: Any) -> None:
     """Wait until the stream of events is heard."""
-    page.wait_for_selector("#link[data-state=good]", timeout=PATIENCE_MS)
+    page.wait_for_selector("#link[data-state=good]")
 
 
-def until(done: Callable[[], object], page: Any, seconds: float = 60.0) -> None:
+def until(done: Callable[[], object], page: Any, seconds: float = PATIENCE_S) -> None:
     """Wait for something; the page goes on meanwhile. (Playwright's own way is an `eval`, which the page forbids.)"""
     end_s = time.monotonic() + seconds
     while not done():
@@ -124,7 +124,7 @@ def test_channels_of_another_line_up_come_and_those_that_went_away_go(here: Here
             _shows(phone, [str(number) for number in numbers])
         marked = {"page": PAGE, "taps": [tap("channel", "5", "refused")]}
         assert other.post("/taps", json=marked).status_code == 200
-    phone.wait_for_selector("#groups .channel:has-text('Demo 5'):has-text('refused')", timeout=PATIENCE_MS)
+    phone.wait_for_selector("#groups .channel:has-text('Demo 5'):has-text('refused')")
     assert _numbers(phone) == ["5"]
     assert phone.get_attribute("#link", "data-state") == "good"
 

@@ -22,10 +22,10 @@ def test_the_sentences_stand_there_and_the_figure_is_drawn_when_it_is_opened(tmp
         page, complaints = phone(color_scheme="dark", viewport={"width": 390, "height": 844})
         page.goto(laptop.link)
         live(page)
-        page.wait_for_selector("#told li:has-text('channels in the package')", timeout=60_000)
+        page.wait_for_selector("#told li:has-text('channels in the package')")
         assert page.query_selector("#came-in-figure .main-svg") is None
         page.click("#came-in summary")
-        page.wait_for_function(OPENED, timeout=60_000)
+        page.wait_for_function(OPENED)
         said = page.inner_text("#came-in-said")
         assert said.startswith("Line chart of channels that play over listening time.")
         names = page.eval_on_selector_all("#came-in-figure .legendtext", "all => all.map(one => one.textContent)")

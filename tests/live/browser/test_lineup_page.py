@@ -18,7 +18,7 @@ from satdiag.live.security import Access
 from satdiag.live.serve import _server
 from satdiag.store import check_job_file, create_job_file, read_job_file
 from satdiag.user_folder import ENVIRONMENT
-from tests.live.browser.real import go_to
+from tests.live.browser.real import PATIENCE_S, go_to
 from tests.live.browser.test_live_page import CONTRASTS
 from tests.live.rigs import CODE, SHEET, WATCH, running
 from tests.report.conftest import chromium  # noqa: F401  # the same browser as for the report
@@ -64,7 +64,6 @@ def opened(chromium: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> It
         context = chromium.new_context(**more)
         ends.append(context.close)
         page, complaints = context.new_page(), []
-        page.set_default_timeout(60_000)
         expected = ("net::ERR", "Failed to load resource")
         page.on("console", lambda said: any(word in said.text for word in expected) or complaints.append(said.text))
         page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
@@ -73,7 +72,7 @@ def opened(chromium: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> It
             lambda asked: asked.url.startswith((f"http://{host}/", "data:")) or complaints.append(asked.url),
         )
         page.goto(f"http://{host}/#c={code}")
-        page.wait_for_selector("#link[data-state=good]", timeout=60_000)
+        page.wait_for_selector("#link[data-state=good]")
         go_to(page, "start")
         return Shown(page, complaints, deck, place)
 
@@ -92,7 +91,7 @@ def held(place: Path) -> dict[int, list[str]]:
     return {line.channel: sorted(line.packages) for line in read_job_file(place).lineup or ()}
 
 
-def until(page: Any, done: Callable[[], object], seconds: float = 60.0) -> None:
+def until(page: Any, done: Callable[[], object], seconds: float = PATIENCE_S) -> None:
     """Wait for something; the page goes on meanwhile."""
     end_s = time.monotonic() + seconds
     while not done():
@@ -167,7 +166,7 @@ def test_categories_go_out_and_in_again_and_another_page_sees_it(opened: Any) ->
     assert words(page, "#lineup-sums") == ["In the package: full 15", "Outside it: Children 3", "Outside it: Demo 3"]
     other = page.context.new_page()
     other.goto(page.url)
-    other.wait_for_selector("#link[data-state=good]", timeout=60_000)
+    other.wait_for_selector("#link[data-state=good]")
     page.click("#lineup-marks summary")
     page.click("#lineup-form .tick:has-text('Sports')")
     page.click("#lineup-form .tick:has-text('Demo')")
@@ -249,6 +248,7 @@ def test_hostile_names_do_nothing_in_a_list_a_category_a_package_and_a_kept_list
     page.click("#lineup-form .tick:has-text('__proto__')")
     page.click(f"#lineup-form .tick:has-text('{TURNED}')")
     page.click("text=Save what is in the package")
+    page.wait_for_selector("#snack:has-text('The package is saved.')")  # and the form is folded
     page.wait_for_selector("#lineup-sums:has-text('__proto__')")
     assert held(place) == {1: ["other"], 2: ["other"], 3: ["full"]}
     assert [line.category for line in read_job_file(place).lineup] == ["__proto__", TURNED, "constructor"]

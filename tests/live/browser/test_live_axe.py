@@ -157,7 +157,7 @@ def other_views(page: Any, laptop: Laptop) -> Iterator[str]:
     """The views of the last analysis and those behind 'More'; in everyday tests each has its own check elsewhere."""
     page.goto(laptop.link)
     live(page)
-    until(lambda: analysed(page), page, 60, "an analysis")
+    until(lambda: analysed(page), page, what="an analysis")
     for name in ("verdict", "sky", "wiring", "handover", "more", "timing", "start", "channels", "byhand", "now"):
         view(page, name)
         page.wait_for_timeout(400)

@@ -127,7 +127,7 @@ def test_a_job_of_two_hours_stays_smooth_on_a_slow_telephone(phone, tmp_path, ca
         stack.callback(talk.join, 30)
         stack.callback(talk.over.set)
         talk.start()
-        until(lambda: "worked out" in page.locator("#kept").text_content(), page, 120, "an analysis")
+        until(lambda: "worked out" in page.locator("#kept").text_content(), page, what="an analysis")
         slow = page.context.new_cdp_session(page)
         slow.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
         page.evaluate("window.measure()")

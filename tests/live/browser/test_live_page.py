@@ -10,13 +10,23 @@ from importlib.resources import files
 import pytest
 
 from satdiag.rows import Row, check_row
-from tests.live.browser.real import go_to
+from tests.live.browser.real import PATIENCE_S, go_to
 from tests.live.browser.serving import STATES, Kept
 
 WORDS = dict(zip(STATES, ("plays", "refused", "not listed", "could not tell"), strict=True))
 HOSTILE = '<img src=x onerror="document.title=1"><script>alert(1)</script>'
 OTHER_ORIGIN = "http://127.0.0.2:9/"
 READ_BACK_MS = 50.0
+TOUCHED = """(one) => {
+  const now = () => Date.now();
+  const before = now();
+  one.dispatchEvent(new PointerEvent("pointerdown", { isPrimary: true, button: 0, bubbles: true }));
+  const after = now();
+  while (now() < after + 20);
+  one.click();
+  return [before, after];
+}"""
+"""Touch an element and let go 20 ms later; between which moments of the page's clock it was touched."""
 VIEWS = ("now", "channels", "timing", "byhand", "start")
 
 
@@ -49,10 +59,10 @@ def test_the_modules_are_small_and_make_no_markup_of_words():
 
 
 def _live(page) -> None:
-    page.wait_for_selector("#link[data-state=good]", timeout=60_000)
+    page.wait_for_selector("#link[data-state=good]")
 
 
-def _until(done, page, seconds: float = 60.0) -> None:
+def _until(done, page, seconds: float = PATIENCE_S) -> None:
     """Wait for something on this side; the page goes on meanwhile."""
     end = time.monotonic() + seconds
     while not done():
@@ -95,27 +105,25 @@ def test_sixty_taps_over_a_bad_network_and_a_reload_arrive_once_with_their_times
         row = page.locator(".channel", has_text=f"{number}  Demo").first
         row.scroll_into_view_if_needed()
         kept.down = n == 29  # this one is still on its way when the page is reloaded
-        before_ms = time.time() * 1000
-        row.dispatch_event("pointerdown", {"isPrimary": True, "button": 0})
-        after_ms = time.time() * 1000
-        row.dispatch_event("click")
-        script.append((str(number), chosen, before_ms, after_ms))
+        script.append((str(number), chosen, *row.evaluate(TOUCHED)))
         if n == 29:
             assert _waiting(page)
             kept.down = False
             page.reload()
             page.wait_for_selector(".channel")
             page.click(f".chooser [data-value={STATES[1]}]")
+        if n % 10 == 9:  # else a slow page sends them all at once
+            _until(lambda n=n: len(kept.applied) > n, page)
     _until(lambda: len(kept.applied) >= 60 and not _waiting(page), page)
     assert len(kept.applied) == 60
     assert kept.conflicts == []
-    assert kept.dropped > 5
+    assert kept.dropped > 3
     assert sum(len(keys) for keys in kept.posts) > 60, "an acknowledgement was lost, so that something was sent twice"
     assert len({tap["page"] for tap in kept.applied.values()}) == 2
     arrived = sorted(kept.applied.values(), key=lambda tap: tap["wall_ms"])
     for tap, (number, value, before_ms, after_ms) in zip(arrived, script, strict=True):
         assert (tap["kind"], tap["subject"], tap["value"]) == ("channel", number, value)
-        assert before_ms - READ_BACK_MS <= tap["wall_ms"] <= after_ms + READ_BACK_MS
+        assert before_ms <= tap["wall_ms"] <= after_ms
         assert uuid.UUID(tap["key"]).version == 4
         assert abs(tap["offset_ms"] - 90_000) <= tap["uncertainty_ms"] + READ_BACK_MS
         assert 0 <= tap["uncertainty_ms"] <= 10_000
@@ -131,7 +139,7 @@ def test_taps_made_while_the_laptop_is_away_wait_and_say_so(opened):
     kept.down = True
     page.click("text=indoors")
     page.wait_for_selector("#queue:has-text('1 waiting')")
-    page.wait_for_selector("#banner:has-text('kept on this device')", timeout=60_000)
+    page.wait_for_selector("#banner:has-text('kept on this device')")
     assert len(_waiting(page)) == 1
     kept.down = False
     _until(lambda: len(kept.applied) == 1 and not _waiting(page), page)
@@ -146,9 +154,9 @@ def test_another_job_behind_the_same_address_does_not_get_the_taps_of_this_one(o
     _view(page, "byhand")
     kept.down = True
     page.click("text=indoors")
-    page.wait_for_selector("#banner:has-text('kept on this device')", timeout=60_000)
+    page.wait_for_selector("#banner:has-text('kept on this device')")
     kept.state["job"], kept.name, kept.down = "demo-0008", "two", False
-    page.wait_for_selector("#banner:has-text('for another job')", timeout=60_000)
+    page.wait_for_selector("#banner:has-text('for another job')")
     assert kept.applied == {}
     assert len(_waiting(page)) == 1
     kept.state["job"], kept.name, kept.changes = "demo-0007", "three", kept.changes + 1
@@ -368,13 +376,15 @@ def test_a_clock_that_was_set_is_measured_again_and_said(opened):
     _live(page)
     _until(lambda: _clocks_are_compared(page), page)
     page.evaluate("(() => { const now = Date.now.bind(Date); Date.now = () => now() + 60000; })()")
-    page.wait_for_selector("#banner:has-text('clock of this device was set')", timeout=60_000)
+    page.wait_for_selector("#banner:has-text('clock of this device was set')")
     _view(page, "byhand")
+    before_ms = time.time() * 1000
     page.click("text=indoors")
     _until(lambda: len(kept.applied) == 1, page)
     (tap,) = kept.applied.values()
+    true_ms, sure_ms = tap["wall_ms"] + tap["offset_ms"], tap["uncertainty_ms"] + READ_BACK_MS
     assert abs(tap["offset_ms"] + 60_000) <= tap["uncertainty_ms"] + READ_BACK_MS
-    assert abs(tap["wall_ms"] + tap["offset_ms"] - time.time() * 1000) <= 30_000
+    assert before_ms - sure_ms <= true_ms <= time.time() * 1000 + sure_ms
 
 
 def test_entry_is_locked_above_walking_speed_unless_a_passenger_holds_the_phone(opened):
@@ -384,7 +394,7 @@ def test_entry_is_locked_above_walking_speed_unless_a_passenger_holds_the_phone(
     session = page.context.new_cdp_session(page)
     place = {"latitude": 41.2, "longitude": -96.1, "accuracy": 5}
     session.send("Emulation.setGeolocationOverride", {**place, "speed": 13.9})
-    page.wait_for_selector("#lock:has-text('entry is locked')", timeout=60_000)
+    page.wait_for_selector("#lock:has-text('entry is locked')")
     assert page.evaluate("document.querySelector('#view-channels').inert")
     page.click("text=I am the passenger")
     page.wait_for_selector("#lock", state="hidden")

@@ -24,7 +24,7 @@ from satdiag.opening import open_job
 from satdiag.simulate.device import Device
 from satdiag.simulate.headunit import channel_state
 from tests.letter.read import expected, plain
-from tests.live.browser.real import PHONE, Laptop, Receiver, live, saved, view
+from tests.live.browser.real import PATIENCE_S, PHONE, Laptop, Receiver, live, saved, view
 from tests.live.browser.test_handover_page import make, opened
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="it ends the server with a signal of POSIX")
@@ -69,7 +69,7 @@ class World(NamedTuple):
 def world_of(visit: Visit, folder: Path) -> World:
     """Have the scenario written by the real command and read it."""
     command = [sys.executable, "-m", "satdiag", "simulate", visit.scenario, "--to", str(folder)]
-    subprocess.run([*command, "--seed", str(visit.seed)], check=True, capture_output=True, timeout=60)
+    subprocess.run([*command, "--seed", str(visit.seed)], check=True, capture_output=True, timeout=PATIENCE_S)
     sheet, truth = (tomllib.loads((folder / name).read_text("utf-8")) for name in ("job.toml", "truth.toml"))
     with open(folder / "lineup.csv", encoding="utf-8", newline="") as lines:
         return World(sheet, list(csv.DictReader(lines)), truth)
@@ -199,7 +199,7 @@ TOLD = """async () => {
 
 def now_says(page: Any, pattern: str) -> str:
     """Wait until the sentence of 'Now' is what it should be; the sentence."""
-    end_s = time.monotonic() + 120
+    end_s = time.monotonic() + PATIENCE_S
     while not re.search(pattern, sentence := page.inner_text("#sentence")):
         assert time.monotonic() < end_s, (sentence, page.evaluate(TOLD))
         page.wait_for_timeout(100)
@@ -213,7 +213,7 @@ COLONS = "(colon) => { for (const label of document.querySelectorAll('dt')) labe
 def customer_letter(page: Any) -> str:
     """Make the customer's letter in the page's language, open it, and read it as one text."""
     view(page, "handover")
-    page.wait_for_selector(".paper[data-what=customer]", timeout=60_000)
+    page.wait_for_selector(".paper[data-what=customer]")
     make(page, "customer")
     tab = opened(page, "customer")
     language = page.get_attribute("html", "lang")
@@ -292,7 +292,7 @@ def check_letter(text: str, visit: Visit, world: World, states: dict[int, str], 
 def check_verdict(place: Path, world: World) -> None:
     """What the real command says of the job is what was wrong in the simulated world."""
     command = [sys.executable, "-m", "satdiag", "analyse", "--json", str(place)]
-    found = json.loads(subprocess.run(command, check=True, capture_output=True, timeout=60).stdout)["verdict"]
+    found = json.loads(subprocess.run(command, check=True, capture_output=True, timeout=PATIENCE_S).stdout)["verdict"]
     faults = [one["fault"] for one in world.truth["faults"]] or ["none"]
     assert (found["state"], found["class"]) == (world.truth["state"], world.truth["class"])
     assert [found["fault"]] == faults

@@ -99,8 +99,7 @@ def every_state(page: Any, laptop: Laptop) -> Iterator[str]:
             until(
                 lambda: not ENGLISH.search(page.inner_text("#view-now") + page.inner_text("#said")),
                 page,
-                30.0,
-                "the analysis",
+                what="the analysis",
             )
             for other in OTHERS:
                 go_to(page, other)

@@ -16,7 +16,7 @@ from satdiag.job import build_job
 from satdiag.rows import Row, parse_time_us
 from satdiag.store import check_job_file, create_job_file, read_job_file
 from satdiag.user_folder import ENVIRONMENT
-from tests.live.browser.test_events_page import PATIENCE_MS, Here, live, until
+from tests.live.browser.test_events_page import Here, live, until
 from tests.live.rigs import new_job
 from tests.live.test_serve import Served
 
@@ -66,15 +66,15 @@ def _waiting(page: Any) -> int:
 
 
 def _saved(page: Any) -> None:
-    until(lambda: _waiting(page) == 0, page, 60.0)
+    until(lambda: _waiting(page) == 0, page)
     page.wait_for_selector("#queue[data-state=good]")
 
 
 def _pair(page: Any, code: str) -> None:
-    page.wait_for_selector("#pairing", state="visible", timeout=PATIENCE_MS)
+    page.wait_for_selector("#pairing", state="visible")
     page.fill("#pair-code", code)
     page.click("#pairing .go")
-    page.wait_for_selector("#pairing", state="hidden", timeout=PATIENCE_MS)
+    page.wait_for_selector("#pairing", state="hidden")
 
 
 def _places(place: Path) -> list[str]:
@@ -98,7 +98,7 @@ def test_taps_wait_for_a_restart_with_kept_sessions_and_for_a_new_code(tmp_path:
         _saved(page)
         served.end(signal.SIGKILL)
         _by_hand(page, "canopy")
-        page.wait_for_selector("#link[data-state=bad]", timeout=PATIENCE_MS)
+        page.wait_for_selector("#link[data-state=bad]")
         assert _waiting(page) == 1
         served = Served(place, port=served.port)
         _saved(page)
@@ -107,7 +107,7 @@ def test_taps_wait_for_a_restart_with_kept_sessions_and_for_a_new_code(tmp_path:
         served.end(signal.SIGINT)
         _by_hand(page, "indoors", "underground")
         served = Served(place, port=served.port)
-        page.wait_for_selector("#pairing", state="visible", timeout=PATIENCE_MS)
+        page.wait_for_selector("#pairing", state="visible")
         page.wait_for_timeout(500)
         assert _waiting(page) == 2, "what is answered 401 is kept"
         _pair(page, served.code)
@@ -133,7 +133,7 @@ def test_another_job_on_the_same_port_asks_for_its_code_and_gets_none_of_the_fir
         _by_hand(page, "indoors")
         served = Served(other, port=served.port)
         _pair(page, served.code)
-        page.wait_for_selector("#banner:has-text('for another job')", timeout=PATIENCE_MS)
+        page.wait_for_selector("#banner:has-text('for another job')")
         _by_hand(page, "street")
         until(lambda: _waiting(page) == 1, page)
         # Now the first job is back before this page has heard of it: it goes by its last word, and is turned down.
@@ -145,7 +145,7 @@ def test_another_job_on_the_same_port_asks_for_its_code_and_gets_none_of_the_fir
         assert answered.value.status == 409
         assert _waiting(page) == 2
         page.unroute(re.compile("/(state|events|time)$"))
-        until(lambda: _waiting(page) == 1, page, 60.0)
+        until(lambda: _waiting(page) == 1, page)
         assert page.is_hidden("#pairing"), "the pairing for the other job did not undo that for the first"
         served.end(signal.SIGTERM)
         assert _places(place) == ["indoors"]

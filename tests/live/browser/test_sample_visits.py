@@ -24,7 +24,7 @@ from satdiag.recorder.clock import time_text
 from satdiag.rows import Row, parse_time_us
 from satdiag.store import create_job_file
 from tests.letter.read import LANGUAGES, expected, truth
-from tests.live.browser.real import PHONE, Laptop, live, saved, until, view
+from tests.live.browser.real import PATIENCE_S, PHONE, Laptop, live, saved, until, view
 from tests.live.browser.test_live_visit import customer_letter
 from tests.sample_findings import SAMPLES, job_of
 
@@ -111,7 +111,7 @@ def test_the_end_of_a_samples_visit_is_tapped_and_its_letter_tells_the_truth(pho
         tap(page, seen, names)
         saved(page)
         number = analysis(page)
-        until(lambda: analysis(page) > number, page, 60, "an analysis of what was tapped")
+        until(lambda: analysis(page) > number, page, what="an analysis of what was tapped")
         view(page, "verdict")
         page.wait_for_selector("#view-verdict .sentence:not(:empty)", state="visible")
         text = customer_letter(page)
@@ -134,7 +134,7 @@ def analysis(page: Any) -> int:
 def check_verdict(place: Any, name: str) -> None:
     """What the real command says of the job is what was wrong in the simulated world."""
     command = [sys.executable, "-m", "satdiag", "analyse", "--json", str(place)]
-    found = json.loads(subprocess.run(command, check=True, capture_output=True, timeout=60).stdout)["verdict"]
+    found = json.loads(subprocess.run(command, check=True, capture_output=True, timeout=PATIENCE_S).stdout)["verdict"]
     assert (found["state"], found["class"]) == (truth(name)["state"], truth(name)["class"])
 
 

@@ -21,7 +21,7 @@ def test_edges_are_entered_with_either_decimal_sign_and_taken_out_again(phone, t
             page.fill("#skyline-azimuth", azimuth)
             page.fill("#skyline-elevation", height)
             page.get_by_role("button", name="Add this edge").tap()
-            until(lambda count=count: list_.count() == count, page, 60.0, "the edge")
+            until(lambda count=count: list_.count() == count, page, what="the edge")
         assert list_.all_inner_texts()[0].startswith("87.5° (east): 10.5° high")
         page.fill("#skyline-azimuth", "north")
         page.fill("#skyline-elevation", "120")
@@ -29,9 +29,9 @@ def test_edges_are_entered_with_either_decimal_sign_and_taken_out_again(phone, t
         page.wait_for_selector("#skyline-azimuth-wrong:not([hidden])")
         assert "is outside -10 .. 90" in page.inner_text("#skyline-elevation-wrong")
         list_.nth(1).get_by_role("button").tap()
-        until(lambda: list_.count() == 1, page, 60.0, "taking out")
+        until(lambda: list_.count() == 1, page, what="taking out")
         drawn = page.locator("#view-sky")
-        until(lambda: "No skyline was measured here" not in drawn.inner_text(), page, 60.0, "the next analysis")
+        until(lambda: "No skyline was measured here" not in drawn.inner_text(), page, what="the next analysis")
         assert list_.count() == 1, "the newer analysis tells the same"
     assert [(point.azimuth_deg, point.elevation_deg) for point in read_job_file(place).horizon] == [(87.5, 10.5)]
     assert complaints == []
@@ -55,10 +55,10 @@ def test_an_analysis_that_read_the_job_before_a_change_takes_nothing_back(phone,
         page.fill("#skyline-elevation", "25")
         page.get_by_role("button", name="Add this edge").tap()
         list_, drawn = page.locator(".readings li"), page.locator("#view-sky")
-        until(lambda: list_.count() == 2, page, 60.0, "the edges")
-        until(lambda: "No skyline was measured here" not in drawn.inner_text(), page, 60.0, "the next analysis")
+        until(lambda: list_.count() == 2, page, what="the edges")
+        until(lambda: "No skyline was measured here" not in drawn.inner_text(), page, what="the next analysis")
         assert list_.count() == 2, "that analysis knows one edge, and counts as older than the change"
         page.unroute("**/skyline")
         list_.nth(0).get_by_role("button").tap()
-        until(lambda: list_.count() == 0, page, 60.0, "taking out")
+        until(lambda: list_.count() == 0, page, what="taking out")
     assert complaints == []

@@ -136,7 +136,7 @@ def test_the_card_is_drawn_as_it_was_told(phone, laptop):
     page.goto(laptop.link)
     live(page)
     view(page, "timing")
-    page.wait_for_selector("#delays .delay-strip", timeout=60_000)
+    page.wait_for_selector("#delays .delay-strip")
     assert page.inner_text("#delays .state-word") == "▲ Changes are slow."
     rows = [row for group in told["groups"] for row in group["rows"]]
     for drawn, row in zip(page.evaluate(DRAWN), rows, strict=True):
@@ -157,12 +157,12 @@ def test_the_card_follows_what_is_timed(phone, laptop):
     page.goto(laptop.link)
     live(page)
     view(page, "timing")
-    page.wait_for_selector("#delays .delay-strip[aria-label*='9 changes']", timeout=60_000)
+    page.wait_for_selector("#delays .delay-strip[aria-label*='9 changes']")
     page.fill("#tune-number", "40")
     page.locator("#changed").tap()
     page.locator("[data-sign=audio]").tap()
     saved(page)
-    page.locator("#delays .delay-strip[aria-label*='10 changes']").first.wait_for(timeout=60_000)
+    page.locator("#delays .delay-strip[aria-label*='10 changes']").first.wait_for()
     assert complaints == []
 
 
@@ -174,7 +174,7 @@ def test_the_card_fits(phone, laptop, width, scheme, language):
     page.goto(laptop.link)
     live(page)
     view(page, "timing")
-    page.wait_for_selector("#delays .delay-strip", timeout=60_000)
+    page.wait_for_selector("#delays .delay-strip")
     shoot(page, f"timing-{language}", scheme, width)
     page.evaluate("() => { for (const one of document.querySelectorAll('main details')) one.open = true; }")
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

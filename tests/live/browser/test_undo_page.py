@@ -12,7 +12,7 @@ from tests.live.browser.serving import Kept, demo_state
 
 
 def _live(page) -> None:
-    page.wait_for_selector("#link[data-state=good]", timeout=60_000)
+    page.wait_for_selector("#link[data-state=good]")
 
 
 def _view(page, name: str) -> None:
@@ -68,7 +68,7 @@ def test_a_refused_tap_that_is_undone_is_gone_and_what_waits_is_shown_beside_ref
     page.click("[data-enter='place vehicle street']")
     page.wait_for_selector("#queue:has-text('▲ 1 refused · ◷ 1 waiting')")
     kept.down = False
-    page.wait_for_selector("#queue:has-text('waiting')", state="hidden", timeout=60_000)
+    page.wait_for_selector("#queue:has-text('waiting')", state="hidden")
     page.click("text=indoors")
     page.wait_for_selector("#queue:has-text('2 refused')")
     _undo(page)
@@ -145,7 +145,7 @@ def test_words_are_true_and_do_not_break_on_a_narrow_page(opened):
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     _view(page, "now")
     kept.down = True
-    page.wait_for_selector("#source-list >> text=not known now", timeout=60_000)
+    page.wait_for_selector("#source-list >> text=not known now")
 
 
 def test_a_note_of_what_the_recorder_changed_is_not_taken_back(opened):

@@ -55,7 +55,7 @@ def to_wiring(page: Any, laptop: Laptop) -> None:
     page.goto(laptop.link)
     live(page)
     view(page, "wiring")
-    page.wait_for_selector("#wiring-checks", state="visible", timeout=60_000)
+    page.wait_for_selector("#wiring-checks", state="visible")
 
 
 def enter(page: Any, key: str, number: str) -> None:
@@ -80,7 +80,7 @@ def test_a_reading_has_its_word_at_once_and_ticks_outlive_a_reload(phone, tmp_pa
         found = [(row.kind, row.subject, row.value, row.unit) for row in open_job(place).rows[1:]]
         assert found == [("bias", "voltage", "5.0", "V"), ("bias", "current", "0", "mA")]
         told = page.locator("#wiring-feed")
-        until(lambda: "By the last analysis: voltage is there" in told.inner_text(), page, 90, "the analysis")
+        until(lambda: "By the last analysis: voltage is there" in told.inner_text(), page, what="the analysis")
         assert word.inner_text() == "▲ voltage is there, no current flows"
         _ticks(page)
         _fits(page)
@@ -101,7 +101,7 @@ def _ticks(page: Any) -> None:
     assert page.locator(".count-of").inner_text() == "2 of 15 done"
     page.reload()
     live(page)
-    page.wait_for_selector("#wiring-checks", state="visible", timeout=60_000)
+    page.wait_for_selector("#wiring-checks", state="visible")
     assert page.locator(".count-of").inner_text() == "2 of 15 done"
     assert [boxes.nth(place).is_checked() for place in (0, 1, 6)] == [True, False, True]
 
@@ -138,7 +138,7 @@ def test_without_ring_toml_the_keys_are_there_and_a_watcher_has_none(phone, tmp_
         pair_by_code(other, laptop.watch_code)
         live(other)
         view(other, "wiring")
-        other.wait_for_selector("#wiring-checks", state="visible", timeout=60_000)
+        other.wait_for_selector("#wiring-checks", state="visible")
         assert other.locator("#view-wiring :is(.enters, .proofs):visible").count() == 0
         assert complaints + more == []
 
@@ -179,7 +179,7 @@ def test_nothing_is_touched_by_an_analysis_that_says_the_same(opened):
         kept.views["wiring"] = {**other, "number": 3}
         kept.state["analysis"], kept.changes = 3, kept.changes + 1
     item = page.locator(".check", has_text="The ring's other sources play").first
-    until(lambda: item.locator(".box").get_attribute("data-state") == "proved", page, 60.0, "the new state")
+    until(lambda: item.locator(".box").get_attribute("data-state") == "proved", page, what="the new state")
     assert item.is_visible()  # what was unfolded stays so
     assert page.evaluate("window.touched") > 0
     assert complaints == []

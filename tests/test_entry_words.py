@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from satdiag.live.wording import HEADS, reading_words, words_of
+from satdiag.entry_words import HEADS, reading_words, words_of
 from satdiag.rows import Row, check_row
 from satdiag.vocabulary import KINDS
 from tests.live.vocabulary_rows import every_row

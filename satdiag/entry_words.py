@@ -1,6 +1,7 @@
 """The words of an entry, as a person would say it: 'channel 31: not listed', 'level satellite east: 3 of 5 bars'.
 
-The page says an entry that is still on its way in the very same words (`static/press.js`); a test compares the two.
+The checklist names the entry that a step rests on so, and the live page its entries; one that is still on its way it
+says in the very same words itself (`live/static/press.js`), and a test compares the two.
 """
 
 from __future__ import annotations
