@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 import satdiag
+from satdiag.diagnosis.asked import as_it_would_be
 from satdiag.diagnosis.beside import beside
 from satdiag.diagnosis.earlier import GONE_BELOW, Turn, job_before, turns
 from satdiag.diagnosis.estimate import diagnose, weigh
@@ -60,7 +61,7 @@ def analyse(
     model = learned.model or load_model()
     sky = estimate_sky(job)
     signal = estimate_signal(job, sky, open_sky)
-    known = _known(job, sky, signal, wait)
+    known = _known(job, sky, signal, wait, open_sky)
     if reference is not None:
         known = replace(known, beside=beside(job, reference))
     weighed = weigh(known, model)
@@ -72,7 +73,12 @@ def analyse(
     if aim == "proof":
         diagnosis = toward_proof(diagnosis, case, told.sure)
         told = verdict(job, belief, diagnosis, known.entitlement, known.tuning, sky)
-    diagnosis = replace(diagnosis, explanation=explanation(case, told.state, told.fault), learned_jobs=learned.jobs)
+    diagnosis = replace(
+        diagnosis,
+        plan=as_it_would_be(case.asked, model, diagnosis.plan),
+        explanation=explanation(case, told.state, told.fault),
+        learned_jobs=learned.jobs,
+    )
     return Findings(
         satdiag=satdiag.__version__,
         job=job.sheet.id,
@@ -117,7 +123,13 @@ def _seen(job: Job) -> list[Seen]:
     return list(collect(_known(job, sky, estimate_signal(job, sky))))
 
 
-def _known(job: Job, sky: SkyFindings, signal: SignalFindings, wait: WaitPrior | None = None) -> Known:
+def _known(
+    job: Job,
+    sky: SkyFindings,
+    signal: SignalFindings,
+    wait: WaitPrior | None = None,
+    open_sky: OpenSky | None = None,
+) -> Known:
     return Known(
         job=job,
         sky=sky,
@@ -125,6 +137,8 @@ def _known(job: Job, sky: SkyFindings, signal: SignalFindings, wait: WaitPrior |
         entitlement=estimate_entitlement(job, exposure_clock(job), wait),
         tuning=estimate_tuning(job),
         wiring=estimate_wiring(job),
+        wait=wait,
+        open_sky=open_sky,
     )
 
 

@@ -19,7 +19,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 FORMAT = 1
-JUDGED_ONCE = ("final", "later", "unseen", "afresh", "untried")
+JUDGED_ONCE = ("final", "later", "unseen", "afresh", "untried", "unmet")
 
 
 @dataclass(frozen=True)

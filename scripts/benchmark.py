@@ -86,7 +86,7 @@ def _world_options(parser):
     parser.add_argument("--seed", type=int, default=1, help="diagnosis of worlds: seed of the set")
     parser.add_argument(
         "--setting",
-        choices=["tune", "calibrate", "final", "later", "unseen", "afresh", "untried"],
+        choices=["tune", "calibrate", "final", "later", "unseen", "afresh", "untried", "unmet"],
         default="tune",
         help="how they are drawn",
     )

@@ -132,9 +132,10 @@ def lock_held(known: Known) -> Judged:
         )
         return Judged("partly", text, True, "lock: yes")
     if (rows["value"] == "yes").any():
-        text = tell(
-            "A lock is noted, for {minutes:.0f} minutes at a stretch at most; 5 are asked for.",
-            minutes=longest / 60.0,
+        text = tell_many(
+            "A lock is noted, for {n} minute at a stretch at most; 5 are asked for.",
+            "A lock is noted, for {n} minutes at a stretch at most; 5 are asked for.",
+            round(longest / 60.0),
         )
         return Judged("partly", text)
     return settle(signs(rows, {"no": False}, "", tell("Every lock noted says no.")), known.stands_s, "")
@@ -254,10 +255,10 @@ def listened(known: Known) -> Judged:
             minutes=minutes,
         )
         return Judged("proved", text)
-    text = tell(
-        "The receiver has listened for {minutes:.0f} minutes at least since the message was last sent; 15 are asked "
-        "for.",
-        minutes=minutes,
+    text = tell_many(
+        "The receiver has listened for {n} minute at least since the message was last sent; 15 are asked for.",
+        "The receiver has listened for {n} minutes at least since the message was last sent; 15 are asked for.",
+        round(minutes),
     )
     return Judged("partly" if listened_s >= 60.0 else "missing", text)
 

@@ -14,7 +14,7 @@ from satdiag.diagnosis.wording import percent
 from satdiag.exposure import stretches
 from satdiag.findings import DelayFindings, TuningFindings
 from satdiag.language import listed as listed_words
-from satdiag.language import mark, tell, translated
+from satdiag.language import mark, tell, tell_many, translated
 from satdiag.spans import length_s, within
 from satdiag.tuning.slowness import SLOW_MEDIAN_S
 from satdiag.wiring.supply import CODE_C_MINIMUM_V
@@ -200,13 +200,18 @@ def restarts(seen: Seen) -> Criterion:
         events = [counted(len(seen_s), "restart")] if len(seen_s) else []
         dips = counted(len(dips_s), "dip")
         events += [tell("{dips} below {volts:g} V", dips=dips, volts=CODE_C_MINIMUM_V)] if len(dips_s) else []
-        what = tell(
-            "{events} since the receiver was fitted, and {minutes:.0f} minutes awake since the last.",
+        what = tell_many(
+            "{events} since the receiver was fitted, and {n} minute awake since the last.",
+            "{events} since the receiver was fitted, and {n} minutes awake since the last.",
+            round(awake_min),
             events=listed_words(events),
-            minutes=awake_min,
         )
     else:
-        what = tell("No restart and no dip of the supply is noted in {minutes:.0f} minutes awake.", minutes=awake_min)
+        what = tell_many(
+            "No restart and no dip of the supply is noted in {n} minute awake.",
+            "No restart and no dip of the supply is noted in {n} minutes awake.",
+            round(awake_min),
+        )
     if awake_min >= needed_min:
         return criterion("restarts", "holds", what)
     left_min = needed_min - awake_min

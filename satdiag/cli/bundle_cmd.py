@@ -9,6 +9,7 @@ import click
 
 from satdiag.cli.language_option import speaks
 from satdiag.cli.paper_option import sized
+from satdiag.language import counted, spoken
 
 if TYPE_CHECKING:
     from satdiag.handover.figures import Format
@@ -58,7 +59,6 @@ def _make(
     from satdiag.handover.bundle import Wishes, bundle_bytes
     from satdiag.handover.bundle_check import check_bundle
     from satdiag.handover.writing import check_free, write_file
-    from satdiag.language import spoken
     from satdiag.opening import open_job
 
     if out.suffix.lower() != ".zip":
@@ -69,7 +69,7 @@ def _make(
     check_free(out)
     write_file(out, bundle_bytes(job, spoken(), Wishes(full_id, by, figures, pdf, paper)))
     checked = check_bundle(out)
-    click.echo(f"{out}: {checked.files} files of job {checked.job} and their manifest.")
+    click.echo(f"{out}: {counted(checked.files, 'file')} of job {checked.job} and their manifest.")
     click.echo(f"SHA-256 of the job: {checked.job_sha256}")
 
 

@@ -9,6 +9,7 @@ import click
 
 from satdiag.cli.language_option import speaks
 from satdiag.cli.words import content, misnamed
+from satdiag.language import counted
 
 if TYPE_CHECKING:
     from satdiag.findings import Findings
@@ -138,7 +139,7 @@ def _write_tables(
         from satdiag.handover.columns import parquet_bytes
 
         write_file(parquet, parquet_bytes(job, full_id))
-        click.echo(f"{parquet}: {len(job.rows)} observations in typed columns; times are UTC.")
+        click.echo(f"{parquet}: {counted(len(job.rows), 'observation')} in typed columns; times are UTC.")
 
 
 def _write_json(job: Job, findings: Findings, place: Path, full_id: bool) -> None:
@@ -158,4 +159,4 @@ def _write_figures(job: Job, findings: Findings, folder: Path, kind: Format, ful
     files = {f"{picture.name}.{kind}": picture.data for picture in drawn}
     files |= {f"{picture.name}.txt": picture.text.encode() for picture in drawn}
     write_folder(files, folder)
-    click.echo(f"{folder}: {len(drawn)} figures, each with a text that says what it shows.")
+    click.echo(f"{folder}: {counted(len(drawn), 'figure')}, each with a text that says what it shows.")

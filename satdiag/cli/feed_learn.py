@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from satdiag.errors import SatdiagError
 from satdiag.feed_keys import LEARNT_MOST
+from satdiag.language import counted
 
 if TYPE_CHECKING:
     from satdiag.findings import BiasFindings
@@ -36,7 +37,7 @@ def write_learnt(place: Path, job: Job, bias: BiasFindings | None) -> str:
     except OSError as error:
         raise SatdiagError(f"{place}: cannot be written ({error.strerror}). Is its folder there?") from None
     return (
-        f"{place}: {count} readings taken while the receiver worked. Keep them for other jobs with "
+        f"{place}: {counted(count, 'reading')} taken while the receiver worked. Keep the file for other jobs with "
         f"`satdiag user add receivers {place}`; `satdiag new --receiver-values {place.stem}` then uses them."
     )
 

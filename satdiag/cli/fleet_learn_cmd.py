@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from satdiag.cli.words import moved_share
+from satdiag.language import counted
+
 if TYPE_CHECKING:
     from satdiag.diagnosis.counts import FaultCounts
     from satdiag.diagnosis.pooled import Pool
@@ -133,7 +136,7 @@ def _nothing_lines(taught: Taught) -> list[str]:
 def _score_lines(score: Score | None, none: str) -> list[str]:
     if score is None:
         return [f"  nothing to learn: {none}."]
-    said = f"  {score.jobs} jobs: mean log score {score.before:.3f} before, {score.after:.3f} after"
+    said = f"  {counted(score.jobs, 'job')}: mean log score {score.before:.3f} before, {score.after:.3f} after"
     verdict = "it rises" if score.rises else "it does not rise beyond its standard error"
     return [f"{said}; change {score.rise:+.3f} (standard error {score.rise_se:.3f}): {verdict}."]
 
@@ -163,8 +166,8 @@ def _kept_lines(pool: Pool) -> list[str]:
     if pool.dead is not None:
         from satdiag.entitlement.grid import Priors
 
-        before, now = Priors().account_dead, pool.dead.share
-        lines.append(f"  account that gives nothing, by {pool.dead.jobs} jobs: {before:.1%} -> {now:.1%}")
+        share = moved_share({"before": Priors().account_dead, "now": pool.dead.share})
+        lines.append(f"  account that gives nothing, by {counted(pool.dead.jobs, 'job')}: {share}")
     return lines
 
 
@@ -172,17 +175,17 @@ def _fault_lines(counts: FaultCounts) -> list[str]:
     from satdiag.fleet.pool import moved
 
     lines = [
-        f"  {counts.jobs} closed jobs, counted as {counts.weight:.1f}; beside them the packaged priors count as "
-        f"{counts.strength:.0f} vehicles."
+        f"  {counted(counts.jobs, 'closed job')}, counted as {counts.weight:.1f}; beside them the packaged priors "
+        f"count as {counted(round(counts.strength), 'vehicle')}."
     ]
     found = moved(counts)
     for key, line in (
-        ("priors", "  {reason}: {fault} {before:.1%} -> {now:.1%}"),
-        ("kinds", "  {fault}, kind {kind}: {before:.1%} -> {now:.1%}"),
-        ("rows", "  {item} '{state}' given {fault}: {before:.1%} -> {now:.1%}"),
+        ("priors", "  {reason}: {fault} {moved}"),
+        ("kinds", "  {fault}, kind {kind}: {moved}"),
+        ("rows", "  {item} '{state}' given {fault}: {moved}"),
     ):
         far = [one for one in found[key] if abs(one["now"] - one["before"]) >= WORTH_SHOWING]
-        lines += [line.format(**one) for one in far[:MOST_SHOWN]]
+        lines += [line.format(**one, moved=moved_share(one)) for one in far[:MOST_SHOWN]]
     return lines
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.words import content, misnamed
+from satdiag.language import counted
 
 if TYPE_CHECKING:
     from satdiag.job import Job
@@ -116,15 +117,17 @@ def _refuse_nothing_new(made: Made, job: Job, source: Path) -> None:
 
     if not made.rows:
         raise SatdiagError(
-            f"{source}: no line gave an observation ({made.lines} lines of data). Look at `when` and the columns of "
-            "the map."
+            f"{source}: no line gave an observation ({counted(made.lines, 'line')} of data). Look at `when` and the "
+            "columns of the map."
         )
     there = {row[:9] for row in job.rows}
     again = sum(row[:9] in there for row in made.rows)
     if again == len(made.rows):
-        raise SatdiagError(f"{source}: all of its {again} observations stand in the job already. Nothing was added.")
+        all_of_it = "its one observation stands" if again == 1 else f"all of its {again} observations stand"
+        raise SatdiagError(f"{source}: {all_of_it} in the job already. Nothing was added.")
     if again:
-        click.echo(f"warning: {again} of {len(made.rows)} observations stand in the job already", err=True)
+        stand = "stands" if again == 1 else "stand"
+        click.echo(f"warning: {again} of {len(made.rows)} observations {stand} in the job already", err=True)
 
 
 def _summary(made: Made, source: Path) -> list[str]:

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from satdiag.cli.words import moved_share
+from satdiag.language import counted
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -98,18 +101,17 @@ def _show(document: dict[str, Any]) -> None:
         console.print("Nothing was learned yet: the packaged figures stand. Name closed jobs to learn from them.")
         return
     worth = f"counted as {document['weight']:g}, since a finding that its evidence denies may be wrong"
-    jobs = "1 closed job" if document["jobs"] == 1 else f"{document['jobs']} closed jobs"
-    console.print(f"{jobs}; {worth}.", markup=False)
+    console.print(f"{counted(document['jobs'], 'closed job')}; {worth}.", markup=False)
     for fault, count in document["found"].items():
         console.print(f"  {count:4d}  {fault}", markup=False)
     for title, key, line in (
-        ("How often it comes (before, now)", "priors", "{reason}: {fault} {before:.1%} -> {now:.1%}"),
-        ("In which kind it comes (before, now)", "kinds", "{fault}: {kind} {before:.1%} -> {now:.1%}"),
-        ("What it looks like (before, now)", "rows", "{item} '{state}' given {fault}: {before:.1%} -> {now:.1%}"),
+        ("How often it comes (before, now)", "priors", "{reason}: {fault} {moved}"),
+        ("In which kind it comes (before, now)", "kinds", "{fault}: {kind} {moved}"),
+        ("What it looks like (before, now)", "rows", "{item} '{state}' given {fault}: {moved}"),
     ):
         moved = [one for one in document[key] if abs(one["now"] - one["before"]) >= WORTH_SHOWING]
         if moved:
             console.print(f"\n{title}", style="bold", markup=False)
         for one in moved[:MOST_SHOWN]:
-            console.print("  " + line.format(**one), markup=False)
+            console.print("  " + line.format(**one, moved=moved_share(one)), markup=False)
     console.print("\n`satdiag learn --forget ID` takes one back, `--forget-all` all of them.", markup=False)

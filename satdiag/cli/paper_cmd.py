@@ -11,6 +11,7 @@ import click
 
 from satdiag.cli.language_option import speaks
 from satdiag.cli.paper_option import sized
+from satdiag.language import counted
 
 if TYPE_CHECKING:
     from datetime import date, tzinfo
@@ -109,11 +110,13 @@ def _enter(place: Path, job: Job, source: str | None, day: str | None, zone: str
     if not yes:
         if not sys.stdin.isatty():
             raise SatdiagError("Nothing was written: say --yes if this is right.")
-        if not click.confirm(f"Add these {len(rows)} observations?"):
+        these = "this one observation" if len(rows) == 1 else f"these {len(rows)} observations"
+        if not click.confirm(f"Add {these}?"):
             click.echo("Nothing was written.")
             return
     add_rows(place, rows)
-    click.echo(f"{len(rows)} observations added, {rows[0].id} to {rows[-1].id}.")
+    ids = rows[0].id if len(rows) == 1 else f"{rows[0].id} to {rows[-1].id}"
+    click.echo(f"{counted(len(rows), 'observation')} added, {ids}.")
 
 
 def _day(text: str | None, asks: bool) -> date | None:

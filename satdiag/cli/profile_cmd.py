@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from satdiag.language import counted
+
 if TYPE_CHECKING:
     from satdiag.recorder.admit import Admission
     from satdiag.recorder.heard import Reading
@@ -88,7 +90,8 @@ def check(name: str, sample: Path, as_json: bool) -> int:
         click.echo(json.dumps(found, indent=2))
     else:
         click.echo(
-            f"{counts['lines']} lines: {counts['understood']} understood ({counts['readings']} readings), "
+            f"{counted(counts['lines'], 'line')}: {counts['understood']} understood "
+            f"({counted(counts['readings'], 'reading')}), "
             f"{counts['without_reading']} without a reading, {counts['not_understood']} not understood."
         )
     return 1 if counts["not_understood"] else 0

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.words import misnamed
+from satdiag.language import counted
 
 LINE_FEED = b"\n"
 
@@ -164,10 +165,10 @@ def rescue_rest(summary: Summary) -> list[str]:
     said = []
     if summary.unwritten:
         kept = rescue(summary.unwritten, summary.place, folders)
-        said.append(_said(f"{len(summary.unwritten)} rows", kept))
+        said.append(_said(counted(len(summary.unwritten), "row"), kept))
     for document, data in summary.unwritten_parts:
         kept = rescue_part(document, data, summary.place, folders)
-        said.append(_said(f"{data.count(LINE_FEED)} lines of {document}", kept))
+        said.append(_said(f"{counted(data.count(LINE_FEED), 'line')} of {document}", kept))
     return said
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from satdiag.cli.ports_cmd import shown
+from satdiag.language import counted
 
 if TYPE_CHECKING:
     from satdiag.recorder.heard import Line, Moment, Reading, Source
@@ -60,8 +61,8 @@ class Trial:
         self._admission = Admission.without_job()
 
     def __str__(self) -> str:
-        lines = f"{self.lines} line{'' if self.lines == 1 else 's'} heard, {self.lines - self.good} not understood"
-        readings = f"{self.readings} reading{'' if self.readings == 1 else 's'}"
+        lines = f"{counted(self.lines, 'line')} heard, {self.lines - self.good} not understood"
+        readings = counted(self.readings, "reading")
         refused = f", {self.refused} of them refused by the log" if self.refused else ""
         return f"{lines}; {readings}{refused}."
 

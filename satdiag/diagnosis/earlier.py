@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from satdiag.diagnosis.log import log_of
+from satdiag.diagnosis.log import NO_CURRENT, TOO_MUCH, Log, log_of
 from satdiag.job import Job
 from satdiag.language import mark, translated
 
@@ -53,6 +53,12 @@ _TURNS: tuple[tuple[str, str, str | None, tuple[str, ...], tuple[str, ...], str]
 )
 
 
+_FED = mark("the antenna drew its usual current again")
+_FEEDS = {NO_CURRENT: ("antenna-open", "feed-absent", "feed-swapped"), TOO_MUCH: ("antenna-short",)}
+"""What may lie behind a current that came right: none flowed, or that of a short."""
+
+_RESENT = mark("channels came after the activation had been sent again")
+
 _OFFERED = mark("the head unit offered the satellite source")
 _RECEIVED = mark("channels were received again")
 _SIGNS = {
@@ -78,9 +84,10 @@ def turns(job: Job) -> list[Turn]:
     signs = [(fault, words, spans) for words, spans in _signs(job) for fault in _SIGNS[words]]
     found = []
     for fault, kind, subject, bad, good, words in _TURNS:
-        beside = [one for name, _, spans in signs if name == fault for one in spans]
+        beside = _of(signs, fault)
         own = _as_one(_spans(job, kind, subject, bad, good))
         found += [_beside(Turn(fault, *times, translated(words)), beside) for times in own]
+    found += [_beside(turn, _of(signs, turn.fault)) for turn in (*_fed(log_of(job)), *_resent(log_of(job)))]
     for fault, words, spans in signs:
         told = [(one.since_s, one.t_s) for one in found if one.fault == fault]
         found += [
@@ -102,6 +109,28 @@ def _signs(job: Job) -> Iterator[tuple[str, list[Span]]]:
         lost = lost[lost < log.received_again_s]
         before = heard[heard < lost[-1]]
         yield _RECEIVED, [(float(lost[lost > before[-1]][0] if len(before) else lost[0]), log.received_again_s)]
+
+
+def _of(signs: Iterable[tuple[str, str, list[Span]]], fault: str) -> list[Span]:
+    """When signs say that a fault may have been there."""
+    return [one for name, _, spans in signs if name == fault for one in spans]
+
+
+def _fed(log: Log) -> Iterator[Turn]:
+    """An antenna that drew no current, or too much, draws its usual one: a joint was reseated, or a lead cleared."""
+    for spell in log.feed_spells:
+        for fault in _FEEDS[spell.word]:
+            yield Turn(fault, spell.since_s, spell.end_s, spell.end_s, translated(_FED))
+
+
+def _resent(log: Log) -> Iterator[Turn]:
+    """Channels that were refused play since the activation was sent again: what had kept it from being heard is over.
+
+    It ends with the first of them; the log until the resend knows of no cure.
+    """
+    if log.resend_came_s is not None:
+        since_s, asked_s, came_s = log.resend_came_s
+        yield Turn("entitlement-not-received", since_s, asked_s, came_s, translated(_RESENT))
 
 
 def _beside(turn: Turn, signs: Iterable[Span]) -> Turn:

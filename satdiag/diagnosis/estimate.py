@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from satdiag.diagnosis import inference, quickscore, sensitivity
 from satdiag.diagnosis.again import shown
+from satdiag.diagnosis.asked import Asked
 from satdiag.diagnosis.evidence import Known, collect
 from satdiag.diagnosis.explain import Case, strength
 from satdiag.diagnosis.fruitless import fruitless
@@ -47,6 +48,9 @@ SURPRISE, NO_SURPRISE = 0.02, 0.1
 """Readings that the others make rarer than the first are named (common practice, no source). Where all disagree by so
 many bits the oddest is, unless the others make it as likely as the second: none of them need be wrong then."""
 
+NO_READINGS = {"account": ("submitted", "resent")}
+"""States that somebody brought about: there is nothing to read again, and no chance by which they came."""
+
 HARDLY = 0.5
 """A state that is so much less likely than the likeliest, by what was measured, is not what was seen."""
 
@@ -72,7 +76,7 @@ class Belief:
 class Weighed:
     """A posterior with all that it was made of: the evidence, the prior, what each item says for each hypothesis.
 
-    `barred`: tests that can show nothing as things stand.
+    `barred`: tests that can show nothing as things stand. `known`: what the evidence was drawn from.
     """
 
     model: Model
@@ -85,6 +89,7 @@ class Weighed:
     entitlement: EntitlementFindings
     beside: BesideFindings | None
     barred: frozenset[str] = frozenset()
+    known: Known | None = None
 
 
 def weigh(known: Known, model: Model | None = None) -> Weighed:
@@ -101,7 +106,8 @@ def weigh(known: Known, model: Model | None = None) -> Weighed:
     log_prior = prior.log(space)
     whole = inference.posterior(model, space, log_prior, terms)
     barred = fruitless(known, model, seen)
-    return Weighed(model, seen, prior, log_prior, terms, whole, beyond, known.entitlement, known.beside, barred)
+    found = known.entitlement, known.beside
+    return Weighed(model, seen, prior, log_prior, terms, whole, beyond, *found, barred, known)
 
 
 def diagnose(
@@ -137,7 +143,8 @@ def diagnose(
         beside=weighed.beside,
     )
     say = {one.item: _say(model, one) for one in weighed.seen}
-    case = Case(model, whole, weighed.log_prior, weighed.terms, say, ahead.plan, bench)
+    asked = None if weighed.known is None else Asked(weighed.known, lambda known: weigh(known, model).whole)
+    case = Case(model, whole, weighed.log_prior, weighed.terms, say, bench, asked)
     return findings, Belief(whole, class_, fault, probability, sure), case
 
 
@@ -194,7 +201,11 @@ def _odd(weighed: Weighed) -> OddReading | None:
     """The reading to repeat: where the evidence disagrees by more than a little, or one reading is a surprise."""
     if len(weighed.terms) < 2:
         return None
+    acts = {one.item for one in weighed.seen if one.state in NO_READINGS.get(one.item, ())}
     ranked = inference.odd_ones(weighed.model, weighed.whole, weighed.log_prior, weighed.terms)
+    ranked = [one for one in ranked if one.item not in acts]
+    if not ranked:
+        return None
     bits = inference.conflict_bits(weighed.log_prior, weighed.terms, weighed.whole.log_evidence)
     odd = ranked[0] if bits > CONFLICT_BITS else min(ranked, key=lambda one: one.chance)
     if odd.chance >= (NO_SURPRISE if bits > CONFLICT_BITS else SURPRISE):

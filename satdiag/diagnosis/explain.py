@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
+from satdiag.diagnosis.asked import Answered, Asked
 from satdiag.diagnosis.inference import LIKELIER_THAN_NOT, NAMES, Posterior, leaders, posterior
 from satdiag.diagnosis.model import Model
 from satdiag.diagnosis.plan import Bench
 from satdiag.diagnosis.space import Floats, Space
 from satdiag.diagnosis.titles import TITLES
 from satdiag.diagnosis.wording import AS_GOOD_AS_SURE
-from satdiag.findings import Explanation, PlanStep
+from satdiag.findings import Explanation
 from satdiag.language import mark, parted, tell, translated
 from satdiag.vocabulary import CLASS_OF, FAULTS
 
@@ -32,6 +34,8 @@ LEAST_OVERLAP = 0.01
 MOST_NAMED = 3
 MOST_MINDS = 3
 LIKELY_ENOUGH = 0.01
+MOST_ASKED = 6
+"""So many answers are asked of the analysis: each draws the evidence anew."""
 
 NOT_PAID = ("not-activated", "account-lapsed", "partial-package")
 NOT_HERE = ("sky", "service")
@@ -166,15 +170,15 @@ def _listed(parts: Sequence[str]) -> str:
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """What is explained: the posterior, what it was made of, and the plan."""
+    """What is explained: the posterior, what it was made of, what can be tested, and the analysis to be asked."""
 
     model: Model
     whole: Posterior
     prior: Floats
     terms: Mapping[str, Floats]
     say: Mapping[str, str]
-    plan: Sequence[PlanStep]
     bench: Bench
+    asked: Asked | None = None
 
 
 def explanation(case: Case, state: str, fault: str | None) -> Explanation:
@@ -194,7 +198,7 @@ def change_mind(case: Case) -> list[str]:
     lead = case.whole.top()[1]
     said = [*_carried_by(case, lead), *_turned_by(case, lead)]
     if not said:
-        said.append(tell("No single reading, left out or added, would make another cause lead."))
+        said.append(tell("No single reading, left out or added, would make another cause likelier than not."))
     return said[: 2 * MOST_MINDS]
 
 
@@ -218,8 +222,39 @@ def _without(reading: str, fault: str, chance: float) -> str:
 
 
 def _turned_by(case: Case, lead: str) -> list[str]:
-    """Answers of tests not done yet that would make another fault likelier than not, the likeliest first."""
-    found, space = [], case.whole.space
+    """Answers of tests not done yet that would make another fault likelier than not, the likeliest first.
+
+    Found by what they add to the evidence of now; where an answer is a row of the log, what it would come to is
+    asked of the analysis with that row.
+    """
+    found, asked = [], 0
+    for turn in sorted(_turns(case, lead), key=lambda one: -one.chance):
+        after = None if case.asked is None or asked >= MOST_ASKED else case.asked.told([turn.answer])
+        asked += after is not None
+        fault = turn.fault if after is None else after.top()[1]
+        if fault == lead:
+            continue
+        if after is None or after.probability_of(fault) >= LIKELIER_THAN_NOT:
+            found.append(_turned(turn.say, fault))
+        elif case.whole.probability_of(lead) >= LIKELIER_THAN_NOT:
+            found.append(_turned_to_nothing(turn.say))
+        if len(found) == MOST_MINDS:
+            break
+    return found
+
+
+class _Turn(NamedTuple):
+    """An answer: how likely it is, its item and state, its words, and the fault that it would make the likeliest."""
+
+    chance: float
+    answer: Answered
+    say: str
+    fault: str
+
+
+def _turns(case: Case, lead: str) -> Iterator[_Turn]:
+    """The answers that would turn it, were all else to stay as it is."""
+    space = case.whole.space
     for test in case.bench.tests():
         option = case.bench.option(test, case.whole)
         joint = case.whole.p[:, None] * option.table
@@ -228,8 +263,7 @@ def _turned_by(case: Case, lead: str) -> list[str]:
         for k, fault in enumerate(NAMES[place] for place in leaders(space, after)[1]):
             likely = float(after[k, space.mask_of(fault)].sum()) >= LIKELIER_THAN_NOT
             if fault != lead and likely and chance[k] >= LIKELY_ENOUGH:
-                found.append((float(chance[k]), _turned(option.say[k], fault)))
-    return [text for _, text in sorted(found, key=lambda one: -one[0])][:MOST_MINDS]
+                yield _Turn(float(chance[k]), (test.item, option.states[k]), option.say[k], fault)
 
 
 def _turned(answer: str, fault: str) -> str:
@@ -238,3 +272,9 @@ def _turned(answer: str, fault: str) -> str:
     if said == title:
         return tell("Should a test show this: {answer}; then that is most likely the cause.", answer=said)
     return tell("Should a test show this: {answer}; then most likely {title}.", answer=said, title=title)
+
+
+def _turned_to_nothing(answer: str) -> str:
+    return tell(
+        "Should a test show this: {answer}; then the cause could not be told any more.", answer=translated(answer)
+    )

@@ -35,6 +35,9 @@ NOTHING_TO_SEND = ("submitted", "none", "rejected", "lapsed")
 ON_CHANNELS = ("listen", "play-open-channel", "check-channels", "time-changes", WAIT, ASK_RESEND)
 """Tests on channels: where the source is not offered there is none to select."""
 
+AT_THE_RECEIVER = ("read-levels", "check-satellites", "noise-rise")
+"""Tests by a readout of the receiver: from one that is silent on the ring nothing can be read."""
+
 OPEN_CHANNEL = "play-open-channel"
 LISTING = "check-listing"
 POSITIONS = "read-positions"
@@ -49,6 +52,8 @@ def fruitless(known: Known, model: Model, seen: Collection[Seen]) -> frozenset[s
     found = {test.name for test in model.tests if test.item not in items and _was_done(known, test.name)}
     if any(one.item == "listing" and one.state == "not-offered" for one in seen):
         found.update(ON_CHANNELS)
+    if any(one.item == "node" and one.state == "silent" for one in seen):
+        found.update(AT_THE_RECEIVER)
     if not any(channel.is_open for channel in known.job.lineup or ()):
         found.add(OPEN_CHANNEL)  # nobody could tell from the log which channel it was
     stopped = any(one.item == "account" and one.state in NOTHING_TO_SEND for one in seen)
@@ -73,17 +78,20 @@ def _was_selected(known: Known) -> bool:
 def _looks_left(known: Known, items: Collection[str]) -> bool:
     """Whether channels can be judged, and it is known which should play, and not all were looked at.
 
-    Looks of before the account was confirmed tell nothing of the package: where only such are there, all is to do.
+    Looks of before the account was confirmed, or before a resend that brought channels, tell nothing of the package:
+    where only such are there, all is to do.
     """
     found = known.entitlement
     if not (found.authorised or found.refused) or found.expected_from == "seen":
         return False
     most = LOOKED_ENOUGH * (found.expected or 0)
-    if set(PATTERN) & set(items):
-        return (found.checked or 0) < most
     log = log_of(known.job)
+    resent = log.resend_came_s
+    if resent is None and set(PATTERN) & set(items):
+        return (found.checked or 0) < most
     confirmed = log.of("account").said("confirmed").t_s
-    looks = log.ours("channel").said("authorised", "refused").since(float(confirmed[0]) if len(confirmed) else 0.0)
+    since_s = max(float(confirmed[0]) if len(confirmed) else 0.0, 0.0 if resent is None else resent[1])
+    looks = log.ours("channel").said("authorised", "refused").since(since_s)
     return len(set(looks.subject)) < most
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -15,6 +16,7 @@ from satdiag.exposure import era_start_s
 from satdiag.job import Job
 from satdiag.trials import LENT, Trial, trials
 from satdiag.vocabulary import UNREADABLE
+from satdiag.wiring.bias import bias_readings
 
 Words = NDArray[np.object_]
 Places = NDArray[np.int64]
@@ -25,6 +27,39 @@ SAID_AFTERWARDS = ("finding", "note")
 
 FEWEST_LOOKS = 3
 """So many looks at channels tell that reception was lost, or is there again: one may be a slip of the pen."""
+
+FEWEST_NEW = 2
+"""So many channels that were refused and play after a resend are no slip of the pen (judgement, no source)."""
+
+AT_ONCE_S = 60.0
+"""Readings of the antenna's current so close together belong to one measurement: nothing was mended in between."""
+
+NO_CURRENT, TOO_MUCH, DRAWS = "none", "limit", "normal"
+"""Words of the antenna's current: none flows, what a short draws, what the amplifier draws."""
+
+
+class FeedSpell(NamedTuple):
+    """A time for which the antenna drew no current, or that of a short: the word for it, first reading, the end."""
+
+    word: str
+    since_s: float
+    end_s: float
+
+
+class Currents(NamedTuple):
+    """Currents of the antenna's feed on one lead, taken while it was fed: seconds since the first row, word, row."""
+
+    t_s: Floats
+    word: Words
+    row: Places
+
+    def where(self, kept: Flags) -> Currents:
+        """The readings that are kept."""
+        return Currents(self.t_s[kept], self.word[kept], self.row[kept])
+
+    def is_bad(self) -> Flags:
+        """Which of them show no current, or that of a short."""
+        return np.isin(self.word.astype(str), (NO_CURRENT, TOO_MUCH))
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,13 +126,14 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class Log:
-    """A job's readable rows by kind. `era_s`: rows before it speak of another receiver."""
+    """A job's readable rows by kind. `era_s`: rows before it speak of another receiver; `currents`: of each lead."""
 
     parts: dict[str, Part]
     nothing: Part
     era_s: float
     last_visit_s: float
     end_s: float
+    currents: tuple[Currents, ...] = ()
 
     def of(self, kind: str, subject: str | None = None) -> Part:
         """The rows of a kind, and of a subject."""
@@ -120,8 +156,9 @@ class Log:
 
     @cached_property
     def settled_since_s(self) -> float:
-        """Since when the vehicle has stood where it stands."""
-        return max(self.last_visit_s, self.last_change_s(("place", "vehicle"), ("site", "vehicle")))
+        """Since when the vehicle has stood where it stands, with an antenna that is fed as it is now."""
+        moved_s = self.last_change_s(("place", "vehicle"), ("site", "vehicle"))
+        return max(self.last_visit_s, moved_s, self.feed_mended_s)
 
     def trials_of(self, part: str) -> list[Trial]:
         """The trials of a known-good part, oldest first."""
@@ -140,6 +177,45 @@ class Log:
         for begin_s, end_s in self.lent_s:
             kept &= (t_s < begin_s) | (t_s >= end_s)
         return kept
+
+    @cached_property
+    def our_currents(self) -> tuple[Currents, ...]:
+        """The currents of each lead, without those into a lent part."""
+        return tuple(one.where(self.with_ours(one.t_s)) for one in self.currents)
+
+    @cached_property
+    def feed_spells(self) -> tuple[FeedSpell, ...]:
+        """When the antenna drew no current, or too much, and a normal one later; a current that jumps is no cure."""
+        found = [spell for one in self.our_currents for spell in _feed_spells(one)]
+        return tuple(sorted(found, key=lambda spell: spell.end_s))
+
+    @cached_property
+    def feed_mended_s(self) -> float:
+        """Since when the antenna draws its current after it drew none, or too much; 0 if it never came to that.
+
+        What was received before speaks of the antenna as it was then. Where the current came back more than once, or
+        went again, it comes and goes by itself.
+        """
+        if len(self.feed_spells) != 1:
+            return 0.0
+        end_s = self.feed_spells[0].end_s
+        again = any((one.is_bad() & (one.t_s > end_s)).any() for one in self.our_currents)
+        return 0.0 if again else end_s
+
+    @cached_property
+    def resend_came_s(self) -> tuple[float, float, float] | None:
+        """Of the last resend that brought channels: since when these were refused, when it was asked for, and when
+        the first of them played; None where none did."""
+        looks = self.ours("channel").said("authorised", "refused")
+        for asked_s in self.of("account").said("resend-requested", "resend-confirmed").t_s[::-1].tolist():
+            before = looks.where(looks.t_s < asked_s)
+            refused = set(before.last_of_each().said("refused").subject)
+            came = looks.since(asked_s).said("authorised").about(refused.__contains__)
+            names = set(came.subject)
+            if len(names) >= FEWEST_NEW:
+                since_s = float(before.said("refused").about(names.__contains__).t_s[0])
+                return since_s, asked_s, float(came.t_s[0])
+        return None
 
     @cached_property
     def received_again_s(self) -> float:
@@ -196,4 +272,35 @@ def _made(job: Job) -> Log:
     era_s = era_start_s(job) if "swap" in parts else 0.0
     looked = whole.t_s[~table["kind"].isin(SAID_AFTERWARDS).to_numpy()]
     starts_s = [visit.start_s for visit in job.visits if len(looked) and visit.start_s <= looked[-1]]
-    return Log(parts, whole.where(slice(0, 0)), era_s, starts_s[-1] if starts_s else 0.0, job.end_s)
+    last_visit_s = starts_s[-1] if starts_s else 0.0
+    currents = _currents(job) if "bias" in parts else ()
+    return Log(parts, whole.where(slice(0, 0)), era_s, last_visit_s, job.end_s, currents)
+
+
+def _currents(job: Job) -> tuple[Currents, ...]:
+    """The readable currents of each lead, without those while feed or receiver was off."""
+    table = bias_readings(job)
+    live = (table["live"] & (table["quantity"] == "current") & (table["word"] != UNREADABLE)).to_numpy(dtype=bool)
+    return tuple(
+        Currents(
+            own["t_s"].to_numpy(dtype=float), own["word"].to_numpy(dtype=object), own["row"].to_numpy(dtype=np.int64)
+        )
+        for _, own in table[live].groupby("path", sort=True)
+    )
+
+
+def _feed_spells(currents: Currents) -> list[FeedSpell]:
+    """Spells of one lead that ended in a normal current, lasted and stayed away for longer than one measurement."""
+    found: list[FeedSpell] = []
+    well_s, bad, sudden = -np.inf, None, False
+    for at_s, word in zip(currents.t_s.tolist(), currents.word, strict=True):
+        if word in (NO_CURRENT, TOO_MUCH):
+            if found and at_s - found[-1].end_s <= AT_ONCE_S:
+                found.pop()
+            if bad is None:
+                bad, sudden = (word, at_s), at_s - well_s <= AT_ONCE_S
+        elif word == DRAWS:
+            if bad is not None and not sudden and at_s - bad[1] > AT_ONCE_S:
+                found.append(FeedSpell(*bad, at_s))
+            well_s, bad = at_s, None
+    return found

@@ -173,6 +173,11 @@ class Model:
     reception_faults: frozenset[str]
     other_kinds: Mapping[str, float] = field(default_factory=dict)
     second_factor: float = 1.0
+    family_weight: Mapping[str, float] = field(default_factory=dict)
+
+    def tempering_of(self, family: str) -> float:
+        """What the log-likelihoods of a family's items are multiplied by, beside what their number takes off."""
+        return self.tempering * self.family_weight.get(family, 1.0)
 
     @property
     def shares(self) -> dict[str, Mapping[str, float]]:
@@ -254,6 +259,7 @@ def build_model(data: Mapping[str, Any]) -> Model:
         other_kinds=dict(data.get("other_kinds", {})),
         kind_range=data.get("kind_range", data["prior_range"]),
         second_factor=data.get("second_factor", 1.0),
+        family_weight=dict(data.get("family_weight", {})),
     )
 
 

@@ -18,13 +18,13 @@ EACH_PATH = ("any-path", "satellite", "satellite-beside", "repeater")
 def exponents(model: Model, items: Sequence[str]) -> dict[str, float]:
     """How much each item counts: m items of one family count as m / (1 + (m - 1) rho) independent ones (Kish 1965).
 
-    All of it is multiplied by the model's tempering.
+    All of it is multiplied by the model's tempering, and by what the model says that its family counts for.
     """
     families = [model.items[name].family for name in items]
     size = {family: families.count(family) for family in families}
     return {
-        name: model.tempering / (1 + (size[model.items[name].family] - 1) * model.family_correlation)
-        for name in items
+        name: model.tempering_of(family) / (1 + (size[family] - 1) * model.family_correlation)
+        for name, family in zip(items, families, strict=True)
     }
 
 

@@ -16,13 +16,23 @@ from satdiag.language.catalogue import (
     tell_many,
     translated,
 )
-from satdiag.language.forms import chance_text, clock_text, date_text, in_figures, listed, moment_text, parted
+from satdiag.language.forms import (
+    chance_text,
+    clock_text,
+    counted,
+    date_text,
+    in_figures,
+    listed,
+    moment_text,
+    parted,
+)
 
 __all__ = [
     "LANGUAGES",
     "Language",
     "chance_text",
     "clock_text",
+    "counted",
     "date_text",
     "forms_of",
     "in_figures",

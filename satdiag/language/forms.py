@@ -46,6 +46,14 @@ def moment_text(moment: datetime) -> str:
     return f"{date_text(moment)}{joint}{clock_text(moment)}"
 
 
+def counted(number: int, one: str, many: str = "") -> str:
+    """'1 row', '12,000 rows', where only English is spoken: errors, the recorder, commands without --lang.
+
+    `many`: the form for other numbers, where that is not `one` with an s. All else is said by `tell_many`.
+    """
+    return f"{number:,} {one if number == 1 else many or f'{one}s'}"
+
+
 def listed(parts: Sequence[str], with_or: bool = False) -> str:
     """'a, b and c'; Spanish 'y' becomes 'e' before an i, 'o' becomes 'u' before an o."""
     if len(parts) < 2:

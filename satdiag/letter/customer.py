@@ -2,28 +2,40 @@
 
 from __future__ import annotations
 
-from satdiag.diagnosis.remarks import CANNOT_TELL_BELOW, slow_changes, stopped_account
+from dataclasses import replace
+
+from satdiag.diagnosis.remarks import slow_changes, stopped_account
+from satdiag.diagnosis.wording import AS_GOOD_AS_SURE
 from satdiag.findings import Findings
 from satdiag.job import Job
 from satdiag.language import tell, tell_many, translated
-from satdiag.letter.account import resend_is_pending
+from satdiag.letter.account import asks_provider, looks_dead, paid_channels
+from satdiag.letter.asking import ABOUT_ACCOUNT, action_of
 from satdiag.letter.channels import Groups, groups_of
 from satdiag.letter.customer_channels import channel_facts
 from satdiag.letter.customer_words import (
+    AND_THEN,
     CLASSES,
     FAULTS,
     FITS_BEST,
     GARAGE,
+    NO_REPAIR_SEEN,
     NOTHING_TO_DO,
     OPENING,
-    RESEND_ASKED,
+    SECOND,
+    SUBSCRIPTION_TOO,
     SURENESS,
+    WAIT_OUTDOORS,
     Words,
 )
+from satdiag.letter.done import TO_CUSTOMER, done_for
+from satdiag.letter.faults import others
 from satdiag.letter.parts import Letter, Section
+from satdiag.letter.reasons import beside_why, reason_words
 from satdiag.letter.saying import LIKELY, instant_words, level_of, scale_text, span_text, zone_text
 from satdiag.letter.waiting import Wait, wait_of
 from satdiag.report.local_time import LocalTime, local_time_of
+from satdiag.vocabulary import CLASS_OF
 
 
 def customer_letter(job: Job, findings: Findings, sender: str = "") -> Letter:
@@ -57,24 +69,25 @@ def kind_of(findings: Findings) -> str:
     return findings.diagnosis.explanation.kind if findings.diagnosis.explanation else "unknown"
 
 
-def words_of(findings: Findings) -> Words | None:
+def words_of(job: Job, findings: Findings, groups: Groups) -> Words | None:
     """What to say of the leading fault, or of its class where no single fault is likely enough; None without one."""
     verdict = findings.verdict
     if verdict.state not in ("fault", "explained") or verdict.fault not in FAULTS:
         return None
-    return FAULTS[verdict.fault] if _is_named(findings) else CLASSES[verdict.class_ or ""]
-
-
-def asks_provider(job: Job, findings: Findings, groups: Groups) -> bool:
-    """True if no fault is found, and the account does not fit with what is seen: the provider has to look at it."""
-    verdict, stopped = findings.verdict, stopped_account(job) is not None
-    no_fault = verdict.class_ == "none" or (verdict.fault == "partial-package" and stopped)
-    dead = (findings.entitlement.p_account_dead or 0.0) >= CANNOT_TELL_BELOW
-    return verdict.state == "cannot-tell" and no_fault and (stopped or dead or bool(groups.lost))
+    if verdict.state == "explained":
+        words = FAULTS[verdict.fault]
+        return words if _chance(findings) >= AS_GOOD_AS_SURE else replace(words, shop=NO_REPAIR_SEEN)
+    if _is_named(findings):
+        return reason_words(verdict.fault, job, findings, groups)
+    words = CLASSES[verdict.class_ or ""]
+    if done_for(verdict.fault, job, findings) == "resend-requested":
+        words = replace(words, shop=TO_CUSTOMER["resend-requested"], provider="")
+    beside = {CLASS_OF[fault] for fault in others(findings)} - {"subscription"}
+    return replace(words, why=SUBSCRIPTION_TOO) if verdict.class_ == "subscription" and beside else words
 
 
 def _standing(job: Job, findings: Findings, groups: Groups) -> list[str]:
-    state, kind, words = findings.verdict.state, kind_of(findings), words_of(findings)
+    state, kind, words = findings.verdict.state, kind_of(findings), words_of(job, findings, groups)
     if state == "filling":
         said = _filling(findings)
     elif state == "explained" and words is not None:
@@ -82,18 +95,29 @@ def _standing(job: Job, findings: Findings, groups: Groups) -> list[str]:
         said = [translated(OPENING["works"]), *unproved, translated(words.why)]
     elif state == "fault" and words is not None:
         said = [_opening(kind, groups), translated(SURENESS[level_of(_chance(findings))]), translated(words.why)]
+        said += beside_why(findings.verdict.fault or "", job, groups) if _is_named(findings) else []
+        said += _other_reasons(job, findings, groups)
     elif state == "works":
         said = [translated(OPENING["works"]), tell("Nothing that we see now points to a fault.")]
     else:
-        said = [translated(OPENING["unknown"]), _unknown(asks_provider(job, findings, groups))]
+        said = [translated(OPENING["unknown"]), _unknown(job, findings, groups)]
     return [*said, *_beside(findings, groups)]
 
 
 def _opening(kind: str, groups: Groups) -> str:
     """The first sentence of a letter about a fault, true of a radio that plays a part of its channels too."""
-    some_play = any(channel not in groups.open for channel in groups.plays)
-    in_part = f"{kind}-in-part"
-    return translated(OPENING[in_part if some_play and in_part in OPENING else kind])
+    kinds = [f"{kind}-in-part"] if paid_channels(groups) else [f"{kind}-open"] if groups.open else []
+    return translated(next((OPENING[name] for name in kinds if name in OPENING), OPENING[kind]))
+
+
+def _other_reasons(job: Job, findings: Findings, groups: Groups) -> list[str]:
+    """How sure each further reason is, and which it is: whoever has the first one mended is not to be surprised."""
+    said = []
+    for fault in others(findings):
+        level = level_of(findings.diagnosis.faults[fault])
+        said += [translated(SECOND[level]), translated(reason_words(fault, job, findings, groups).why)]
+        said += beside_why(fault, job, groups)
+    return said
 
 
 def _is_named(findings: Findings) -> bool:
@@ -123,10 +147,18 @@ def _filling(findings: Findings) -> list[str]:
     ]
 
 
-def _unknown(asks: bool) -> str:
-    if asks:
-        return tell("What we see does not fit with an active subscription. The provider has to look at it.")
-    return tell("What we have seen so far does not tell enough.")
+def _unknown(job: Job, findings: Findings, groups: Groups) -> str:
+    if not asks_provider(job, findings, groups):
+        return tell("What we have seen so far does not tell enough.")
+    stopped = stopped_account(job) is not None
+    if stopped and paid_channels(groups):
+        return tell(
+            "Channels play, but by what we know no subscription is active for this receiver. The provider has to "
+            "look at it."
+        )
+    if not stopped and not looks_dead(findings):
+        return tell("Some channels that played before do not play now. The provider has to look at the subscription.")
+    return tell("What we see does not fit with an active subscription. The provider has to look at it.")
 
 
 def _beside(findings: Findings, groups: Groups) -> list[str]:
@@ -198,19 +230,21 @@ def _how_many(groups: Groups) -> list[str]:
 
 
 def _next_steps(job: Job, findings: Findings, groups: Groups, wait: Wait | None) -> list[str]:
-    state, words = findings.verdict.state, words_of(findings)
+    state, words = findings.verdict.state, words_of(job, findings, groups)
     if state == "works":
         slow = bool(slow_changes(findings.tuning))
         return [tell("We look into the slow channel changes.") if slow else tell("There is nothing left to do.")]
     if state == "filling":
         first = [tell("We ask the provider about the channels that played before.")] if groups.lost else []
         return [*first, _if_still_missing(wait)]
-    if words is None and asks_provider(job, findings, groups):
+    if words is None and action_of(job, findings, groups) in ABOUT_ACCOUNT:
         return [tell("We ask the provider to look at the subscription for this receiver.")]
     if words is None:
         return [tell("We check more and tell you as soon as we know.")]
-    asked = findings.verdict.fault == "entitlement-not-received" and resend_is_pending(job)
-    said = [translated(RESEND_ASKED)] if asked else [translated(words.shop), translated(words.provider)]
+    said = [translated(words.shop), translated(words.provider)]
+    for fault in others(findings):
+        further = reason_words(fault, job, findings, groups)
+        said += [translated(AND_THEN), translated(further.shop), translated(further.provider)]
     if state == "fault" and findings.diagnosis.next_tests and not findings.verdict.sure:
         said.insert(0, tell("First we do one more test, to be on the safe side."))
     return [text for text in said if text]
@@ -229,15 +263,23 @@ def _if_still_missing(wait: Wait | None) -> str:
 
 
 def _advice(job: Job, findings: Findings, groups: Groups, wait: Wait | None) -> list[str]:
-    state, kind, words = findings.verdict.state, kind_of(findings), words_of(findings)
+    state, kind, words = findings.verdict.state, kind_of(findings), words_of(job, findings, groups)
     if state == "works":
         return [tell("Enjoy your radio. If a channel stops playing, please tell us which one and where you were.")]
     if state == "filling" and wait is not None:
         return [*_listening(wait), translated(GARAGE)]
     if words is None:
         return [translated(NOTHING_TO_DO)]
-    said = [translated(words.you or NOTHING_TO_DO)]
-    return [*said, translated(GARAGE)] if kind in ("not-sent", "not-here") else said
+    further = [reason_words(fault, job, findings, groups).you for fault in others(findings)]
+    said = [translated(text) for text in dict.fromkeys([words.you, *further]) if text]
+    waits = kind in ("not-sent", "not-here") or any(map(_is_waited_for, others(findings)))
+    waits = waits or translated(WAIT_OUTDOORS) in said
+    return [*(said or [translated(NOTHING_TO_DO)]), *([translated(GARAGE)] if waits else [])]
+
+
+def _is_waited_for(fault: str) -> bool:
+    """True of a fault for which the radio has to be on for a while, outdoors or at another place."""
+    return CLASS_OF[fault] in ("sky", "service") or FAULTS[fault].you == WAIT_OUTDOORS
 
 
 def _listening(wait: Wait) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from satdiag.diagnosis.remarks import LAPSED
 from satdiag.findings import Findings
 from satdiag.job import Job
 from satdiag.language import mark, tell, tell_many, translated
@@ -30,7 +31,7 @@ def channel_facts(job: Job, findings: Findings, groups: Groups) -> list[Fact]:
         *_playing(job, findings, groups),
         *_coming(job, groups),
         *_shown(tell("Played before, not now"), groups.lost, job),
-        *_shown(tell("Not open yet"), groups.locked, job),
+        *_shown(_label_of_locked(findings), groups.locked, job),
         *_shown(tell("Not in the radio's list"), groups.unlisted, job),
         *_outside(job, groups),
         *_counted(tell("Not known yet"), groups.unseen, job),
@@ -72,6 +73,12 @@ def _of_lineup(here: int, total: int) -> str:
     if here == total:
         return tell("all {total} channels that need a subscription", total=total)
     return tell("{n} of the {total} channels that need a subscription", n=here, total=total)
+
+
+def _label_of_locked(findings: Findings) -> str:
+    """'Yet' only where the channels are to come: not of a subscription that has ended."""
+    verdict = findings.verdict
+    return tell("Not open now") if verdict.state == "fault" and verdict.fault == LAPSED else tell("Not open yet")
 
 
 def _label_of_playing(findings: Findings) -> str:

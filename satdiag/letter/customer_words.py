@@ -91,7 +91,8 @@ FAULTS: dict[str, Words] = {
         mark("The subscription was active before and is not active now."),
         mark("We ask the provider what is needed, and check the channels again once it is done."),
         mark(
-            "The provider has to make the subscription active again and send the activation signal to your receiver."
+            "If you go on with it, the provider has to make the subscription active again and send the activation "
+            "signal to your receiver."
         ),
         mark("If you would like to go on with the subscription, please tell the provider or us."),
     ),
@@ -155,6 +156,26 @@ FAULTS: dict[str, Words] = {
     ),
 }
 
+CUT_DOWN = Words(
+    mark(
+        "Some channels that played before are not booked now. The subscription may be about to end, or its package "
+        "was changed."
+    ),
+    mark("We ask the provider what was changed, and check the channels again after that."),
+    mark("The provider has to tell us how things stand with the subscription."),
+    mark("If this was changed at your own wish, please tell us. Then nothing needs to be done."),
+)
+"""Of an account that seems to have ended while channels of it still play."""
+
+PLAY_ALL_THE_SAME = mark("Some channels play all the same. They may stop one day.")
+FROM_EARLIER = mark(
+    "Some channels play all the same, as it seems from an earlier subscription. They may stop one day."
+)
+PLAYED_FROM_EARLIER = mark("The channels that played before came, as it seems, from an earlier subscription.")
+ARRIVED_IN_PART = mark("Not all of the activation signal has reached your receiver yet.")
+SUBSCRIPTION_TOO = mark("One reason lies with the subscription.")
+"""Of the class of faults, where something else is likely as well: then it is not 'not with the radio'."""
+
 CLASSES: dict[str, Words] = {
     "antenna": Words(
         mark("The reason lies with the roof antenna or the power that it gets."),
@@ -202,9 +223,14 @@ OPENING: dict[str, str] = {
     "not-paid-in-part": mark("Your satellite radio plays only some of its channels at the moment."),
     "not-sent": mark("Your satellite radio does not play its channels yet."),
     "not-sent-in-part": mark("Your satellite radio plays only some of its channels so far."),
+    "not-paid-open": mark(
+        "At the moment your satellite radio plays only the channels that do not need a subscription."
+    ),
+    "not-sent-open": mark("So far your satellite radio plays only the channels that do not need a subscription."),
     "unknown": mark("We cannot say yet whether your satellite radio works as it should."),
 }
-"""The first sentence by the kind of what was found; 'in-part' where some channels of the subscription play."""
+"""The first sentence by the kind of what was found; 'in-part' where some channels of the subscription play, 'open'
+where only such channels do that need none."""
 
 SURENESS: tuple[str, ...] = (
     mark("We are not sure of the reason yet. What follows fits best with what we have seen so far."),
@@ -214,8 +240,18 @@ SURENESS: tuple[str, ...] = (
 )
 """By `saying.level_of`."""
 
+SECOND: tuple[str, ...] = (
+    mark("There may well be another reason, too. We are not sure of it yet."),
+    mark("There is likely another reason, too. It is not proved yet."),
+    mark("There is very likely another reason, too. It is not proved yet."),
+    mark("We are almost certain that there is another reason, too."),
+)
+"""Before each further reason, by `saying.level_of`."""
+
+AND_THEN = mark("Then we see to the other reason.")
+NO_REPAIR_SEEN = mark("As it seems, there is nothing to repair.")
+
 FITS_BEST = mark("What follows fits best with what we have seen; we are still checking it.")
 """Before the reason for which nothing needs repair, where it is less than very likely."""
 
-RESEND_ASKED = mark("We have asked the provider to send the signal again, and check the channels afterwards.")
 GARAGE = mark("Never run the engine in a closed garage or hall, not even for a moment: the exhaust gas kills.")

@@ -4,11 +4,25 @@ from __future__ import annotations
 
 from satdiag.diagnosis.model import load_model
 from satdiag.diagnosis.remarks import CANNOT_TELL_BELOW, slow_changes
-from satdiag.diagnosis.titles import CLASS_WORDS, TITLES
+from satdiag.diagnosis.space import EXPLANATION
+from satdiag.diagnosis.titles import CLASS_WORDS, CUT_DOWN, TITLES
+from satdiag.diagnosis.wording import AS_GOOD_AS_SURE
 from satdiag.findings import Evidence, Findings
 from satdiag.job import Job
 from satdiag.language import listed, mark, tell, translated
-from satdiag.letter.dealer_words import CAUTIONS, PROBABILITY_SCALE, RULES, STATES, STRENGTH_SCALE, STRENGTHS
+from satdiag.letter.account import asks_provider
+from satdiag.letter.channels import groups_of
+from satdiag.letter.dealer_words import (
+    CAUTIONS,
+    PROBABILITY_SCALE,
+    RULES,
+    SEEMS_EXPLAINED,
+    STATES,
+    STRENGTH_SCALE,
+    STRENGTHS,
+)
+from satdiag.letter.done import without_done
+from satdiag.letter.faults import is_cut_down, others
 from satdiag.letter.measured import measured
 from satdiag.letter.parts import Fact, Letter, Section
 from satdiag.letter.saying import instant_words, span_text, zone_text
@@ -30,7 +44,7 @@ def dealer_letter(job: Job, findings: Findings, sender: str = "") -> Letter:
     local = local_time_of(job)
     done, lacking = _tests(findings)
     sections = (
-        Section(tell("Verdict"), (*_verdict(findings), *_earlier(findings)), facts=tuple(_rivals(findings))),
+        Section(tell("Verdict"), (*_verdict(job, findings), *_earlier(findings)), facts=tuple(_rivals(findings))),
         Section(tell("What speaks for it"), points=_reasons(findings, 1.0)[:MOST_FOR]),
         Section(tell("What speaks against it"), points=_against(findings)),
         Section(tell("Measured"), facts=tuple(measured(findings))),
@@ -57,10 +71,13 @@ def dealer_letter(job: Job, findings: Findings, sender: str = "") -> Letter:
 # --- verdict -----------------------------------------------------------------------------------------------------
 
 
-def _verdict(findings: Findings) -> list[str]:
+def _verdict(job: Job, findings: Findings) -> list[str]:
     verdict = findings.verdict
-    said = [text] if (text := translated(STATES[verdict.state])) else []
+    if asks_provider(job, findings, groups_of(job, findings)):
+        return [verdict.text]
     p = verdict.probability
+    unproved = verdict.state == "explained" and (p or 0.0) < AS_GOOD_AS_SURE
+    said = [text] if (text := translated(SEEMS_EXPLAINED if unproved else STATES[verdict.state])) else []
     if p is None or verdict.class_ in (None, "other"):
         return said
     if verdict.state in ("works", "filling"):
@@ -70,22 +87,31 @@ def _verdict(findings: Findings) -> list[str]:
         what = translated(CLASS_WORDS[verdict.class_ or ""])
         said.append(tell("Most likely {what} (probability {p}).", what=what, p=percent(class_p)))
     elif verdict.state in ("fault", "explained"):
-        title = translated(TITLES[verdict.fault or ""])
+        title = translated(CUT_DOWN if is_cut_down(findings) else TITLES[verdict.fault or ""])
         said.append(tell("Most likely {what} (probability {p}).", what=title, p=percent(p)))
     if verdict.state == "fault" and not verdict.sure:
         said.append(tell("This is not certain: it can still turn out otherwise."))
+    for fault in others(findings):
+        title, chance = translated(TITLES[fault]), percent(findings.diagnosis.faults[fault])
+        said.append(tell("Besides, most likely this: {title} ({p}).", title=title, p=chance))
     if verdict.state in ("works", "filling", "explained") and slow_changes(findings.tuning):
         said.append(tell("Channel changes are slow, or come to no sound."))
     return [" ".join(said)]
 
 
 def _rivals(findings: Findings) -> list[Fact]:
-    """The other causes that are not ruled out."""
+    """The other causes that are not ruled out; apart from them what is likely as well and needs no repair."""
     verdict, diagnosis = findings.verdict, findings.diagnosis
     chances = {**diagnosis.faults, "none": diagnosis.classes.get("none", 0.0), "other": diagnosis.classes["other"]}
     named = verdict.state != "cannot-tell" and (verdict.probability or 0.0) >= CANNOT_TELL_BELOW
     if named:
         chances.pop(verdict.fault or "none", None)
+    for fault in others(findings):
+        chances.pop(fault, None)
+    facts: list[Fact] = []
+    if verdict.state == "fault" and chances.get(EXPLANATION, 0.0) >= CANNOT_TELL_BELOW:
+        title, p = translated(TITLES[EXPLANATION]), percent(chances.pop(EXPLANATION))
+        facts.append((tell("Likely as well, and no fault"), tell("{what} ({p})", what=title, p=p)))
     ranked = sorted(chances, key=lambda name: -chances[name])[:MOST_RIVALS]
     said = [
         tell("{what} ({p})", what=translated(TITLES[name]), p=percent(chances[name]))
@@ -93,7 +119,7 @@ def _rivals(findings: Findings) -> list[Fact]:
         if chances[name] >= LEAST_RIVAL
     ]
     label = tell("Also possible") if named else tell("In question")
-    return [(label, listed(said, with_or=True))] if said else []
+    return [(label, listed(said, with_or=True)), *facts] if said else facts
 
 
 def _earlier(findings: Findings) -> list[str]:
@@ -155,8 +181,7 @@ def _joined(parts: list[str]) -> str:
 
 
 def _next_step(job: Job, findings: Findings) -> str:
-    verdict, tests = findings.verdict, findings.diagnosis.next_tests
-    wait = wait_of(job, findings)
+    verdict, wait = findings.verdict, wait_of(job, findings)
     if verdict.state == "works":
         return translated(LAST_CHECK)
     if wait is not None:
@@ -164,20 +189,17 @@ def _next_step(job: Job, findings: Findings) -> str:
             "Leave the receiver on outdoors for {span} more and check the channels again.",
             span=span_text(wait.advised_s),
         )
-    fault = load_model().faults.get(verdict.fault or "")
-    if verdict.state in ("fault", "explained") and (verdict.sure or not tests) and fault is not None:
-        return translated(fault.action)
-    if tests:
-        return tests[0].text
-    return verdict.do_next or translated(READ_MORE)
+    named = [*([verdict.fault] if verdict.fault else []), *others(findings)]
+    return without_done(verdict.do_next, named, job, findings) or translated(READ_MORE)
 
 
 def _cautions(findings: Findings) -> tuple[str, ...]:
     verdict, tests = findings.verdict, findings.diagnosis.next_tests
     keys: set[str] = set()
-    fault = load_model().faults.get(verdict.fault or "")
-    if verdict.state in ("fault", "explained") and fault is not None:
-        keys |= set(fault.cautions)
+    faults = load_model().faults
+    if verdict.state in ("fault", "explained"):
+        for name in (verdict.fault or "", *others(findings)):
+            keys |= set(faults[name].cautions) if name in faults else set()
     if tests and verdict.state != "works":
         keys |= set(tests[0].cautions)
     if verdict.state == "filling":

@@ -12,6 +12,9 @@ STATES = {
     "cannot-tell": mark("The log does not tell yet."),
 }
 
+SEEMS_EXPLAINED = mark("As it seems, nothing to repair.")
+"""Of 'explained' where it is less than very likely."""
+
 CAUTIONS = {
     "airbag": mark(
         "Antenna leads run beside airbag and belt wiring: make it safe by the maker's steps before you unplug."

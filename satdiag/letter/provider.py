@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from satdiag.diagnosis.remarks import CANNOT_TELL_BELOW, stopped_account
 from satdiag.findings import Findings, PathSignal
 from satdiag.job import Job
 from satdiag.language import listed, mark, moment_text, tell, tell_many, translated
-from satdiag.letter.account import account_rows, resend_is_pending
+from satdiag.letter.account import account_rows, paid_channels
+from satdiag.letter.asking import asks_of
 from satdiag.letter.channels import Groups, groups_of, numbers_text
 from satdiag.letter.measured import paths_told
 from satdiag.letter.parts import Fact, Letter, Section
 from satdiag.letter.saying import instant_words, level_words, span_text, zone_text
-from satdiag.letter.waiting import USUAL_WAIT_S
 from satdiag.paths import path_words
 from satdiag.report.local_time import LocalTime, local_time_of
 from satdiag.report.numbers import percent
@@ -27,40 +26,6 @@ ACCOUNT = {
 }
 MOST_ACCOUNT_ROWS = 6
 
-ACTIONS = {
-    "resend": mark(
-        "Please send the activation signal again to this receiver. Please tell us when: it will then be switched on, "
-        "outdoors, for at least 15 minutes."
-    ),
-    "resend-when": mark(
-        "Please tell us when you send the activation signal that we asked for again. The receiver will then be "
-        "switched on, outdoors, for at least 15 minutes."
-    ),
-    "identifier": mark(
-        "Please compare the receiver's identifier with the one in the account, enter the one named above, and send "
-        "the activation signal to it."
-    ),
-    "activate": mark("Please activate the subscription for this receiver, and confirm to us when that is done."),
-    "account": mark(
-        "Please check whether the account is active for this receiver, and make it active again if it is not."
-    ),
-    "package": mark("Please check which channels the package of this account holds, and tell us."),
-    "taken": mark(
-        "Please check why channels that played before are refused now: was the account or the package changed?"
-    ),
-    "nothing": mark("Nothing is asked of you. This letter is for your records."),
-    "nothing-yet": mark(
-        "Nothing is asked of you yet. If channels are still missing after the usual time, we will write again."
-    ),
-}
-
-OF_FAULT = {
-    "entitlement-not-received": "resend",
-    "id-mismatch": "identifier",
-    "not-activated": "activate",
-    "account-lapsed": "account",
-}
-
 
 def provider_letter(job: Job, findings: Findings, sender: str = "", *, full_id: bool = False) -> Letter:
     """The letter to the provider's support. The identifier is masked unless `full_id`."""
@@ -69,7 +34,7 @@ def provider_letter(job: Job, findings: Findings, sender: str = "", *, full_id: 
     receiver = job.sheet.receiver
     shown = receiver.id if full_id else receiver.masked_id
     sections = (
-        Section(tell("What we ask"), (translated(ACTIONS[action_of(job, findings, groups)]),), strong=True),
+        Section(tell("What we ask"), asks_of(job, findings, groups, full_id and bool(receiver.id)), strong=True),
         Section(tell("The account"), facts=(*_account(job, local), *_exposure(findings))),
         Section(tell("Channels"), facts=tuple(_channels(job, findings, groups))),
         Section(tell("Reception"), facts=tuple(_reception(findings))),
@@ -90,27 +55,6 @@ def provider_letter(job: Job, findings: Findings, sender: str = "", *, full_id: 
         small=tuple(small),
         signed=sender,
     )
-
-
-def action_of(job: Job, findings: Findings, groups: Groups) -> str:
-    """The one thing to ask for, a key of `ACTIONS`."""
-    verdict, entitlement = findings.verdict, findings.entitlement
-    if verdict.state == "cannot-tell":
-        dead = (entitlement.p_account_dead or 0.0) >= CANNOT_TELL_BELOW
-        if stopped_account(job) is not None or (dead and entitlement.refused):
-            return "account"
-        return "taken" if groups.lost else "nothing"
-    if verdict.state == "filling":
-        return "taken" if groups.lost else "nothing-yet"
-    if verdict.state == "explained":
-        return "package" if groups.maybe_outside or groups.locked else "nothing"
-    if verdict.state != "fault" or verdict.class_ != "subscription":
-        return "nothing"
-    if (verdict.probability or 0.0) < CANNOT_TELL_BELOW:
-        return "account"
-    action = OF_FAULT.get(verdict.fault or "", "package")
-    fresh = (entitlement.exposure_since_resend_s or 0.0) < USUAL_WAIT_S
-    return "resend-when" if action == "resend" and resend_is_pending(job) and fresh else action
 
 
 def _account(job: Job, local: LocalTime) -> list[Fact]:
@@ -147,10 +91,10 @@ def _listened(least_s: float, most_s: float | None) -> str:
 
 
 def _channels(job: Job, findings: Findings, groups: Groups) -> list[Fact]:
-    came = tuple(channel for channel in groups.plays if channel not in groups.open)
+    came = paid_channels(groups)
     facts = _open_channels(job, findings)
     none = tell("none that plays now") if groups.lost else tell("none so far")
-    facts.append((tell("Came"), _counted(came, job) if came else none))
+    facts.append((tell("Authorised when last checked"), _counted(came, job) if came else none))
     for label, channels in (
         (tell("Refused"), tuple(sorted((*groups.awaited, *groups.locked)))),
         (tell("Played before, refused now"), groups.lost),

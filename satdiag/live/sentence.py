@@ -83,9 +83,14 @@ def now_of(findings: Findings, looked_s_ago: float = 0.0) -> Now:
 
 def _works(entitlement: EntitlementFindings) -> str:
     """Without a line-up nobody knows how many there are: only those that were looked at are counted."""
-    authorised, expected = entitlement.authorised, entitlement.expected
+    authorised, expected = entitlement.authorised, entitlement.expected or 0
     if entitlement.expected_from != "seen":
-        return tell("It works: {plays} of {total} channels play.", plays=authorised, total=expected)
+        return tell_many(
+            "It works: {plays} of {n} channel plays.",
+            "It works: {plays} of {n} channels play.",
+            expected,
+            plays=authorised,
+        )
     if authorised == expected:
         return tell("It works: all {total} seen so far play.", total=expected)
     return tell("It works: {plays} of {total} seen so far play.", plays=authorised, total=expected)

@@ -82,7 +82,7 @@ class Absences:
     def stop_spilling(self, at: Moment) -> None:
         """There is room again."""
         if self._spilt is not None:
-            self._spilt.note = f"{self._spilt_lines} lines could not be kept"
+            self._spilt.note = f"{self._spilt_lines} line{'' if self._spilt_lines == 1 else 's'} could not be kept"
             # Lines lost within one instant still are a loss: it is written with the shortest span there is.
             since = min(self._spilt.since.mono_ns, at.mono_ns - 1_000_000)
             self._spilt.since = self._spilt.since._replace(mono_ns=since)

@@ -10,6 +10,7 @@ from typing import BinaryIO
 
 from satdiag.gnss.epochs import Epoch, EpochBuilder
 from satdiag.gnss.sentences import LineCutter, Piece, Sentence, sentences_in
+from satdiag.language import counted
 from satdiag.recorder.clock import Clock
 from satdiag.recorder.heard import Line, Moment, Source, SourceEnded, SourceTrouble
 from satdiag.recorder.port import PortReader, PortSettings
@@ -119,7 +120,7 @@ class GnssSource(Source):
         words = [] if told is None else ["fix" if told.fix else "no fix"]
         if sky is not None:
             levels = [level for view in sky.tracked for _, level in view.signals]
-            words.append(f"{len(sky.tracked)} satellite{'' if len(sky.tracked) == 1 else 's'}")
+            words.append(counted(len(sky.tracked), "satellite"))
             words += [f"best {max(levels):.0f} dB-Hz"] if levels else []
         return ", ".join(words)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from satdiag.language import counted
 from satdiag.recorder.status import LevelNow, SourceStatus, Status
 
 if TYPE_CHECKING:
@@ -40,14 +41,15 @@ def duration(seconds: float) -> str:
 def headline(status: Status) -> str:
     """How the recording stands, in one sentence."""
     if status.store_trouble:
-        held = f"{status.held:,} rows and lines are held (room for {status.room:,})"
+        held = f"{counted(status.held, 'row or line is', 'rows and lines are')} held (room for {status.room:,})"
         lost = _lost_lines(status)
-        return f"NOT BEING WRITTEN: {status.store_trouble} {held}{f'; {lost:,} lines are LOST' if lost else ''}."
+        loss = f"; {counted(lost, 'line is', 'lines are')} LOST" if lost else ""
+        return f"NOT BEING WRITTEN: {status.store_trouble} {held}{loss}."
     since = f"Recording since {duration(status.seconds)}"
     if not status.sources:
         return f"{since}: what you type."
     away = [f"{source.name} {_STATES[source.state].lower()}" for source in status.sources if _is_away(source)]
-    of = f"{status.heard} of {len(status.sources)} source{'' if len(status.sources) == 1 else 's'} heard"
+    of = f"{status.heard} of {counted(len(status.sources), 'source')} heard"
     return f"{since}: {of}{'; ' + ', '.join(away) + ', trying again' if away else ''}."
 
 
@@ -132,7 +134,7 @@ def _sources(sources: Sequence[SourceStatus], width: int) -> list[Text]:
         style = "bold" if _is_away(source) else ""
         line = f"{source.name:<{names}}  {_STATES[source.state]:<12}  {age(source.age_s)}"
         if width >= _NARROW:
-            line = f"{line:<{names + 28}}  {source.lines:,} lines, {source.rows:,} rows"
+            line = f"{line:<{names + 28}}  {counted(source.lines, 'line')}, {counted(source.rows, 'row')}"
         lines.append(Text(line, style=style, no_wrap=True, overflow="ellipsis"))
         if words := source_words(source):
             lines.append(Text(f"    {printable(words)}", style=style, no_wrap=True, overflow="ellipsis"))
@@ -146,7 +148,7 @@ def _facts(status: Status) -> Table:
     table = Table.grid(padding=(0, 2))
     table.add_column()
     table.add_column(overflow="fold")
-    written = f"{status.rows_written:,} rows, the last {age(status.commit_age_s)}"
+    written = f"{counted(status.rows_written, 'row')}, the last {age(status.commit_age_s)}"
     for name, words in (
         ("written", written if status.rows_written else "nothing yet"),
         ("levels", level_words(status.levels)),
@@ -182,7 +184,8 @@ class PlainLines:
 
     def _again(self, status: Status) -> str:
         lost = _lost_lines(status) - self._lost_before
-        return f"It is being written again; {f'{lost:,} lines were LOST' if lost else 'nothing was lost'}."
+        loss = f"{counted(lost, 'line was', 'lines were')} LOST" if lost else "nothing was lost"
+        return f"It is being written again; {loss}."
 
     def of(self, status: Status) -> list[str]:
         """The lines to print now."""
@@ -194,6 +197,6 @@ class PlainLines:
         if status.seconds >= self._next_s:
             self._next_s = status.seconds + PLAIN_EVERY_S
             channels, exposure = channel_words(status), exposure_words(status)
-            counts = f"{status.rows_written:,} rows. Channels: {channels}. Awake and receiving: {exposure}."
+            counts = f"{counted(status.rows_written, 'row')}. Channels: {channels}. Awake and receiving: {exposure}."
             found.append(f"{headline(status)} {counts}")
         return found

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from satdiag.errors import SatdiagError
+from satdiag.language import counted
 from satdiag.recorder.clock import Clock
 from satdiag.recorder.framing import Frame, LineFramer
 from satdiag.recorder.heard import Line, Moment, Source
@@ -87,7 +88,7 @@ class SerialSource(Source):
     def summary(self) -> str:
         """How many lines were heard since the port was opened, and the last thing said."""
         lines, said = self._lines, self._said
-        return f"{lines} line{'' if lines == 1 else 's'}" + (f", last {said}" if said else "")
+        return counted(lines, "line") + (f", last {said}" if said else "")
 
     def _ask(self, text: str, period_s: float) -> None:
         now_ns = self._clock.now().mono_ns

@@ -10,6 +10,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from satdiag.language import counted
 from satdiag.recorder.loop import Recorder, Summary
 from satdiag.recorder.screen import PlainLines, duration, printable, render
 from satdiag.recorder.status import StatusTaker
@@ -153,13 +154,14 @@ def _draw(live: Live, picture: Group) -> None:
 def summary_lines(summary: Summary) -> list[str]:
     """What a recording came to, for the person who ran it."""
     place = summary.place
-    lines = [f"{place}: {summary.rows_written:,} rows written in {duration(summary.seconds)} (run {summary.run})."]
+    rows, lasted = counted(summary.rows_written, "row"), duration(summary.seconds)
+    lines = [f"{place}: {rows} written in {lasted} (run {summary.run})."]
     for source in summary.sources:
-        parts = [f"{source.lines:,} lines", f"{source.rows:,} rows"]
+        parts = [counted(source.lines, "line"), counted(source.rows, "row")]
         if source.not_understood:
             parts.append(f"{source.not_understood:,} not understood (the last: {source.last_why})")
         if source.lost_lines:
-            parts.append(f"{source.lost_lines:,} lines LOST for want of room")
+            parts.append(f"{counted(source.lost_lines, 'line')} LOST for want of room")
         if source.state in ("lost", "silent"):
             parts.append(f"not heard at the end: {source.trouble}")
         lines.append(f"  {source.name} ({source.where}): {', '.join(parts)}")

@@ -269,3 +269,8 @@ def test_the_entry_that_a_step_rests_on_is_named_in_the_language_in_use(language
     assert item(found, "ring-closed").seen == ring
     assert item(found, "supply").seen == supply
     assert item(heard, "sound").seen == tuned
+
+
+def test_one_minute_is_said_to_be_one():
+    lock = item(walk("0:00 lock any yes\n1:00 lock any yes\n1:01 lock any no"), "lock")
+    assert lock.text == "A lock is noted, for 1 minute at a stretch at most; 5 are asked for."

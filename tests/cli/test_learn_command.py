@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from satdiag.cli import run
+from satdiag.cli.learn_cmd import _show
+from satdiag.cli.words import moved_share
 
 SAMPLES = Path(__file__).parent.parent.parent / "sample_logs"
 
@@ -118,6 +120,25 @@ def test_it_is_told_in_words(job, capsys):
     assert "1 closed job;" in out
     assert "antenna-open" in out
     assert "--forget" in out
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "wanted"),
+    [
+        (0.04, 0.0004, "4.0% -> under 0.1%"),
+        (1e-12, 0.0, "under 0.1% -> 0.0%"),
+        (0.0006, 0.9994, "0.1% -> 99.9%"),
+        (0.9999, 1.0, "over 99.9% -> 100.0%"),
+    ],
+)
+def test_what_is_small_is_not_said_to_be_nothing(before, now, wanted):
+    assert moved_share({"before": before, "now": now}) == wanted
+
+
+def test_a_share_that_is_small_is_told_so_in_the_table(capsys):
+    moved = {"reason": "complaint", "fault": "antenna-open", "before": 0.0003, "now": 0.0041}
+    _show({"jobs": 2, "weight": 1.3, "found": {"antenna-open": 2}, "priors": [moved], "kinds": [], "rows": []})
+    assert "  complaint: antenna-open under 0.1% -> 0.4%\n" in capsys.readouterr().out
 
 
 def test_bad_input_is_one_error_and_nothing_is_lost(job, home, capsys):

@@ -103,3 +103,117 @@ def test_reception_that_came_back_ends_what_had_taken_it():
     assert (told.fault, told.ended_by) == ("antenna-open", "channels were received again")
     assert told.from_.endswith(":01:00Z")
     assert told.to.endswith(":10:00Z")
+
+
+FED = "the antenna drew its usual current again"
+UNHEARD = [f"1:{s} lock {path} no" for s in (10, 20, 30, 40) for path in ("satellite", "repeater")]
+OPEN = ["0:00 place vehicle open-sky", "0:10 listing source yes", *UNHEARD, "2:00 bias voltage 5.0 V"]
+NO_CURRENT, DRAWS = "{} bias current 0 mA", "{} bias current 41 mA"
+
+
+def currents(*times_and_words):
+    return [word.format(time) for time, word in times_and_words]
+
+
+def fed(rows):
+    return [(one.fault, one.since_s, one.t_s) for one in turns(make_job("\n".join(rows))) if one.ended_by == FED]
+
+
+def test_a_current_that_flows_again_ends_an_open_lead():
+    """A joint was reseated: what was open before, and what was not received through it, is of before the repair."""
+    rows = [*OPEN, *currents(("2:02", NO_CURRENT), ("12:00", DRAWS))]
+    found = analyse(make_job("\n".join(rows))).diagnosis
+    (told,) = found.earlier
+    assert (told.fault, told.ended_by) == ("antenna-open", FED)
+    assert told.from_.endswith(":02:02Z")
+    assert told.to.endswith(":12:00Z")
+    assert not {"satellite", "repeater", "any-path"} & {one.item for one in found.evidence}
+    assert found.faults["antenna-open"] < 0.05
+
+
+def test_only_what_was_received_since_the_feed_was_mended_counts():
+    rows = [*OPEN, *currents(("2:02", NO_CURRENT), ("12:00", DRAWS))]
+    rows += [f"13:{s} lock {path} yes" for s in (10, 20, 30, 40) for path in ("satellite", "repeater")]
+    seen = {one.item: one.state for one in analyse(make_job("\n".join(rows))).diagnosis.evidence}
+    assert (seen["satellite-beside"], seen["repeater"]) == ("good", "good")
+
+
+def test_the_lesson_of_a_reseated_joint_is_of_before():
+    rows = [*OPEN, *currents(("2:02", NO_CURRENT), ("12:00", DRAWS)), "20:00 finding antenna-open confirmed"]
+    evidence = lesson_of(make_job("\n".join(rows))).evidence
+    assert (evidence["bias"], evidence["satellite"]) == ("open", "none")
+
+
+def test_a_short_that_was_cleared_is_told_as_one():
+    rows = [*OPEN, "2:02 bias current 190 mA", *currents(("12:00", DRAWS))]
+    assert fed(rows) == [("antenna-short", 122, 720)]
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        # Read once more at once: a slip of the probe, and nothing was mended in between.
+        currents(("2:02", NO_CURRENT), ("2:30", DRAWS)),
+        # It jumps while it is read.
+        currents(("2:02", DRAWS), ("2:20", NO_CURRENT), ("9:00", DRAWS)),
+        currents(("2:02", NO_CURRENT), ("9:00", DRAWS), ("9:20", NO_CURRENT)),
+        # The feed was switched off on purpose.
+        ["2:00 feed bias off", *currents(("2:02", NO_CURRENT)), "8:00 feed bias on", *currents(("9:00", DRAWS))],
+        # A lent antenna drew it, and went back.
+        [
+            *currents(("2:02", NO_CURRENT)),
+            "5:00 swap antenna better",
+            *currents(("6:00", DRAWS)),
+            "8:00 swap antenna worse",
+        ],
+        currents(("2:02", NO_CURRENT)),
+    ],
+)
+def test_where_nothing_was_mended_the_feed_tells_no_end(rows):
+    assert fed([*OPEN, *rows]) == []
+
+
+def test_a_current_that_goes_again_leaves_what_was_received_before():
+    """It comes and goes by itself: what was seen between is evidence of now."""
+    rows = [*OPEN, *currents(("2:02", NO_CURRENT), ("12:00", DRAWS), ("20:00", NO_CURRENT))]
+    seen = {one.item: one.state for one in analyse(make_job("\n".join(rows))).diagnosis.evidence}
+    assert seen["satellite"] == "none"
+
+
+LOOKED = [f"25:{2 * n:02} channel {n} refused" for n in range(1, 6)]
+RESENT = "26:00 account service resend-requested"
+CAME = [f"38:{2 * n:02} channel {n} authorised" for n in range(1, 6)]
+
+
+def resent(rows):
+    every = turns(make_job("\n".join(["0:20 account service confirmed", *rows])))
+    return [one for one in every if one.fault == "entitlement-not-received"]
+
+
+def test_a_resend_that_brought_channels_ends_what_had_kept_them_away():
+    (told,) = resent([*LOOKED, RESENT, *CAME])  # seconds since the confirmation
+    assert (told.since_s, told.first_s, told.t_s) == (1482, 1540, 2262)
+    assert told.ended_by == "channels came after the activation had been sent again"
+    assert resent([*LOOKED, RESENT, *CAME, "50:00 account service resend-requested"]) == [told]  # asked for once more
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [*LOOKED, RESENT],
+        [*LOOKED, RESENT, CAME[0]],
+        [RESENT.replace("26:", "24:"), *LOOKED, *CAME],
+        [*LOOKED, *CAME, RESENT.replace("26:", "50:")],
+        [RESENT, *CAME],
+    ],
+)
+def test_a_resend_that_brought_nothing_ends_nothing(rows):
+    """One channel may be a slip of the pen; what came before, or was not seen refused before, it did not bring."""
+    assert not resent(rows)
+
+
+def test_the_lesson_of_a_resend_that_helped_is_of_before():
+    rows = ["0:20 account service confirmed", *LOOKED, RESENT, *CAME]
+    evidence = lesson_of(make_job("\n".join([*rows, "40:00 finding entitlement-not-received confirmed"]))).evidence
+    assert evidence["account"] == "confirmed"
+    assert evidence["refused-pattern"] == "scattered"

@@ -74,6 +74,8 @@ CASES = [
     ("1:00 swap antenna better", "swap-antenna", "better"),
     ("1:00 bias voltage 5.0 V\n1:05 bias current 1 mA", "bias", "open"),
     ("1:00 bias voltage 4.8 V\n1:05 bias current 40 mA", "bias", "normal"),
+    ("1:00 bias current 41 mA\n1:05 bias current 0 mA\n1:10 bias current 40 mA", "feed-watched", "jumps"),
+    ("1:00 bias current 41 mA\n1:05 bias current 42 mA\n1:10 bias current 40 mA", "feed-watched", "steady"),
     ("1:00 reset receiver seen\n5:00 reset receiver seen", "resets", "several"),
     ("1:00 power receiver awake\n20:00 power receiver awake", "resets", "none"),
     ("1:00 supply receiver 12.6 V\n2:00 supply receiver-minimum 7.1 V", "supply", "low"),

@@ -7,7 +7,7 @@ import pytest
 
 from satdiag.analysis import _known
 from satdiag.diagnosis.evidence import collect
-from satdiag.diagnosis.fruitless import fruitless
+from satdiag.diagnosis.fruitless import _looks_left, fruitless
 from satdiag.diagnosis.model import load_model
 from satdiag.diagnosis.plan import Bench
 from satdiag.signal.estimate import estimate_signal
@@ -103,3 +103,29 @@ def test_where_a_channel_was_judged_nobody_is_sent_to_see_whether_the_source_is_
     assert "check-listing" in offered(place + "1:00 channel 1 unreadable\n")
     gone = place + "1:00 channel 1 refused\n2:00 ring bus closed\n3:00 ring bus open\n"
     assert "check-listing" in offered(gone)  # what was heard before the ring opened says nothing of now
+
+
+def test_nothing_is_read_from_a_receiver_that_is_silent_on_the_ring():
+    readouts = {"read-levels", "check-satellites", "noise-rise"}
+    ring = LISTED + "1:00 ring bus closed\n"
+    assert readouts <= offered(ring)
+    assert readouts <= offered(ring + "1:10 ring node:receiver present\n")
+    assert not readouts & offered(ring + "1:10 ring node:receiver absent\n")
+    assert readouts <= offered(ring + "1:10 ring node:receiver absent\n5:00 ring node:receiver present\n")
+
+
+def test_after_a_resend_that_brought_channels_those_not_seen_since_are_looked_at_again():
+    confirmed = LISTED + "0:20 account service confirmed\n"
+    lineup = "".join(f"{n},Demo {n},Rock,all\n" for n in range(1, 6))
+    before = "".join(f"1:{n}0 channel {n} refused\n" for n in range(1, 6)) + "2:00 account service resend-requested\n"
+    came = "".join(f"20:{n}0 channel {n} authorised\n" for n in range(1, 4))
+    known = _known_of(confirmed + before + came, lineup)
+    assert _looks_left(known, ("refused-pattern",))
+    rest = "".join(f"21:{n}0 channel {n} refused\n" for n in (4, 5))
+    assert not _looks_left(_known_of(confirmed + before + came + rest, lineup), ("refused-pattern",))
+
+
+def _known_of(rows, lineup):
+    job = make_job(rows, lineup=lineup)
+    sky = estimate_sky(job)
+    return _known(job, sky, estimate_signal(job, sky))

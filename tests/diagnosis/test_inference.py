@@ -172,7 +172,7 @@ def test_soft_readings_add_up_over_the_states_and_a_certain_one_is_a_plain_readi
     assert unsure == pytest.approx(np.zeros(len(unsure)), abs=1e-12)
     third = log_terms(model, space, [Seen("change-time", "slow", soft={"slow": 1.0, "normal": 0.3})])["change-time"]
     table = np.exp(model.log_likelihood("change-time", space))
-    assert np.exp(third / model.tempering) == pytest.approx(table @ [0.3, 1.0])
+    assert np.exp(third / model.tempering_of("audio")) == pytest.approx(table @ [0.3, 1.0])
 
 
 def test_a_family_of_items_moves_odds_no_further_than_its_cap():
@@ -205,7 +205,7 @@ def test_marginals_equal_brute_force_over_sets_of_at_most_so_many_faults(order):
     prior = prior_for(model, Sheet("x", reason="complaint"))
     seen = {"bias": "open", "listing": "offered", "swap-antenna": "better", "account": "confirmed"}
     assert len({model.items[name].family for name in seen}) == len(seen)  # so that no tempering enters
-    model = dataclasses.replace(model, tempering=1.0)
+    model = dataclasses.replace(model, tempering=1.0, family_weight={})
     mass = dict.fromkeys([*FAULTS, "none", "other", "total"], 0.0)
     sets = [chosen for size in range(order + 1) for chosen in combinations(FAULTS, size)]
     for faults in [*sets, ("other",)]:

@@ -47,7 +47,7 @@ def test_kinds_leave_what_is_believed_beforehand_as_it_is():
 
 def test_single_faults_of_several_kinds_against_loops_over_all_kinds():
     """With the posterior of sets of at most one fault, so that no two causes meet."""
-    model = replace(load_model(), tempering=1.0)
+    model = replace(load_model(), tempering=1.0, family_weight={})
     space = model.space(1)
     prior = prior_for(model, Sheet("x", reason="complaint"))
     seen = [Seen(*one) for one in SEEN.items()]

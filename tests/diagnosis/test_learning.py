@@ -146,7 +146,7 @@ def test_how_likely_each_kind_was_is_bayes_theorem_by_hand():
             item = model.items[name]
             p = item.by_kind["receiver-defective", kind][item.states.index(state)]
             floor = model.error_floor
-            mass[kind] += model.tempering * np.log((1 - floor) * p + floor / len(item.states))
+            mass[kind] += model.tempering_of(item.family) * np.log((1 - floor) * p + floor / len(item.states))
     whole = np.exp(list(mass.values())).sum()
     found = reading_of(model, told).kinds["receiver-defective"]
     assert found == pytest.approx({kind: np.exp(one) / whole for kind, one in mass.items()}, abs=1e-3)

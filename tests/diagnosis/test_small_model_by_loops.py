@@ -29,6 +29,7 @@ error_floor = 0.06
 family_correlation = 0.5
 family_cap_db = 7.0
 tempering = 0.8
+family_weight = { air = 0.7, account = 1.4 }
 other_share = 0.4
 other_prior = [0.1, 0.2, 0.3, 0.4]
 other_kinds = { elsewhere = 0.3, anything = 0.7 }
@@ -229,7 +230,8 @@ def by_loops(seen, most=2):
     hypotheses = list(sets_of(most))
     weight = [p for _, p in hypotheses]
     for members in families.values():
-        counts = DATA["tempering"] / (1 + (len(members) - 1) * DATA["family_correlation"])
+        own = DATA["family_weight"].get(DATA["item"][members[0].item]["family"], 1.0)
+        counts = DATA["tempering"] * own / (1 + (len(members) - 1) * DATA["family_correlation"])
         terms = []
         for held, _ in hypotheses:
             term = 1.0
@@ -252,7 +254,8 @@ def by_loops(seen, most=2):
 
 
 def test_a_model_holds_what_its_file_says(model):
-    for key in ("prior_range", "likelihood_range", "error_floor", "family_correlation", "family_cap_db", "tempering"):
+    ranges, counts = ("prior_range", "likelihood_range"), ("error_floor", "family_correlation", "family_cap_db")
+    for key in (*ranges, *counts, "tempering", "family_weight"):
         assert getattr(model, key) == DATA[key]
     assert model.kind_range == DATA["prior_range"]  # as that of a prior, where the file says nothing else
     assert build_model(DATA | {"kind_range": 4.0}).kind_range == 4.0
@@ -347,7 +350,7 @@ def test_the_cap_and_the_tempering_are_felt(model):
     """The cases above would say the same without them otherwise."""
     space, seen, prior = model.space(), CASES["all of them"], a_prior()
     found = inference.posterior(model, space, prior.log(space), log_terms(model, space, seen)).p
-    for change in ({"family_cap_db": 1e3}, {"tempering": 1.0}, {"family_correlation": 0.0}):
+    for change in ({"family_cap_db": 1e3}, {"tempering": 1.0}, {"family_correlation": 0.0}, {"family_weight": {}}):
         other = dataclasses.replace(model, **change)
         moved = inference.posterior(other, space, prior.log(space), log_terms(other, space, seen)).p
         assert np.abs(moved - found).max() > 0.01

@@ -12,6 +12,7 @@ from babel.plural import to_python
 from satdiag.language import (
     chance_text,
     clock_text,
+    counted,
     date_text,
     in_figures,
     listed,
@@ -92,6 +93,11 @@ def test_a_count_takes_the_form_of_its_language():
     assert to_python({"one": "n is 1"})(1) == "one"
     assert tell_many("{n} channel", "{n} channels", 1) == "1 channel"
     assert tell_many("{n} channel", "{n} channels", 0) == "0 channels"
+
+
+def test_what_is_counted_in_english_alone_is_one_row_or_many_rows():
+    assert [counted(n, "row") for n in (0, 1, 2, 12_000)] == ["0 rows", "1 row", "2 rows", "12,000 rows"]
+    assert [counted(n, "line is", "lines are") for n in (1, 3)] == ["1 line is", "3 lines are"]
 
 
 def test_what_the_catalogue_does_not_hold_stands_as_it_is():

@@ -69,7 +69,7 @@ def test_channels_that_play_are_counted_as_the_log_has_them():
             last[int(row.subject)] = row.value
         free = {line.channel for line in job_of(name).lineup if line.is_open}
         plays = {channel for channel, value in last.items() if value == "authorised"} - free
-        text = value_of(letter(name, "provider", "en"), "Came")
+        text = value_of(letter(name, "provider", "en"), "Authorised when last checked")
         assert set(channels_in(text, job_of(name), "en")) == plays
 
 

@@ -13,6 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 from satdiag.language import speaking
 from satdiag.letter import letter_html, letter_text
 from satdiag.tables import LineUpChannel
+from tests.letter.cases import CASES, case, case_letter
 from tests.letter.read import LANGUAGES, RECIPIENTS, body, letter, plain
 from tests.report.test_report_valid import complaints
 from tests.sample_findings import SAMPLES, findings_of, job_of
@@ -79,6 +80,17 @@ def test_the_longest_letter_is_one_sheet(opened, recipient, language):
     assert found == []
 
 
+@pytest.mark.parametrize("recipient", RECIPIENTS)
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_longest_letter_about_two_faults_is_one_sheet(opened, recipient, language):
+    name = max(CASES, key=lambda name: len(body(case_letter(name, recipient, language), language)))
+    with speaking(language):
+        html = letter_html(*case(name), recipient, sender="Demo workshop, Mill Lane 3")
+    page, found = opened(html)
+    assert [len(printed(page, sheet)) for sheet in SHEETS] == [1, 1]
+    assert found == []
+
+
 def test_what_is_printed_is_the_whole_letter(opened):
     page, _ = opened(page_of("filling", "customer", "en"))
     text = plain(printed(page, "A4")[0].extract_text())
@@ -116,6 +128,22 @@ def crowded():
 @pytest.mark.parametrize("recipient", RECIPIENTS)
 def test_four_hundred_scattered_channels_still_fit_one_sheet(opened, recipient):
     job, found = crowded()
+    with speaking("fr"):
+        page, _ = opened(letter_html(job, found, recipient))
+    assert [len(printed(page, sheet)) for sheet in SHEETS] == [1, 1]
+
+
+@pytest.mark.parametrize("recipient", RECIPIENTS)
+def test_two_faults_of_a_job_of_four_hundred_channels_fit_one_sheet(opened, recipient):
+    job, found = crowded()
+    faults = {**found.diagnosis.faults, "entitlement-not-received": 0.8, "feed-swapped": 0.7}
+    verdict = replace(
+        found.verdict, state="fault", class_="subscription", fault="entitlement-not-received", probability=0.8
+    )
+    explanation = replace(found.diagnosis.explanation, kind="not-sent")
+    found = replace(
+        found, verdict=verdict, diagnosis=replace(found.diagnosis, faults=faults, explanation=explanation)
+    )
     with speaking("fr"):
         page, _ = opened(letter_html(job, found, recipient))
     assert [len(printed(page, sheet)) for sheet in SHEETS] == [1, 1]

@@ -221,6 +221,9 @@ def test_the_sentence_when_all_play_and_when_nothing_is_known():
     works = now_of(analyse(make_job(all_play, '[service]\npackage = "full"\n', LINEUP)))
     assert works.sentence == "It works: 20 of 20 channels play."
     assert works.calls == ()
+    plays = f"{FILLING}\n40:00 channel 1 authorised"
+    found = analyse(make_job(plays, '[service]\npackage = "full"\n', LINEUP.splitlines()[0]))
+    assert now_of(found).sentence == "It works: 1 of 1 channel plays."
     empty = now_of(analyse(make_job("")))
     assert re.match(r"[A-Z].*\.$", empty.sentence)
     assert empty.calls == ()

@@ -260,7 +260,7 @@ def test_a_wait_is_marked_as_one_and_has_no_button(made):
 def test_a_fault_that_is_gone_is_told(made):
     told = view_of("verdict", *made("ring-broken"))
     assert len(told["earlier"]) == 1
-    assert told["earlier"][0].startswith("Optical ring open (96\u202f%), from 12 June 2031, ")
+    assert told["earlier"][0].startswith("Optical ring open (97\u202f%), from 12 June 2031, ")
     assert told["repairs"] == []
 
 

@@ -245,6 +245,13 @@ def test_the_summary_counts_lines_that_were_lost():
     assert text == "  serial:x (/dev/x): 5,000 lines, 2,000 rows, 3,000 lines LOST for want of room"
 
 
+def test_the_summary_says_of_one_that_it_is_one():
+    total = SourceTotal("serial:x", "/dev/x", 1, 1, 0, 1, "ended", "", "")
+    first, text = summary_lines(Summary(Path("a.satjob"), "r1", 60.0, 1, (total,), (), (), "", None))[:2]
+    assert first == "a.satjob: 1 row written in 1 min (run r1)."
+    assert text == "  serial:x (/dev/x): 1 line, 1 row, 1 line LOST for want of room"
+
+
 # --- the desk of the page ------------------------------------------------------------------------------------------
 
 

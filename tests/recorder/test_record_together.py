@@ -108,7 +108,7 @@ def test_a_foreign_program_that_writes_ends_it_and_what_was_held_is_kept(tmp_pat
     kept = (tmp_path / "user" / "unwritten" / "job-unwritten.csv").read_text().splitlines()[1:]
     ids = [*recording.acknowledged, *(line.rpartition(",")[2] for line in kept)]
     assert ids == [f"r1-{number}" for number in range(1, len(ids) + 1)]
-    assert f"{len(kept)} rows could not be written into the job file." in recording.messages
+    assert f"{len(kept):,} rows could not be written into the job file." in recording.messages
     assert command("check", place)[0] == 1
 
 

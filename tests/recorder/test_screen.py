@@ -67,6 +67,19 @@ def test_the_first_line_is_loud_when_nothing_can_be_written(width):
     assert "312 rows and lines are held (room for 200,000)" in words(lines)
 
 
+def test_one_is_said_to_be_one():
+    one = source(lines=1, rows=1, lost_lines=1)
+    assert "heard 0 s ago 1 line, 1 row" in words(shown(status(sources=(one,))))
+    assert "written 1 row, the last" in words(shown(status(rows_written=1)))
+    told = headline(status(sources=(one,), store_trouble="The disk is full.", held=1))
+    assert told.endswith("1 row or line is held (room for 200,000); 1 line is LOST.")
+    plain = PlainLines()
+    plain.of(status(store_trouble="The disk is full."))
+    assert plain.of(status(sources=(one,)))[0] == "It is being written again; 1 line was LOST."
+    (line,) = plain.of(status(rows_written=1, seconds=3600.0))
+    assert " 1 row. Channels: " in line
+
+
 @pytest.mark.parametrize("width", WIDTHS[1:])
 def test_everything_is_there_at_every_width(width):
     found = words(shown(status(sources=(LOST, source("gnss", summary="9 satellites, fix"))), width))

@@ -64,7 +64,7 @@ def test_a_world_does_not_depend_on_those_before_it():
     assert alone == among
 
 
-@pytest.mark.parametrize("setting", ["tune", "calibrate", "final", "later", "unseen", "afresh", "untried"])
+@pytest.mark.parametrize("setting", ["tune", "calibrate", "final", "later", "unseen", "afresh", "untried", "unmet"])
 def test_every_fault_nothing_and_something_else_occur_in_each_tier(setting):
     seen = {tier: Counter() for tier in TIERS}
     for plan in drawn(setting):
@@ -81,7 +81,8 @@ def test_faults_and_classes_are_those_of_the_log():
 
 
 def test_settings_differ_in_what_they_say_they_differ_in():
-    told = [DRAW_SETTINGS[name] for name in ("tune", "calibrate", "final", "later", "unseen", "afresh", "untried")]
+    told = list(DRAW_SETTINGS.values())
+    assert len(told) == 8
     for field in ("severity", "copied", "readout_off_db", "misread", "looks_away", "prevalence_seed"):
         assert len({getattr(setting, field) for setting in told}) == len(told)
     tables = [planning.share_table(setting)["complaint"] for setting in told]

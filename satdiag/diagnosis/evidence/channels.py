@@ -62,7 +62,7 @@ def _unjudgeable(known: Known) -> Seen | None:
     Channels are looked at more often than levels, so they tell best that reception comes and goes.
     """
     log = log_of(known.job)
-    rows = log.ours("channel")
+    rows = log.ours("channel").since(log.feed_mended_s)
     rows = rows.where(log.with_ours(rows.t_s))
     now = rows.since(log.settled_since_s)
     rows = now if len(now) >= FEWEST_LOOKS else rows

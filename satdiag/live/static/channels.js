@@ -3,6 +3,7 @@
 import { by, el, fill, MARKS, markOf, put, putShape, shape, spell } from "./dom.js";
 import { Part, STALE } from "./part.js";
 import { press } from "./press.js";
+import { arrange, handOn, moved } from "./touched.js";
 import { t, tn } from "./words.js";
 
 const FILTERS = [
@@ -23,11 +24,12 @@ const categoryOf = (one) => one.category || t("Without a category");
 
 /** The view 'Channels'. */
 export function channelsView(app) {
-	const rows = new Map(); // number -> the parts of its row
-	const groups = new Map(); // category -> {section, sums, list, members}
+	const rows = new Map(); // number -> the parts of its row, which stay while it is listed
+	const groups = new Map(); // category -> {section, sums, list, all, members}
 	const marked = new Map(); // number -> state that was entered here and is on its way
 	const chooser = document.querySelector(".chooser");
 	const panel = el("div.four", { role: "group" });
+	const none = el("p.card", t("There is no line-up yet. Paste one under Start, or change to a channel under Change timing."));
 	let chosen = ""; // the mark that a tap sets; "" asks
 	let opened = null;
 	let shown = "";
@@ -83,25 +85,35 @@ export function channelsView(app) {
 	}
 
 	function build() {
-		close();
-		rows.clear();
-		groups.clear();
+		const members = new Map(); // category -> numbers
 		for (const one of part.on ? channels() : [...channels()].sort((a, b) => a.number - b.number)) {
 			const category = categoryOf(one);
-			if (!groups.has(category)) groups.set(category, makeGroup(category));
-			groups.get(category).members.push(one.number);
-			groups.get(category).list.append(makeRow(one.number));
+			if (!members.has(category)) members.set(category, []);
+			members.get(category).push(one.number);
 		}
-		const none = t("There is no line-up yet. Paste one under Start, or change to a channel under Change timing.");
-		fill(by("groups"), ...[...groups.values()].map((group) => group.section), rows.size || part.on ? null : el("p.card", none));
+		const first = !rows.size;
+		const there = new Set(channels().map((one) => one.number));
+		for (const number of rows.keys()) if (!there.has(number)) rows.delete(number);
+		for (const category of groups.keys()) if (!members.has(category)) groups.delete(category);
+		for (const [category, numbers] of members) {
+			if (!groups.has(category)) groups.set(category, makeGroup(category));
+			const group = groups.get(category);
+			group.members = numbers;
+			group.all.hidden = part.on && !part.mayMark(category);
+			const items = numbers.map((number) => (rows.get(number) ?? makeRow(number)).item);
+			if (part.on) for (const shows of [group.section, ...items]) shows.hidden = false; // the laptop sifts
+			arrange(group.list, items);
+		}
+		arrange(by("groups"), there.size || part.on ? [...members.keys()].map((category) => groups.get(category).section) : [none]);
+		if (opened && !opened.item.isConnected) close();
+		if (!first) moved(by("groups"));
 	}
 
 	function makeGroup(category) {
-		const [sums, list, members] = [el("span.small"), el("ul.rows"), []];
+		const [sums, list] = [el("span.small"), el("ul.rows")];
 		const all = el("button.plain", t("Mark all"), { "aria-label": t("Mark all of {category}", { category }),
-			click: () => askAll(category, members) });
-		all.hidden = part.on && !part.mayMark(category);
-		return { sums, list, members, section: el("section", el("div.head", el("h2", category), sums, all), list) };
+			click: () => askAll(category, groups.get(category).members) });
+		return { sums, list, all, members: [], section: el("section", el("div.head", el("h2", category), sums, all), list) };
 	}
 
 	function makeRow(number) {
@@ -110,7 +122,7 @@ export function channelsView(app) {
 			el("span.body", row.name, row.news, row.more));
 		row.item = el("li", press(row.button, app.clock, (stamp) => tapped(number, stamp)));
 		rows.set(number, row);
-		return row.item;
+		return row;
 	}
 
 	function paint(one) {
@@ -128,15 +140,20 @@ export function channelsView(app) {
 			typeof one.wait_s !== "number" ? "" : one.wait_s < 1 ? t("look again now") : t("wait about {time}", { time: spell(one.wait_s) })].filter(Boolean).join(" · "));
 	}
 
+	/** Hide what is not looked for. True if a row came or went. */
 	function sift() {
 		if (part.on) return part.count(groups);
 		const words = by("search").value.trim().toLowerCase();
 		const keep = FILTERS[by("filter").value][1];
 		const plays = new Map();
 		const found = new Set();
+		let went = false;
 		for (const one of channels()) {
 			const fits = `${one.number} ${one.name} ${one.category}`.toLowerCase().includes(words) && keep(one, seenOf(one));
-			rows.get(one.number).item.hidden = !fits;
+			const { item } = rows.get(one.number);
+			went ||= item.hidden === fits;
+			if (!fits && item.contains(document.activeElement)) handOn(by("groups"));
+			item.hidden = !fits;
 			if (fits) found.add(categoryOf(one));
 			if (seenOf(one) === "authorised") plays.set(categoryOf(one), (plays.get(categoryOf(one)) ?? 0) + 1);
 		}
@@ -148,6 +165,7 @@ export function channelsView(app) {
 		const due = channels().filter((one) => !seenOf(one)).length;
 		put(by("tally"), rows.size ? tn("{plays} of one channel plays, {due} not checked yet.",
 			"{plays} of {n} channels play, {due} not checked yet.", rows.size, { plays: all, due }) : "");
+		return went;
 	}
 
 	function askAll(category, members) {
@@ -208,7 +226,7 @@ export function channelsView(app) {
 		for (const number of marked.keys()) touched.add(number);
 		if ([...touched].some((number) => rows.has(number) && !marked.has(number))) part.renew();
 		for (const one of channels()) if (rows.has(one.number) && (!only || touched.has(one.number))) paint(one);
-		if (rows.size) sift();
+		if (rows.size && sift()) moved(by("groups"));
 	}
 
 	function update() {

@@ -3,6 +3,7 @@
 import { by, el, fill, put, spell } from "./dom.js";
 import { Answered, ask } from "./net.js";
 import { Told } from "./told.js";
+import { refill } from "./unchanged.js";
 import { figure, language, t, tn } from "./words.js";
 
 const LOOK_MS = 5000; // another page may have made something
@@ -67,7 +68,7 @@ export function handoverView(app) {
 			put(inside, paper.inside);
 			if (notes.textContent !== paper.notes.join("")) fill(notes, ...paper.notes.map((text) => el("li", text)));
 		};
-		return { card, keys, note, count, made, tell, shown: "" };
+		return { card, keys, note, count, made, tell, shown: false };
 	}
 
 	async function make(what, form, full_id, note) {
@@ -125,9 +126,8 @@ export function handoverView(app) {
 			else if (card.shown) put(card.note, "");
 			card.card.dataset.state = is ? "making" : not.length ? "failed" : mine.length ? "made" : "";
 			put(card.count, is ? spell(making.for_s) : "");
-			const key = JSON.stringify(mine);
-			if (key !== card.shown) fill(card.made, ...mine.map(madeOf)); // what is there is not exchanged under the finger
-			card.shown = key;
+			refill(card.made, mine, () => mine.map(madeOf)); // what is there is not exchanged under the finger
+			card.shown = true;
 			for (const line of card.made.querySelectorAll(".stale")) stale(line);
 		}
 	}

@@ -16,6 +16,7 @@ import { moreView } from "./more.js";
 import { skyView } from "./sky.js";
 import { startView } from "./start.js";
 import { timingView } from "./timing.js";
+import { arrange, guardTaps } from "./touched.js";
 import { verdictView } from "./verdict.js";
 import { wiringView } from "./wiring.js";
 import { t, tn } from "./words.js";
@@ -152,16 +153,18 @@ function tell() {
 
 function askQueue() {
 	const waiting = queue.waiting();
+	const list = el("ul.plainlist");
 	const refusals = queue.refused().map((tap) => {
-		const end = (word, act) => el("button.plain", word, { click: () => (act(), item.remove()) });
+		const end = (word, act) => el("button.plain", word, { click: () => (act(), arrange(list, [...list.children].filter((one) => one !== item))) });
 		const item = el("li.refusal", el("strong", wordsOf(tap)), el("span", t("Refused: {why}", { why: tap.why })), el("div.pair",
 			end(t("Try again"), () => queue.retry(tap.key)), end(t("Dismiss"), () => queue.dismiss(tap.key))));
 		return item;
 	});
+	list.append(...refusals, ...waiting.slice(0, 50).map((tap) => el("li", wordsOf(tap))));
 	const why = queue.trouble;
 	dialog(t("On the way to the laptop"), el("p", !waiting.length ? t("All else is saved.")
 		: why ? tn("one tap waiting: {why}.", "{n} taps waiting: {why}.", waiting.length, { why })
-			: tn("one tap waiting.", "{n} taps waiting.", waiting.length)), el("ul.plainlist", refusals, waiting.slice(0, 50).map((tap) => el("li", wordsOf(tap)))));
+			: tn("one tap waiting.", "{n} taps waiting.", waiting.length)), list);
 }
 
 function askCode() {
@@ -215,6 +218,7 @@ const compare = () => clock.measure().then(() => queue.flush(true), () => {});
 const unpaired = () => (by("pairing").hidden = false);
 
 async function main() {
+	guardTaps(() => app.say(t("This has just moved here: tap once more if you mean it."), true));
 	for (const key of by("bar").children) key.addEventListener("click", () => show(key.dataset.view));
 	show(views.find((view) => view.id === kept("satdiag.view"))?.id ?? "now");
 	by("queue").addEventListener("click", askQueue);

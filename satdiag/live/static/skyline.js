@@ -2,8 +2,8 @@
 
 import { el, put } from "./dom.js";
 import { attempt, sentence } from "./saving.js";
+import { arrange } from "./touched.js";
 import { windOf } from "./turning.js";
-import { refill } from "./unchanged.js";
 import { figure, t, tn } from "./words.js";
 
 const SHORT = 6;
@@ -15,6 +15,7 @@ const exact = (angle_deg) => figure(angle_deg, Number.isInteger(angle_deg) ? 0 :
 export function skylineCard(app) {
 	const said = el("p.small", { role: "status" });
 	const list = el("ul.plainlist.readings");
+	const lines = new Map(); // azimuth and elevation -> the line of it
 	const count = el("summary");
 	const entered = el("details", { open: true }, count, list);
 	const [bearing, height] = [field("skyline-azimuth", t("Bearing in degrees"), t("From true north, clockwise: east is 90. A compass shows magnetic north; take the place's deviation into account.")),
@@ -62,12 +63,17 @@ export function skylineCard(app) {
 	function draw(readings) {
 		if (seen === null) entered.open = readings.length <= SHORT; // a long list is unfolded by whoever wants it
 		seen = readings;
-		refill(list, readings, () => readings.map(([azimuth, elevation]) => {
-			const words = t("{azimuth}° ({wind}): {elevation}° high", { azimuth: exact(azimuth), wind: windOf(azimuth), elevation: exact(elevation) });
-			return el("li", el("span", words), el("button.plain", t("Take out"), { "aria-label": t("Take out: {words}", { words }), click: () => take(azimuth) }));
-		}));
+		const before = new Map(lines);
+		lines.clear();
+		for (const one of readings) lines.set(String(one), before.get(String(one)) ?? line(one));
+		arrange(list, [...lines.values()]);
 		entered.hidden = !readings.length;
 		put(count, tn("one edge is entered", "{n} edges are entered", readings.length));
+	}
+
+	function line([azimuth, elevation]) {
+		const words = t("{azimuth}° ({wind}): {elevation}° high", { azimuth: exact(azimuth), wind: windOf(azimuth), elevation: exact(elevation) });
+		return el("li", el("span", words), el("button.plain", t("Take out"), { "aria-label": t("Take out: {words}", { words }), click: () => take(azimuth) }));
 	}
 
 	function may(enter) {

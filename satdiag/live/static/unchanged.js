@@ -1,6 +1,7 @@
 // What stands in the page stays as it is while what it is made of is the same: nothing is exchanged under a finger.
 
 import { fill } from "./dom.js";
+import { handOn, moved } from "./touched.js";
 
 const made_of = new WeakMap();
 
@@ -10,10 +11,9 @@ export function refill(place, data, make) {
 	if (made_of.get(place) === text) return;
 	made_of.set(place, text);
 	const held = place.contains(document.activeElement);
+	if (place.querySelector("button")) moved(place);
 	const open = new Set([...place.querySelectorAll("details[open][data-key]")].map((one) => one.dataset.key));
 	fill(place, ...make().flat(Infinity).filter(Boolean));
 	for (const one of place.querySelectorAll("details[data-key]")) one.open = open.has(one.dataset.key) || one.open;
-	if (!held) return;
-	place.tabIndex = -1; // who uses a keyboard goes on from here
-	place.focus({ preventScroll: true });
+	if (held) handOn(place);
 }

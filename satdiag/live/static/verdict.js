@@ -3,10 +3,8 @@
 import { ago, by, el, fill, put } from "./dom.js";
 import { askRows, caution, Step } from "./steps.js";
 import { Told } from "./told.js";
+import { untouched } from "./touched.js";
 import { t, tn } from "./words.js";
-
-const HOLD_MS = 350; // between the end of a touch and its click
-const LONGEST_TOUCH_MS = 8000; // its end may have been lost
 
 /** What was entered here for a test and is not in an analysis yet: [{id, key, words, job}] by test. */
 class Entered extends Map {
@@ -57,37 +55,11 @@ export function verdictView(app) {
 	all.hidden = true;
 	fill(root, none, all);
 
-	// What is being touched stays where it is: what comes meanwhile is drawn afterwards.
-	let touched = false;
-	let waiting = null;
-	let timer = 0;
 	let shown = null;
-	const free = () => {
-		touched = false;
-		if (waiting) draw(waiting);
-	};
-	const after = (wait_ms) => {
-		clearTimeout(timer);
-		timer = setTimeout(free, wait_ms);
-	};
-	const touch = () => {
-		touched = true;
-		after(LONGEST_TOUCH_MS);
-	};
-	const release = () => touched && after(HOLD_MS);
-	root.addEventListener("pointerdown", touch);
-	for (const name of ["pointerup", "pointercancel"]) window.addEventListener(name, release);
-	root.addEventListener("keydown", ({ key }) => [" ", "Enter"].includes(key) && touch());
-	window.addEventListener("keyup", release);
-
+	const draw = untouched(root, drawNow);
 	const told = new Told(app, "verdict", draw);
 
-	function draw(it) {
-		if (touched) {
-			waiting = it;
-			return;
-		}
-		waiting = null;
+	function drawNow(it) {
 		steady(() => {
 			none.hidden = it.number !== 0;
 			all.hidden = it.number === 0;

@@ -7,6 +7,7 @@ import { askNumber } from "./pad.js";
 import { target } from "./press.js";
 import { ringPart } from "./ringpart.js";
 import { Told } from "./told.js";
+import { untouched } from "./touched.js";
 import { refill } from "./unchanged.js";
 import { t } from "./words.js";
 
@@ -37,7 +38,7 @@ export function wiringView(app) {
 	const jumps = Object.keys({ ring, feed, supply, checks }).map((part) =>
 		el("button.plain", by(`wiring-${part}-head`).textContent, { click: () => jump(part) }));
 	age.before(el("nav.jumps", { "aria-label": t("Parts of this view") }, jumps));
-	const told = new Told(app, "wiring", draw);
+	const told = new Told(app, "wiring", untouched(root, draw));
 
 	function jump(part) {
 		const head = by(`wiring-${part}-head`);

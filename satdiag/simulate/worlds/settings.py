@@ -1,8 +1,8 @@
-"""The seven ways of drawing worlds, and the three tiers of what a person looks at.
+"""The eight ways of drawing worlds, and the three tiers of what a person looks at.
 
-Tuning, calibration and the judgements (`final`, `later`, `unseen`, `afresh` and `untried`, each written after the
-one before was judged) differ in seeds and in nearly every number below, so that a diagnosis which only learned the
-habits of one world shows it on the next. Every number is a judgement: common practice, no source.
+Tuning, calibration and the judgements (`final`, `later`, `unseen`, `afresh`, `untried` and `unmet`, each written
+after the one before was judged) differ in seeds and in nearly every number below, so that a diagnosis which only
+learned the habits of one world shows it on the next. Every number is a judgement: common practice, no source.
 """
 
 from __future__ import annotations
@@ -177,6 +177,27 @@ DRAW_SETTINGS = {
             put_back=0.4,
             kinds_seed=708,
             shops=90,
+        ),
+        # Vehicles of a hundred and ten workshops; faults of every size, people who copy and slip more, who give up
+        # more often and look away less, fewer things that come and go.
+        DrawSetting(
+            name="unmet",
+            severity=(1.4, 1.1),
+            copied=0.13,
+            readout_off_db=0.65,
+            wrong_entry=1 / 230,
+            misread=(0.009, 0.02),
+            swapped_labels=0.028,
+            looks_away=0.58,
+            prevalence_seed=809,
+            several=0.13,
+            midway=(0.05, 0.06, 0.08),
+            other=0.036,
+            related=0.55,
+            gives_up=0.07,
+            put_back=0.55,
+            kinds_seed=810,
+            shops=110,
         ),
     )
 }
