@@ -91,7 +91,6 @@ export function channelsView(app) {
 			if (!members.has(category)) members.set(category, []);
 			members.get(category).push(one.number);
 		}
-		const first = !rows.size;
 		const there = new Set(channels().map((one) => one.number));
 		for (const number of rows.keys()) if (!there.has(number)) rows.delete(number);
 		for (const category of groups.keys()) if (!members.has(category)) groups.delete(category);
@@ -106,7 +105,6 @@ export function channelsView(app) {
 		}
 		arrange(by("groups"), there.size || part.on ? [...members.keys()].map((category) => groups.get(category).section) : [none]);
 		if (opened && !opened.item.isConnected) close();
-		if (!first) moved(by("groups"));
 	}
 
 	function makeGroup(category) {

@@ -2,7 +2,7 @@
 
 import { by, el, put } from "./dom.js";
 import { press, wordsOf } from "./press.js";
-import { arrange, handOn, untouched } from "./touched.js";
+import { arrange, handOn, moved, untouched } from "./touched.js";
 import { language, t } from "./words.js";
 
 const SHOWN = 25;
@@ -71,7 +71,7 @@ export function entriesView(app) {
 			if (!rows.has(name)) rows.set(name, makeRow(one.id));
 			paint(rows.get(name), one);
 		}
-		arrange(by("entries"), shown.size ? [...shown.keys()].map((name) => rows.get(name).item) : [none]);
+		if (arrange(by("entries"), shown.size ? [...shown.keys()].map((name) => rows.get(name).item) : [none])) moved(by("entries"));
 		by("more").hidden = all.length <= most;
 		put(by("more"), t("Show more ({n})", { n: all.length - most }));
 	});

@@ -16,7 +16,7 @@ import { moreView } from "./more.js";
 import { skyView } from "./sky.js";
 import { startView } from "./start.js";
 import { timingView } from "./timing.js";
-import { arrange, guardTaps } from "./touched.js";
+import { arrange, guardTaps, moved } from "./touched.js";
 import { verdictView } from "./verdict.js";
 import { wiringView } from "./wiring.js";
 import { t, tn } from "./words.js";
@@ -155,7 +155,7 @@ function askQueue() {
 	const waiting = queue.waiting();
 	const list = el("ul.plainlist");
 	const refusals = queue.refused().map((tap) => {
-		const end = (word, act) => el("button.plain", word, { click: () => (act(), arrange(list, [...list.children].filter((one) => one !== item))) });
+		const end = (word, act) => el("button.plain", word, { click: () => (act(), arrange(list, [...list.children].filter((one) => one !== item)), moved(list)) });
 		const item = el("li.refusal", el("strong", wordsOf(tap)), el("span", t("Refused: {why}", { why: tap.why })), el("div.pair",
 			end(t("Try again"), () => queue.retry(tap.key)), end(t("Dismiss"), () => queue.dismiss(tap.key))));
 		return item;

@@ -2,7 +2,7 @@
 
 const HOLD_MS = 350; // between the end of a touch and its click
 const LONGEST_TOUCH_MS = 8000; // its end may have been lost
-const YOUNG_MS = 600; // so soon nobody has seen what came under the finger
+const YOUNG_MS = 400; // so soon nobody has seen what came under the finger
 
 /** `draw`, put off while `root` is being touched: what comes meanwhile is drawn afterwards, the last of it. */
 export function untouched(root, draw) {
@@ -33,7 +33,7 @@ export function untouched(root, draw) {
 	};
 }
 
-/** Make these the children of a place. What is there already stays the same element, with its focus. True if anything moved. */
+/** Make these the children of a place. What is there already stays the same element, with its focus. True if any moved. */
 export function arrange(place, items) {
 	const before = [...place.children];
 	if (items.length === before.length && items.every((item, n) => item === before[n])) return false;
@@ -45,7 +45,6 @@ export function arrange(place, items) {
 		if (item === at) at = at.nextElementSibling;
 		else place.insertBefore(item, at);
 	}
-	if (before.length) moved(place);
 	if (focused && !place.contains(document.activeElement)) handOn(place.contains(focused) ? focused : place);
 	return true;
 }

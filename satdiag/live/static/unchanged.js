@@ -1,7 +1,7 @@
 // What stands in the page stays as it is while what it is made of is the same: nothing is exchanged under a finger.
 
 import { fill } from "./dom.js";
-import { handOn, moved } from "./touched.js";
+import { handOn } from "./touched.js";
 
 const made_of = new WeakMap();
 
@@ -11,7 +11,6 @@ export function refill(place, data, make) {
 	if (made_of.get(place) === text) return;
 	made_of.set(place, text);
 	const held = place.contains(document.activeElement);
-	if (place.querySelector("button")) moved(place);
 	const open = new Set([...place.querySelectorAll("details[open][data-key]")].map((one) => one.dataset.key));
 	fill(place, ...make().flat(Infinity).filter(Boolean));
 	for (const one of place.querySelectorAll("details[data-key]")) one.open = open.has(one.dataset.key) || one.open;

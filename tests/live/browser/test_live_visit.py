@@ -149,6 +149,7 @@ def mark_channels(page: Any, unit: HeadUnit, lineup: list[dict[str, str]]) -> di
         number = int(line["channel"])
         state = unit.shows(number)
         row = page.locator(".channel", has_text=f"{number} {line['name']}").first
+        page.wait_for_selector("#groups:not([data-moved])")  # what has just come there takes nothing yet
         if n < 4:
             row.tap()
             page.locator(".rows .mark", has_text=WORDS[state]).tap()
