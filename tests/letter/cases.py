@@ -12,7 +12,7 @@ from satdiag.findings import Findings
 from satdiag.job import Job
 from satdiag.language import speaking
 from satdiag.letter import Letter, letter_of
-from tests.diagnosis.test_hard_jobs import DEAD, GOOD, WITH_SPORT, under_trees
+from tests.diagnosis.test_hard_jobs import GOOD, JOBS, WITH_SPORT, under_trees
 from tests.diagnosis.test_where_the_naive_reading_is_wrong import LINEUP, SERVICE, checks, every
 from tests.helpers import make_job
 
@@ -26,17 +26,7 @@ STALE = [*checks(60, "authorised", FEW), *checks(61, "refused", REST), *checks(8
 
 CASES: dict[str, tuple[list[str], str, str, str]] = {
     "not configured, antenna open": (
-        [
-            "0:00 place vehicle open-sky",
-            "0:20 listing source no",
-            "1:00 configuration readback differs",
-            "1:30 ring bus closed",
-            "1:40 ring node:receiver present",
-            "2:00 bias voltage 5.0 V",
-            "2:05 bias current 0 mA",
-            "6:00 configuration readback differs",
-            *every(range(7, 17), DEAD),
-        ],
+        JOBS["two faults: not configured, and the antenna open"][0],
         NEW,
         "",
         LINEUP,
