@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from satdiag.bulk import ColumnRows, columns_of_rows, frame_of, is_sound, lines_of, used_rows
+from satdiag.bulk import ColumnRows, columns_of_rows, frame_of, is_sound, lines_of, rows_with, used_rows, with_later
 from satdiag.csv_text import csv_line, decode, header_problems, quoted, raw_fields, records
 from satdiag.errors import BadInput, Problem, bad_input, shown
 from satdiag.ring_file import FILE as RING
@@ -132,6 +132,13 @@ class Job:
         if isinstance(self.rows, ColumnRows):
             return replace(self, rows=self.rows.some(numbers))
         return replace(self, rows=tuple(self.rows[number] for number in numbers.tolist()))
+
+    def followed_by(self, row: Row) -> Job:
+        """The job with one more row: later than all others, of no run. What was worked out is taken over."""
+        job = replace(self, rows=rows_with(self.rows, row))
+        job.__dict__["_log"] = with_later(self._log, rows_frame([row], None), len(self.rows))
+        job.__dict__["_selected"] = {key: found for key, found in self._selected.items() if key[0] != row.kind}
+        return job
 
     @cached_property
     def start(self) -> np.datetime64 | None:

@@ -4,6 +4,7 @@ Whatever is out of the ordinary is left to `rows` and `csv_text`, which alone sa
 """
 
 from satdiag.bulk.arrays import read_arrays
+from satdiag.bulk.later import rows_with, with_later
 from satdiag.bulk.lines import lines_of
 from satdiag.bulk.read import read_columns
 from satdiag.bulk.sound import is_sound
@@ -20,6 +21,8 @@ __all__ = [
     "lines_of",
     "read_arrays",
     "read_columns",
+    "rows_with",
     "runs_of",
     "used_rows",
+    "with_later",
 ]

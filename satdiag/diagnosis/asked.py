@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from satdiag.bulk import ColumnRows, columns_of_rows
 from satdiag.diagnosis.evidence import Known
 from satdiag.diagnosis.inference import Posterior
 from satdiag.diagnosis.log import log_of
@@ -28,6 +27,9 @@ from satdiag.wiring.ring.estimate import ring_findings
 
 NEXT_S = 60
 """How long after the last row the answer is written: soon enough that nothing else has changed."""
+
+REDRAWN_UP_TO = 1_000_000
+"""In a longer log the evidence is not drawn anew: each answer would take as long as some of the whole analysis."""
 
 Answered = tuple[str, str]
 """An item and the state that a test shows it in."""
@@ -89,7 +91,7 @@ def known_after(known: Known, answer: Answered) -> Known | None:
         return None
     kind, subject, value = said
     at = np.datetime_as_string(last + np.timedelta64(NEXT_S, "s"), unit="us")
-    job = _with_next(known.job, Row(f"{at}Z", kind, subject, value))
+    job = known.job.followed_by(Row(f"{at}Z", kind, subject, value))
     found = replace(known, job=job)
     if kind == "ring":
         found = replace(found, wiring=replace(known.wiring, ring=ring_findings(job)[0]))
@@ -112,14 +114,6 @@ def _said(known: Known, answer: Answered) -> tuple[str, str, str] | None:
         return None
     kind, subject, words = _ROWS[item]
     return (kind, subject, words[state]) if state in words else None
-
-
-def _with_next(job: Job, row: Row) -> Job:
-    """The job with one more row after its last."""
-    more = columns_of_rows([row]) if isinstance(job.rows, ColumnRows) else None
-    if isinstance(job.rows, ColumnRows) and more is not None:
-        return replace(job, rows=job.rows.followed_by(more))
-    return replace(job, rows=(*job.rows, row))
 
 
 def _is_expected(job: Job, kind: str, channel: str) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from satdiag.diagnosis import inference, quickscore, sensitivity
 from satdiag.diagnosis.again import shown
-from satdiag.diagnosis.asked import Asked
+from satdiag.diagnosis.asked import REDRAWN_UP_TO, Asked
 from satdiag.diagnosis.evidence import Known, collect
 from satdiag.diagnosis.explain import Case, strength
 from satdiag.diagnosis.fruitless import fruitless
@@ -143,7 +143,8 @@ def diagnose(
         beside=weighed.beside,
     )
     say = {one.item: _say(model, one) for one in weighed.seen}
-    asked = None if weighed.known is None else Asked(weighed.known, lambda known: weigh(known, model).whole)
+    known, ask = weighed.known, lambda known: weigh(known, model).whole
+    asked = None if known is None or len(known.job.rows) > REDRAWN_UP_TO else Asked(known, ask)
     case = Case(model, whole, weighed.log_prior, weighed.terms, say, bench, asked)
     return findings, Belief(whole, class_, fault, probability, sure), case
 

@@ -183,6 +183,7 @@ def filtered(steps: OddsSteps, first: int, count: int, start: float) -> Slab:
         changed = low + np.flatnonzero(np.abs(found - last) > AGREED * found)
         given[1:] = slab.odds[-1, :-1]
         low, high = (int(changed[0]) + 1, min(int(changed[-1]) + 2, layout.used)) if len(changed) else (0, 0)
+    slab.odds[:, layout.used :] = 1.0
     return slab
 
 
@@ -222,6 +223,7 @@ def looked_back(slab: Slab, after: float) -> tuple[Floats, float]:
         changed = low + np.flatnonzero(np.abs(out[low:high] - last) > AGREED * out[low:high])
         given[:-1] = out[1:]
         low, high = (max(int(changed[0]) - 1, 0), int(changed[-1])) if len(changed) else (0, 0)
+    told[:, slab.layout.used :] = 1.0
     return told, float(out[0])
 
 

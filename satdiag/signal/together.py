@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,8 @@ SATELLITE = "satellite"
 REPEATER = "repeater"
 LEAST_EVENTS = 3
 """Judgement, no source: of fewer drop-outs no share is told."""
+ONE_LOOK_S = 1.0
+"""Judgement, no source: readings no further apart belong to one look at all paths."""
 _RECEIVED, _BLOCKED, _UNKNOWN = 1, 0, -1
 
 
@@ -78,38 +81,65 @@ def compared_paths(names: list[str]) -> list[str]:
     return [name for name in names if name != ANY and not (named and name == SATELLITE)]
 
 
+@dataclass(frozen=True)
+class _Loss:
+    """A drop-out of one path: the last reading that was received, and the first and last that were not, seconds."""
+
+    well_s: float
+    first_s: float
+    last_s: float
+    path: str
+
+
 def joint_dropouts(paths: Mapping[str, Pieces]) -> tuple[int, int]:
     """How many drop-outs took every path that was received just before, and of how many that can tell.
 
     A drop-out begins between the last reading that was received and the first that was not. Drop-outs of several
     paths are one event where those stretches overlap. One across a logged move, another part put in or sleep is not
-    watched: no reading stands beyond these. An event tells something if two paths or more were received
-    as it began.
+    watched: no reading stands beyond these. An event tells something if two paths or more were received as it began,
+    and each of them was lost, or one was read as received while another was lost: where paths are read in turn, a
+    short drop-out passes unseen between two readings.
     """
-    onsets = sorted(
-        (float(start_s), float(end_s), name)
-        for name, pieces in paths.items()
-        for start_s, end_s in zip(*_onsets(pieces), strict=True)
+    losses = sorted(
+        (loss for name, pieces in paths.items() for loss in _losses(pieces, name)),
+        key=lambda loss: (loss.well_s, loss.first_s, loss.path),
     )
-    begins_s = np.array([onset[0] for onset in onsets])
+    begins_s = np.array([loss.well_s for loss in losses])
     states = {name: _states(part, begins_s) == _RECEIVED for name, part in paths.items()}
     joint = telling = number = 0
-    while number < len(onsets):
+    while number < len(losses):
         received = {name for name, state in states.items() if state[number]}
-        end_s, taken = onsets[number][1], {onsets[number][2]}
+        event, end_s = [losses[number]], losses[number].first_s
         number += 1
-        while number < len(onsets) and onsets[number][0] < end_s:
-            end_s = max(end_s, onsets[number][1])
-            taken.add(onsets[number][2])
+        while number < len(losses) and losses[number].well_s < end_s:
+            end_s = max(end_s, losses[number].first_s)
+            event.append(losses[number])
             number += 1
+        taken = {loss.path for loss in event}
         if len(received | taken) >= 2:
-            telling += 1
-            joint += taken >= received
+            at_once = taken >= received
+            joint += at_once
+            telling += at_once or any(_read_well_in(paths[name], event) for name in received - taken)
     return joint, telling
 
 
-def _onsets(pieces: Pieces) -> tuple[Floats, Floats]:
-    """Last reading received and first not, of each drop-out that was watched."""
+def _losses(pieces: Pieces, path: str) -> Iterator[_Loss]:
+    """Each drop-out of a path that was watched as it began."""
     touching = pieces.start_s[1:] <= pieces.end_s[:-1]
-    lost = touching & pieces.received[:-1] & ~pieces.received[1:]
-    return pieces.start_s[:-1][lost], pieces.start_s[1:][lost]
+    goes_on = np.append(touching & ~pieces.received[:-1] & ~pieces.received[1:], False)
+    lasts = np.flatnonzero(~goes_on)
+    before = np.flatnonzero(touching & pieces.received[:-1] & ~pieces.received[1:])
+    last = lasts[np.searchsorted(lasts, before + 1)]
+    start_s = pieces.start_s
+    for well_s, first_s, last_s in zip(start_s[before], start_s[before + 1], start_s[last], strict=True):
+        yield _Loss(float(well_s), float(first_s), float(last_s), path)
+
+
+def _read_well_in(pieces: Pieces, event: Sequence[_Loss]) -> bool:
+    """Whether a path was read anew, and received, while another was not."""
+    read_s = pieces.start_s[pieces.received]
+    return any(
+        np.searchsorted(read_s, loss.first_s - ONE_LOOK_S, "left")
+        < np.searchsorted(read_s, loss.last_s + ONE_LOOK_S, "right")
+        for loss in event
+    )

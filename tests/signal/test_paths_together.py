@@ -66,6 +66,43 @@ def test_readings_in_turn_still_meet():
     assert joint_dropouts({"a": path("yynny"), "b": path("yynny", start_s=-4.0)}) == (1, 1)
 
 
+def test_a_path_that_was_not_read_meanwhile_says_nothing():
+    """One reading of a path fails; the other was read before it and after it, each time received."""
+    for apart_s in (2.0, 4.0, 8.0):
+        assert joint_dropouts({"a": path("yynyy"), "b": path("yyyyy", start_s=apart_s)}) == (0, 0)
+        assert joint_dropouts({"a": path("yynnyy"), "b": path("yyyyyy", start_s=apart_s)}) == (0, 1), (
+            "read between both"
+        )
+    assert joint_dropouts({"a": path("yynyy"), "b": path("yyyyy", start_s=0.5)}) == (0, 1), "one look at both"
+    assert joint_dropouts({"a": path("yynyy"), "b": path("yynyy"), "c": path("yyyyy", start_s=5.0)}) == (0, 0)
+
+
+@pytest.mark.parametrize("lasts_s", [2.0, 4.0, 8.0, 12.0])
+def test_short_drop_outs_of_all_paths_are_never_called_apart(lasts_s):
+    """Three paths read in turn, each every 15 s, 5 s after one another, all lost at random instants for a while.
+
+    Simulated: it proves the count against its own assumption only, that all paths are lost together.
+    """
+    random = np.random.default_rng(7)
+    begins_s = np.cumsum(random.uniform(60.0, 240.0, 400))
+    joint, telling = joint_dropouts(
+        {
+            name: read_every(15.0, offset_s, begins_s, lasts_s)
+            for name, offset_s in (("a", 0.0), ("b", 5.0), ("c", 10.0))
+        }
+    )
+    assert joint == telling
+    assert bool(telling) == (lasts_s > 10.0)
+
+
+def read_every(step_s, offset_s, begins_s, lasts_s):
+    """Readings of a path that is lost for `lasts_s` from each instant on."""
+    t_s = np.arange(offset_s, begins_s[-1] + 60.0, step_s)
+    last = np.searchsorted(begins_s, t_s, side="right") - 1
+    lost = (last >= 0) & (t_s < begins_s[last.clip(0)] + lasts_s)
+    return Pieces(t_s, t_s + step_s, ~lost, np.full(len(t_s), 8.0))
+
+
 def test_a_path_that_was_blocked_before_cannot_tell():
     assert joint_dropouts({"a": path("yyny"), "b": path("nnnn")}) == (0, 0)
     assert joint_dropouts({"a": path("yyny")}) == (0, 0)

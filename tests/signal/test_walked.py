@@ -106,6 +106,21 @@ def looped(steps):
     return np.array([one / one.sum() for one in both]), scale
 
 
+def ending_blocked(count):
+    readings = made(count, count)
+    readings.known[-1], readings.value[-1] = BLOCKED, np.nan
+    return readings
+
+
+def test_a_log_that_ends_blocked_before_a_chunk_of_filling_alone():
+    """49 rows in 50 chunks: the last chunk is filling. Warnings are errors here."""
+    readings = ending_blocked(2401)
+    found = walk(LevelSteps(ChainSteps(readings, RATES, NOISE)))
+    assert found.slab.layout.used < found.slab.layout.chunks
+    assert all(((part >= 0.0) & (part <= 1.0)).all() for part in found.pairs)
+    assert all((path == 0)[-1] for path in found.paths(3, np.random.default_rng(1)))
+
+
 @pytest.mark.parametrize("count", [2, 3, 47, 49, 95, 97, 300, 1000])
 def test_pairs_are_those_of_a_plain_loop(count):
     readings = made(count, count)

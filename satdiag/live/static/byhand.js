@@ -1,9 +1,10 @@
 // What is read or done by hand. The targets that never change stand in the page and say what they enter:
 // data-enter="kind subject value [unit]"; data-ask="kind subject unit" asks for the value on the number pad.
 
-import { by, el, fill } from "./dom.js";
+import { by, el } from "./dom.js";
 import { askNumber } from "./pad.js";
 import { nameOf, press, target, wordOf } from "./press.js";
+import { arrange } from "./touched.js";
 import { t } from "./words.js";
 
 const MOST_BARS = 12; // more are typed on the number pad
@@ -11,6 +12,7 @@ const MOST_BARS = 12; // more are typed on the number pad
 /** The view 'By hand'. */
 export function byHandView(app) {
 	const [scale, note] = [by("scale"), by("note")];
+	const rows = new Map(); // a path that comes leaves the keys of the others, and their focus
 	let drawn = "";
 
 	function enter(kind, subject, value, unit, stamp) {
@@ -55,7 +57,21 @@ export function byHandView(app) {
 	}
 
 	function row(label, path, keys) {
-		return el("div.asked", { role: "group", "aria-label": label }, el("span", nameOf(path)), el("div.choices", keys));
+		if (!rows.has(label)) rows.set(label, el("div.asked", { role: "group", "aria-label": label }, el("span", nameOf(path)), el("div.choices", keys())));
+		return rows.get(label);
+	}
+
+	function levelRow(path, unit) {
+		const label = t("Level, {path}", { path: nameOf(path) });
+		if (rows.get(label)?.dataset.unit !== unit) rows.delete(label);
+		const made = row(label, path, () => levelKeys(path, unit));
+		made.dataset.unit = unit;
+		return made;
+	}
+
+	function lockRow(path) {
+		return row(t("Lock, {path}", { path: nameOf(path) }), path, () => ["yes", "no"].map((value) =>
+			target(app, "choice-key", wordOf(value), (stamp) => enter("lock", path, value, undefined, stamp))));
 	}
 
 	function update() {
@@ -65,9 +81,8 @@ export function byHandView(app) {
 		if (JSON.stringify(some) === drawn) return; // a key that is being pressed is not exchanged under the finger
 		drawn = JSON.stringify(some);
 		by("scale-row").hidden = some.every(([, unit]) => unit) && !scale.value;
-		fill(by("levels"), ...some.map(([path, unit]) => (unit ? row(t("Level, {path}", { path: nameOf(path) }), path, levelKeys(path, unit)) : null)));
-		fill(by("locks"), ...some.map(([path]) => row(t("Lock, {path}", { path: nameOf(path) }), path, ["yes", "no"].map((value) =>
-			target(app, "choice-key", wordOf(value), (stamp) => enter("lock", path, value, undefined, stamp))))));
+		arrange(by("levels"), some.filter(([, unit]) => unit).map(([path, unit]) => levelRow(path, unit)));
+		arrange(by("locks"), some.map(([path]) => lockRow(path)));
 	}
 
 	return { id: "byhand", update };

@@ -1,6 +1,7 @@
 // The line-up: what of it is in the package, another list in its place, and lists that are kept for other jobs.
 
 import { by, el, fill, put } from "./dom.js";
+import { refill } from "./touched.js";
 import { t, tn } from "./words.js";
 
 const MOST_WORDS = 8; // of the packages that a list names; another one is typed
@@ -105,7 +106,7 @@ export function lineupCard(app, attempt) {
 		if (!lineup) by("lineup-other").open = true;
 		else if (by("lineup-other").dataset.lineup !== "there") by("lineup-other").open = false;
 		by("lineup-other").dataset.lineup = lineup ? "there" : "none";
-		fill(by("lineup-form"), lineup && !watches ? marksForm(app, lineup, held, t("Save what is in the package"), mark) : null);
+		refill(by("lineup-form"), lineup && !watches ? marksForm(app, lineup, held, t("Save what is in the package"), mark) : null);
 	}
 
 	return { update };
@@ -150,14 +151,14 @@ function sumsOf(lineup, ordered) {
  * `save(marks, said, blame)`: marks as the laptop takes them, a place for words, and what to call with a problem. */
 function marksForm(app, lineup, held, go, save) {
 	const ordered = app.sheet("service.package") ?? "";
-	const input = el("input", { maxlength: 100, autocomplete: "off", autocapitalize: "none", spellcheck: "false" });
+	const input = el("input", { name: "package", maxlength: 100, autocomplete: "off", autocapitalize: "none", spellcheck: "false" });
 	const said = el("p.wrong", { role: "status" });
 	const named = lineup.categories.some((one) => one.category);
-	const rows = named ? lineup.categories.filter((one) => one.category !== null).map((one) => ({ one, box: el("input", { type: "checkbox" }), words: el("span.small") })) : [];
+	const rows = named ? lineup.categories.filter((one) => one.category !== null).map((one) => ({ one, box: el("input", { type: "checkbox", name: `tick ${one.category}` }), words: el("span.small") })) : [];
 	const word = () => asWord(input.value) || ordered;
 	const known = [...new Set(lineup.categories.flatMap(({ packages }) => packages.map(([one]) => one)))].filter((one) => one !== "other");
 	const choices = el("div.choices", known.slice(0, MOST_WORDS).map((one) =>
-		el("button.choice-key", one, { click: () => ([input.value, held.word] = [one, one], paint()) })));
+		el("button.choice-key", one, { name: `word ${one}`, click: () => ([input.value, held.word] = [one, one], paint()) })));
 	const names = el("div.asked", el("span.small", t("The list names these packages:")), choices);
 	input.value = held.word ?? ordered;
 
@@ -206,5 +207,5 @@ function marksForm(app, lineup, held, go, save) {
 		el("label.named", t("What the package is called"), input), names,
 		el("p.small", named ? t("One word for what was ordered, for example: full. What is not ticked is in it.")
 			: t("One word for what was ordered, for example: full. All channels are in it.")),
-		el("button.go", go, { type: "submit" }), said);
+		el("button.go", go, { type: "submit", name: "save" }), said);
 }

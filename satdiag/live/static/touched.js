@@ -1,5 +1,7 @@
 // What is under a finger is not exchanged, and what has just moved there takes nothing yet.
 
+import { fill } from "./dom.js";
+
 const HOLD_MS = 350; // between the end of a touch and its click
 const LONGEST_TOUCH_MS = 8000; // its end may have been lost
 const YOUNG_MS = 400; // so soon nobody has seen what came under the finger
@@ -47,6 +49,18 @@ export function arrange(place, items) {
 	}
 	if (focused && !place.contains(document.activeElement)) handOn(place.contains(focused) ? focused : place);
 	return true;
+}
+
+/** Exchange what lies in a place. What had the focus hands it, and where one writes, to what bears its name now. */
+export function refill(place, ...children) {
+	const had = place.contains(document.activeElement) ? document.activeElement : null;
+	const from = had?.selectionStart ?? null;
+	fill(place, ...children);
+	if (!had) return;
+	const now = had.name && place.querySelector(`[name="${CSS.escape(had.name)}"]`);
+	if (!now) return handOn(place);
+	now.focus({ preventScroll: true });
+	if (from !== null) now.setSelectionRange(from, from);
 }
 
 /** What lies in a place has moved: a tap that begins there within a moment was meant for something else. */

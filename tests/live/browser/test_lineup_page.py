@@ -190,9 +190,17 @@ def test_what_was_ticked_stays_while_the_page_is_told_other_things(opened: Any) 
     page.fill("#sheet-job-vehicle", "demo bus")
     deck.change_sheet({"job.technician": "Demo"})
     until(page, lambda: page.input_value("#sheet-job-technician") == "Demo")
+    page.fill("#lineup-form input[name=package]", "music")
+    page.evaluate("document.activeElement.setSelectionRange(2, 2)")
     deck.change_sheet({"service.package": None})  # the form is made anew
     page.wait_for_selector("#lineup-words:has-text('names no package')")
     assert page.is_checked("#lineup-form .tick:has-text('Sports') input")
+    page.keyboard.type("p")
+    assert page.input_value("#lineup-form input[name=package]") == "mupsic", "who types goes on where the caret stood"
+    page.focus("#lineup-form .tick:has-text('Sports') input")
+    deck.change_sheet({"service.package": "full"})
+    page.wait_for_selector("#lineup-sums:has-text('In the package')")
+    assert page.evaluate("document.activeElement.name") == "tick Sports"
     assert page.input_value("#sheet-job-vehicle") == "demo bus"
 
 

@@ -224,6 +224,34 @@ def test_a_channel_that_another_phone_marked_leaves_a_choice_and_the_next_is_not
     assert complaints == []
 
 
+def test_keys_of_a_path_keep_their_focus_when_another_path_comes(opened: Any) -> None:
+    kept = Kept()
+    page, complaints = opened(kept)
+    live(page)
+    view(page, "byhand")
+    three = "#levels .asked:has(> span:text-is('repeater')) .bar-key >> nth=3"
+    page.focus(three)
+    level = page.evaluate_handle("document.activeElement")
+    more = {"path": "satellite:west", "value": 5, "unit": "bars/5", "age_s": 0.4}
+    with kept.lock:
+        kept.state["levels"] = [kept.state["levels"][0], more, kept.state["levels"][1]]
+    page.wait_for_selector("#levels .asked:nth-child(2):has-text('satellite west')")
+    assert is_same(page, level, "#levels .asked:nth-child(3) .bar-key:nth-child(4)")
+    assert page.evaluate("(one) => document.activeElement === one", level)
+    page.focus("#locks .asked:nth-child(3) button")
+    lock = page.evaluate_handle("document.activeElement")
+    with kept.lock:
+        kept.state["sheet"]["receiver"]["level_scale"] = "bars/4"
+    page.wait_for_selector("#levels .bar-key[aria-label='5 of 5 bars']", state="detached")
+    assert page.evaluate("(one) => document.activeElement === one", lock)
+    assert page.locator("#levels .bar-key").count() == 5 * page.locator("#levels .asked").count()
+    page.focus(three)
+    page.keyboard.press("Enter")
+    until(lambda: kept.applied, page)
+    assert [(tap["subject"], tap["value"]) for tap in kept.applied.values()] == [("repeater", "3")]
+    assert complaints == []
+
+
 def test_edges_of_the_skyline_keep_their_lines_when_one_is_taken_out(opened: Any) -> None:
     edges = [[10.0, 20.0], [100.0, 30.0], [200.0, 5.0]]
     kept = Kept(views={"sky": {**gnss_told(), "skyline": edges, "number": 1}})
