@@ -2,7 +2,7 @@
 
 What an answer is worth on top of the evidence of now (`plan.py`) is quickly reckoned, and right as long as that
 evidence stays. An answer can make earlier rows stale: those of before the source went missing, those of a receiver
-that was in before.
+that was in before, what was refused before the account was there.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ Answered = tuple[str, str]
 """An item and the state that a test shows it in."""
 
 OPEN_CHANNEL = "open-channel"
-MAKES_STALE = ("listing", OPEN_CHANNEL, "swap-receiver")
-"""Items after which a part of the earlier rows tells nothing any more."""
+MAKES_STALE = ("listing", OPEN_CHANNEL, "swap-receiver", "account")
+"""Items after which a part of the earlier rows tells nothing any more, or something else."""
 
 SILENT = {"no-signal": "no-signal"}
 """How a channel that does not play is written, by what the last look at a channel showed; else it is 'refused'."""
@@ -123,16 +123,16 @@ def _is_expected(job: Job, kind: str, channel: str) -> bool:
 
 
 def as_it_would_be(asked: Asked | None, model: Model, plan: Sequence[PlanStep]) -> tuple[PlanStep, ...]:
-    """A plan with what the analysis would say after each answer that makes earlier rows stale.
+    """A plan with what the analysis would say after each answer to its first step, and later ones that make rows stale.
 
     Each step follows the likeliest answers to those before it: they are rows by then.
     """
     items = {test.name: test.item for test in model.tests}
     told: list[PlanStep] = []
     before: list[Answered] = []
-    for step in plan:
+    for number, step in enumerate(plan):
         item = items[step.test]
-        if asked is not None and item in MAKES_STALE:
+        if asked is not None and (number == 0 or item in MAKES_STALE):
             answers = tuple(_answered(asked, [*before, (item, one.state)], one) for one in step.answers)
             step = replace(step, answers=answers)
         told.append(step)

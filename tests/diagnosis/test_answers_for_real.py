@@ -20,7 +20,13 @@ from tests.diagnosis.test_explanations_are_true import known_of
 
 SAMPLES = Path(satdiag.__file__).parent.parent / "sample_logs"
 EVERY = [(folder.name, 1.0) for folder in sorted(SAMPLES.iterdir())]
-BEGUN = [("antenna-short", 0.3), ("receiver-defective", 0.6), ("ring-order", 0.6), ("supply-dropout", 0.3)]
+BEGUN = [
+    ("antenna-short", 0.3),
+    ("receiver-defective", 0.6),
+    ("resend-due", 0.5),
+    ("ring-order", 0.6),
+    ("supply-dropout", 0.3),
+]
 """Logs of which only so much is there yet."""
 
 WRITTEN = {
@@ -41,7 +47,7 @@ WRITTEN = {
 }
 """How a person writes an answer down: kind, subject, and the value for each state of the item."""
 
-STALE = ("check-listing", "play-open-channel", "swap-receiver")
+STALE = ("check-listing", "play-open-channel", "swap-receiver", "check-account")
 BEGINS = "Should a test show this: "
 
 
@@ -92,8 +98,10 @@ def test_an_answer_that_comes_next_leads_to_what_was_said(name, part):
             assert told == words_of(satdiag.analyse(after)), (item, state)
     for step in found.diagnosis.plan[:1]:
         item = next(test.item for test in load_model().tests if test.name == step.test)
-        for answer in step.answers if step.test in STALE else ():
-            verdict = satdiag.analyse(with_answer(job, item, answer.state)).verdict
+        for answer in step.answers:
+            if (after := with_answer(job, item, answer.state)) is None:
+                continue
+            verdict = satdiag.analyse(after).verdict
             assert answer.fault == verdict.fault, (item, answer.state)
             assert answer.probability == pytest.approx(verdict.probability, abs=1e-6)
 
@@ -135,7 +143,7 @@ def test_few_answers_are_asked_in_earnest(name, aim, monkeypatch):
     counted = []
     monkeypatch.setattr(asked, "known_after", lambda *given: (counted.append(given), known_after(*given))[1])
     satdiag.analyse(job_of(name, 1.0), aim=aim)
-    assert len(counted) <= 8
+    assert len(counted) <= 12
     assert counted or name != "supply-dropout"
 
 
