@@ -123,7 +123,7 @@ def _is_expected(job: Job, kind: str, channel: str) -> bool:
 
 
 def as_it_would_be(asked: Asked | None, model: Model, plan: Sequence[PlanStep]) -> tuple[PlanStep, ...]:
-    """A plan with what the analysis would say after each answer to its first step, and later ones that make rows stale.
+    """A plan with what would be said after each answer to its first step, and to later ones that make rows stale.
 
     Each step follows the likeliest answers to those before it: they are rows by then.
     """

@@ -71,7 +71,7 @@ def read_along(recording, place, folder):
     sure = len(recording.acknowledged)
     code, out, err = command("check", place)
     assert code == 0, out + err
-    assert int(re.search(r"no problem found in (\d+) observations", out)[1]) >= sure
+    assert int(re.search(r"no problem found in ([\d,]+) observations", out)[1].replace(",", "")) >= sure
     sure = len(recording.acknowledged)
     code, out, err = command("export", place, folder)
     assert code == 0, err
