@@ -32,13 +32,13 @@ REFRESH_S = 900.0
 WORDS = {
     "satellites": {
         "good": mark("The satellites are received well here ({readings})."),
-        "varying": mark("The satellites are received now and then here ({readings})."),
+        "varying": mark("The satellites are not always received well here ({readings})."),
         "weak": mark("The satellites are received weakly here ({readings})."),
         "none": mark("The satellites are not received here ({readings})."),
     },
     "repeater": {
         "good": mark("The repeater is received well here ({readings})."),
-        "varying": mark("The repeater is received now and then here ({readings})."),
+        "varying": mark("The repeater is not always received well here ({readings})."),
         "weak": mark("The repeater is received weakly here ({readings})."),
         "none": mark("The repeater is not received here ({readings})."),
     },

@@ -14,7 +14,7 @@ from satdiag.acceptance.compare_words import effect_text, item_text, side_text, 
 from satdiag.acceptance.effects import Effect, holm
 from satdiag.diagnosis.earlier import GONE_BELOW, PRESENT_AT
 from satdiag.diagnosis.titles import TITLES
-from satdiag.findings import Findings
+from satdiag.findings import Findings, instant_text
 from satdiag.folder import job_hash
 from satdiag.job import Job
 from satdiag.language import listed, tell, translated
@@ -27,8 +27,17 @@ SHOWN_FROM = 0.10  # a fault is listed if it was that probable in either job
 RARE_PER_H = 1.0  # two rates below this do not differ by anything that matters (judgement, no source)
 
 
-def compare(before: Job, before_findings: Findings, after: Job, after_findings: Findings) -> Comparison:
-    """What changed from one job to the other, item by item and in whole. The findings must be those of the jobs."""
+def compare(
+    before: Job,
+    before_findings: Findings,
+    after: Job,
+    after_findings: Findings,
+    visits: tuple[int, int] | None = None,
+) -> Comparison:
+    """What changed from one job to the other, item by item and in whole. The findings must be those of the jobs.
+
+    `visits`: which visits the two jobs are, where `visit_of` cut them out of one.
+    """
     a, b = Seen(before, before_findings), Seen(after, after_findings)
     measures = [*radio_measures(a, b), *wiring_measures(a, b)]
     items = _items(measures)
@@ -40,8 +49,8 @@ def compare(before: Job, before_findings: Findings, after: Job, after_findings: 
         state=judged.state,
         text=judged.text,
         to_log=_to_log(judged, items),
-        before=_side(before, before_findings),
-        after=_side(after, after_findings),
+        before=_side(before, before_findings, visits[0] if visits else None),
+        after=_side(after, after_findings, visits[1] if visits else None),
         items=tuple(items),
         faults=faults,
         warnings=warnings,
@@ -49,8 +58,10 @@ def compare(before: Job, before_findings: Findings, after: Job, after_findings: 
     )
 
 
-def _side(job: Job, findings: Findings) -> Side:
-    return Side(job.sheet.id, job_hash(job), findings.from_, findings.to, len(job.rows), findings.verdict.text)
+def _side(job: Job, findings: Findings, visit: int | None) -> Side:
+    """A job, or a visit: what of the account and the place still held from before is no part of its time."""
+    from_ = findings.from_ if visit is None else instant_text(job.instant(job.visits[-1].start_s))
+    return Side(job.sheet.id, job_hash(job), from_, findings.to, len(job.rows), findings.verdict.text, visit)
 
 
 # --- items -------------------------------------------------------------------------------------------------------

@@ -62,7 +62,7 @@ class FaultChange:
 
 @dataclass(frozen=True)
 class Side:
-    """One of the two jobs: where it stood at its last row."""
+    """One of the two jobs, or of two visits of one: where it stood at its last row. `from_`: its own begin."""
 
     job: str
     job_sha256: str
@@ -70,6 +70,7 @@ class Side:
     to: Instant | None
     rows: int
     verdict: str
+    visit: int | None = None
 
 
 @dataclass(frozen=True)

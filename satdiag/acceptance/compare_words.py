@@ -14,7 +14,7 @@ STATES = {
     "better": mark("better"),
     "worse": mark("worse"),
     "changed": mark("changed"),
-    "no change seen": mark("no change seen"),
+    "no change seen": mark("no change that matters"),
     "cannot tell": mark("cannot tell"),
 }
 WORDS = {
@@ -134,7 +134,7 @@ def item_text(measure: Measure, state: ItemState) -> str:
     if measure.effect is None:
         return tell("There are too few readings on one side: log at least four on either.")
     if state == "no change seen":
-        return tell("No change seen: one by {margin} or more is excluded.", margin=margin_text(measure))
+        return tell("No change that matters: one by {margin} or more is excluded.", margin=margin_text(measure))
     if state == "cannot tell":
         return _cannot_tell(measure, measure.effect)
     return tell("The interval excludes no change, all comparisons of these jobs allowed for.")

@@ -100,18 +100,19 @@ def locked(seen: Seen) -> Criterion:
     said = translated(sentence).format(readings=counted(number, "reading"))
     if word == "good":
         return criterion("locked", "holds", said)
-    return criterion("locked", "fails" if word == "none" else "open", said, tell("A steady lock under open sky."))
+    lacking = tell("Steady and good reception under open sky.")
+    return criterion("locked", "fails" if word == "none" else "open", said, lacking)
 
 
 SATELLITES_ARE = {
     "good": mark("The satellites are received well under open sky ({readings})."),
-    "varying": mark("The satellites are received now and then under open sky ({readings})."),
+    "varying": mark("The satellites are not always received well under open sky ({readings})."),
     "weak": mark("The satellites are received weakly under open sky ({readings})."),
     "none": mark("The satellites are not received under open sky ({readings})."),
 }
 SIGNAL_IS = {
     "good": mark("The signal is received well under open sky ({readings})."),
-    "varying": mark("The signal is received now and then under open sky ({readings})."),
+    "varying": mark("The signal is not always received well under open sky ({readings})."),
     "weak": mark("The signal is received weakly under open sky ({readings})."),
     "none": mark("The signal is not received under open sky ({readings})."),
 }

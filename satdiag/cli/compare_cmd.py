@@ -32,8 +32,8 @@ def compare(before: Path, after: Path | None, visits: str | None, as_json: bool,
     from satdiag.acceptance import compare as judge
     from satdiag.kept import analyse_here
 
-    jobs = _jobs(before, after, visits)
-    found = judge(jobs[0], analyse_here(jobs[0]), jobs[1], analyse_here(jobs[1]))
+    jobs, numbers = _jobs(before, after, visits)
+    found = judge(jobs[0], analyse_here(jobs[0]), jobs[1], analyse_here(jobs[1]), numbers)
     if report is not None:
         from satdiag.report.compare import write_comparison
 
@@ -46,7 +46,7 @@ def compare(before: Path, after: Path | None, visits: str | None, as_json: bool,
     return 0
 
 
-def _jobs(before: Path, after: Path | None, visits: str | None) -> tuple[Job, Job]:
+def _jobs(before: Path, after: Path | None, visits: str | None) -> tuple[tuple[Job, Job], tuple[int, int] | None]:
     import satdiag
     from satdiag.acceptance.visits import visit_of
 
@@ -54,12 +54,12 @@ def _jobs(before: Path, after: Path | None, visits: str | None) -> tuple[Job, Jo
         raise click.UsageError("Name two jobs, or one job and two of its visits with --visits 1,2.")
     job = satdiag.open_job(before)
     if after is not None:
-        return job, satdiag.open_job(after)
+        return (job, satdiag.open_job(after)), None
     numbers = (visits or "").split(",")
     if len(numbers) != 2 or not all(text.strip().isdecimal() for text in numbers):
         raise click.UsageError("--visits takes two numbers, e.g. --visits 1,2.")
-    first, second = (visit_of(job, int(text)) for text in numbers)
-    return first, second
+    first, second = int(numbers[0]), int(numbers[1])
+    return (visit_of(job, first), visit_of(job, second)), (first, second)
 
 
 def _lines(found: Comparison) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from satdiag.errors import bad_input
 from satdiag.vocabulary import KINDS
 
 if TYPE_CHECKING:
@@ -76,7 +78,19 @@ def _add(job: Path, row: Row) -> Row:
     """Append the row with a fresh id 'hand-N'."""
     from satdiag.opening import add_rows, open_job
 
-    taken = {old.id for old in open_job(job).rows}
+    rows = open_job(job).rows
+    if row.kind == "withdraw":
+        _refuse_idle(row.value, rows)
+    taken = {old.id for old in rows}
     named = row._replace(id=next(text for n in count(1) if (text := f"hand-{n}") not in taken))
     add_rows(job, [named])
     return named
+
+
+def _refuse_idle(named: str, rows: Sequence[Row]) -> None:
+    """A withdrawal that would change nothing is refused: whoever makes it expects something else of it."""
+    if any(old.kind == "withdraw" and old.value == named for old in rows):
+        raise bad_input("the new row", f"{named} is taken back already", "Nothing is left to do.")
+    if any(old.id == named and old.kind == "withdraw" for old in rows):
+        mend = "What was taken back by mistake is noted anew, with --at for its time."
+        raise bad_input("the new row", f"{named} takes a row back, and that cannot be undone", mend)

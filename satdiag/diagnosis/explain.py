@@ -12,7 +12,7 @@ from satdiag.diagnosis.asked import Answered, Asked
 from satdiag.diagnosis.inference import LIKELIER_THAN_NOT, NAMES, Posterior, leaders, posterior
 from satdiag.diagnosis.model import Model
 from satdiag.diagnosis.plan import Bench
-from satdiag.diagnosis.space import Floats, Space
+from satdiag.diagnosis.space import Flags, Floats, Space
 from satdiag.diagnosis.titles import TITLES
 from satdiag.diagnosis.wording import AS_GOOD_AS_SURE
 from satdiag.findings import Explanation
@@ -84,6 +84,22 @@ KIND_TEXT_UNPROVED = {
 }
 """The same, where the kind is likelier than any other and not as good as sure."""
 
+KIND_TEXT_AND_BROKEN = {
+    "not-paid": mark(
+        "Most likely two things at once: something is missing in the account with the provider, and something in the "
+        "vehicle has to be mended."
+    ),
+    "not-sent": mark(
+        "Most likely two things at once: the provider has to send or to correct something, and something in the "
+        "vehicle has to be mended."
+    ),
+    "not-here": mark(
+        "Most likely two things at once: where the vehicle stands the signal is missing, and something in the "
+        "vehicle has to be mended."
+    ),
+}
+"""The same, where a fault in the vehicle is likely besides: of the equipment nothing good is said then."""
+
 
 def strength(weight_db: float) -> str:
     """A weight of evidence in a word."""
@@ -113,7 +129,9 @@ def kind_if_likely(kind: str, belief: Posterior) -> str:
 
 
 def kind_text(kind: str, belief: Posterior) -> str:
-    """A kind in so many words: a guess is not said as a fact."""
+    """A kind in so many words: no guess is said as a fact, and no equipment called sound that is likely broken."""
+    if kind in KIND_TEXT_AND_BROKEN and _chance_of_both(kind, "broken", belief) >= LIKELIER_THAN_NOT:
+        return translated(KIND_TEXT_AND_BROKEN[kind])
     proved = _chance_of(kind, belief) >= AS_GOOD_AS_SURE
     return translated((KIND_TEXT if proved else KIND_TEXT_UNPROVED)[kind])
 
@@ -123,8 +141,17 @@ def _chance_of(kind: str, belief: Posterior) -> float:
         return 1.0
     if kind in ("works", "not-yet"):
         return belief.probability_of("none")
+    return float(belief.p[_holds(kind, belief)].sum())
+
+
+def _chance_of_both(one: str, other: str, belief: Posterior) -> float:
+    return float(belief.p[_holds(one, belief) & _holds(other, belief)].sum())
+
+
+def _holds(kind: str, belief: Posterior) -> Flags:
+    """The hypotheses with a fault of a kind."""
     of_kind = [kind_of("fault", fault) == kind for fault in FAULTS]
-    return float(belief.p[belief.space.holds[:, of_kind].any(axis=1)].sum())
+    return np.asarray(belief.space.holds[:, of_kind].any(axis=1))
 
 
 def of_hundred(belief: Posterior, prior: Floats | None = None) -> str:

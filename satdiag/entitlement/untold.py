@@ -86,7 +86,11 @@ def _without_signal(number: int) -> str:
 
 
 def _unchecked(number: int) -> str:
-    return tell_many("{n} expected channel: never checked.", "{n} expected channels: never checked.", number)
+    return tell_many(
+        "{n} expected channel: never checked, or nothing could be read.",
+        "{n} expected channels: never checked, or nothing could be read.",
+        number,
+    )
 
 
 def said_of_the_outlook(outlook: Outlook, wanted: list[ChannelFinding]) -> list[str]:

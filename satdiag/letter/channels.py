@@ -12,6 +12,7 @@ from satdiag.report.numbers import FIXED_SPACE
 
 MOST_NAMED = 12
 MOST_RUNS = 40
+LOOK = ("subject", "value", "t_s")
 SHORT_NAME = 28
 """Longer names are cut, so that a letter keeps to its page."""
 
@@ -23,7 +24,8 @@ class Groups:
     `plays`: authorised at the last check, `open`: those of them that need no subscription; `awaited`: refused and
     still to come, with the chance in `chance`; `locked`: refused, and something has to be done first; `outside`: the
     line-up puts them outside the package; `maybe_outside`: so it seems; `unlisted`: not in the head unit's list;
-    `unseen`: not checked, or without a signal when checked.
+    `unseen`: not checked, or without a signal when checked. `unheard`: one of those under `plays` or more had no
+    signal when somebody looked last, so that it is authorised by an earlier look.
     """
 
     plays: tuple[int, ...] = ()
@@ -36,6 +38,7 @@ class Groups:
     unlisted: tuple[int, ...] = ()
     unseen: tuple[int, ...] = ()
     chance: dict[int, float] | None = None
+    unheard: bool = False
 
 
 def groups_of(job: Job, findings: Findings) -> Groups:
@@ -49,7 +52,18 @@ def groups_of(job: Job, findings: Findings) -> Groups:
     free = {line.channel for line in job.lineup or () if line.is_open}
     chance = {one.channel: one.p_will_come for one in findings.entitlement.channels if one.p_will_come is not None}
     plays = found.get("plays", ())
-    return Groups(**found, open=tuple(c for c in plays if c in free), chance=chance)
+    unheard = any_unheard(job, plays)
+    return Groups(**found, open=tuple(c for c in plays if c in free), chance=chance, unheard=unheard)
+
+
+def any_unheard(job: Job, channels: Collection[int]) -> bool:
+    """True if one of the channels had no signal at the last look, and was not tuned to with success since."""
+    looks, tunes = job.select("channel"), job.select("tune")
+    heard = tunes[tunes["value"].isin(["audio", "title"]).to_numpy()]
+    since_s = dict(zip(heard["subject"], heard["t_s"], strict=True))  # the last one of each
+    last = {subject: (value, t_s) for subject, value, t_s in zip(*(looks[c] for c in LOOK), strict=True)}
+    lost = {int(one) for one, (value, t_s) in last.items() if value == "no-signal" and t_s > since_s.get(one, -1)}
+    return not lost.isdisjoint(channels)
 
 
 def outside_by_lineup(job: Job) -> frozenset[int]:

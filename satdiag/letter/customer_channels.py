@@ -48,7 +48,7 @@ def _playing(job: Job, findings: Findings, groups: Groups) -> list[Fact]:
     found = findings.entitlement
     expected = [channel for channel in groups.plays if channel not in groups.open]
     here, total = found.authorised or 0, found.expected or 0
-    label = _label_of_playing(findings)
+    label = _label_of_playing(findings, groups.unheard)
     facts = []
     if total and found.expected_from == "package":
         facts.append((label, _of_package(here, total)))
@@ -81,13 +81,13 @@ def _label_of_locked(findings: Findings) -> str:
     return tell("Not open now") if verdict.state == "fault" and verdict.fault == LAPSED else tell("Not open yet")
 
 
-def _label_of_playing(findings: Findings) -> str:
-    """What is true of a channel that was authorised when it was last checked."""
+def _label_of_playing(findings: Findings, unheard: bool) -> str:
+    """What is true of a channel that was authorised when it was last checked, or last received if `unheard`."""
     if findings.verdict.fault == "audio-path" and findings.verdict.state == "fault":
         return tell("Reach the receiver")
     if findings.verdict.state in ("works", "filling", "explained"):
         return tell("Play now")
-    return tell("Played when last checked")
+    return tell("Played when last received") if unheard else tell("Played when last checked")
 
 
 def _coming(job: Job, groups: Groups) -> list[Fact]:

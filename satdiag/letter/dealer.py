@@ -47,7 +47,7 @@ def dealer_letter(job: Job, findings: Findings, sender: str = "") -> Letter:
         Section(tell("Verdict"), (*_verdict(job, findings), *_earlier(findings)), facts=tuple(_rivals(findings))),
         Section(tell("What speaks for it"), points=_reasons(findings, 1.0)[:MOST_FOR]),
         Section(tell("What speaks against it"), points=_against(findings)),
-        Section(tell("Measured"), facts=tuple(measured(findings))),
+        Section(tell("Measured"), facts=tuple(measured(findings, groups_of(job, findings).unheard))),
         Section(tell("Tests"), facts=((tell("Done"), done), (tell("Not done"), lacking))),
         Section(tell("Next step"), (_next_step(job, findings),), points=_cautions(findings), strong=True),
     )

@@ -13,15 +13,15 @@ from satdiag.report.numbers import percent
 Facts = list[Fact]
 
 
-def measured(findings: Findings) -> Facts:
-    """What was measured, one line for each thing; a line that says so for what was not."""
+def measured(findings: Findings, unheard: bool = False) -> Facts:
+    """What was measured, one line for each thing; a line that says so for what was not. `unheard`: see `Groups`."""
     parts: list[tuple[str, Facts]] = [
         (tell("Antenna feed"), _feed(findings)),
         (tell("Supply at the receiver"), _supply(findings)),
         (tell("Optical ring"), _ring(findings)),
         (tell("Level"), _levels(findings)),
         (tell("Time to sound"), _changes(findings)),
-        (tell("Channels"), _channels(findings)),
+        (tell("Channels"), _channels(findings, unheard)),
     ]
     found: Facts = [fact for _, facts in parts for fact in facts]
     lacking = [label for label, facts in parts if not facts]
@@ -134,7 +134,7 @@ def _delay(found: DelayFindings) -> str:
     return ", ".join(said)
 
 
-def _channels(findings: Findings) -> Facts:
+def _channels(findings: Findings, unheard: bool) -> Facts:
     found = findings.entitlement
     if not found.expected or not found.checked:
         return []
@@ -145,4 +145,6 @@ def _channels(findings: Findings) -> Facts:
         refused=found.refused or 0,
         unseen=found.expected - found.checked,
     )
+    if unheard:
+        text = tell("{counts} (as last received: at the last look some had no signal)", counts=text)
     return [(tell("Channels"), text)]

@@ -10,7 +10,7 @@ from satdiag.letter.asking import asks_of
 from satdiag.letter.channels import Groups, groups_of, numbers_text
 from satdiag.letter.measured import paths_told
 from satdiag.letter.parts import Fact, Letter, Section
-from satdiag.letter.saying import instant_words, level_words, span_text, zone_text
+from satdiag.letter.saying import instant_words, level_words, rounded_down, rounded_up, span_text, zone_text
 from satdiag.paths import path_words
 from satdiag.report.local_time import LocalTime, local_time_of
 from satdiag.report.numbers import percent
@@ -84,9 +84,12 @@ def _exposure(findings: Findings) -> list[Fact]:
 
 
 def _listened(least_s: float, most_s: float | None) -> str:
-    least = span_text(least_s) if least_s >= 30.0 else tell("no time proved")
+    """Both ends are bounds: neither is rounded towards the other."""
+    least = tell("no time proved")
+    if least_s >= 30.0:
+        least = span_text(rounded_down(least_s)) if least_s >= 60.0 else tell("less than a minute")
     if most_s is not None and most_s - least_s >= 300.0:
-        return tell("{least}, at most {most}", least=least, most=span_text(most_s))
+        return tell("{least}, at most {most}", least=least, most=span_text(rounded_up(most_s)))
     return least
 
 
@@ -94,7 +97,8 @@ def _channels(job: Job, findings: Findings, groups: Groups) -> list[Fact]:
     came = paid_channels(groups)
     facts = _open_channels(job, findings)
     none = tell("none that plays now") if groups.lost else tell("none so far")
-    facts.append((tell("Authorised when last checked"), _counted(came, job) if came else none))
+    label = tell("Authorised when last received") if groups.unheard else tell("Authorised when last checked")
+    facts.append((label, _counted(came, job) if came else none))
     for label, channels in (
         (tell("Refused"), tuple(sorted((*groups.awaited, *groups.locked)))),
         (tell("Played before, refused now"), groups.lost),

@@ -50,6 +50,12 @@ def rounded_up(seconds: float) -> float:
     return math.ceil(seconds / step - 1e-9) * step
 
 
+def rounded_down(seconds: float) -> float:
+    """Seconds down to the last five minutes, one minute below ten."""
+    step = 60.0 if seconds < 600.0 else STEP_S
+    return math.floor(seconds / step + 1e-9) * step
+
+
 def instant_words(instant: Instant | None, local: LocalTime) -> str:
     """An instant of the findings as date and clock time at the place; 'not known' for None."""
     if instant is None:

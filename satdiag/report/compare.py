@@ -68,6 +68,7 @@ def comparison_html(jobs: tuple[Job, Job], found: Comparison) -> str:
         language=spoken(),
         found=found,
         head=_head(found),
+        title=_title(found),
         sides=[_side(found, number, locals_[number], clean) for number in (0, 1)],
         lines=[Line(item, translated(STATES[item.state]), bar_of(item)) for item in found.items],
         faults=[
@@ -77,6 +78,14 @@ def comparison_html(jobs: tuple[Job, Job], found: Comparison) -> str:
         light=COLOURS,
         palette=palette,
     )
+
+
+def _title(found: Comparison) -> str:
+    a, b = found.before, found.after
+    if a.visit is None or b.visit is None:
+        return tell("Comparison of job {before} with job {after}", before=a.job, after=b.job)
+    named = {"before": a.visit, "after": b.visit, "job": a.job}
+    return tell("Comparison of visit {before} with visit {after} of job {job}", **named)
 
 
 def _head(found: Comparison) -> str:
@@ -94,6 +103,7 @@ def _side(found: Comparison, number: int, local: LocalTime, clean: Clean) -> dic
     side = (found.before, found.after)[number]
     return {
         "name": tell("Before") if number == 0 else tell("After"),
+        "visit": "" if side.visit is None else str(side.visit),
         "job": side.job,
         "from": _moment(side.from_, local),
         "to": _moment(side.to, local),

@@ -11,12 +11,11 @@ from satdiag.report.figure import Figure, Spec, Table, axis, label, layout, note
 from satdiag.report.kinds import kind_words
 from satdiag.report.numbers import MINUTE_S, duration, percent
 from satdiag.report.palette import FAINT, HATCH, INK, ORANGE, SKY_BLUE
+from satdiag.report.weights import GAP_PX, LINE_PX, phone_lines
 from satdiag.report.words import fault_words
 
-ROW_PX = 46
 BAR_PX = 16
 FOOT_PX = 50
-LABEL_LENGTH = 48  # what a telephone shows in one line
 TOP_PX = 30
 
 
@@ -55,12 +54,13 @@ def swing_figure(found: DiagnosisFindings, fault: str | None) -> Figure | None:
     if not found.swings or fault is None:
         return None
     now = found.faults.get(fault, found.classes.get(fault, 0.0))
-    bars, words = [], []
-    for place, swing in enumerate(found.swings):
-        y = place * ROW_PX + ROW_PX - BAR_PX / 2
-        bars.append((swing, y))
-        words.append(note(label(_what(swing), LABEL_LENGTH), x=0, xref="paper", y=y - BAR_PX / 2, yshift=2))
-    height = len(found.swings) * ROW_PX
+    bars, words, height = [], [], 0
+    for swing in found.swings:
+        lines = phone_lines(_what(swing))
+        height += GAP_PX + LINE_PX * len(lines) + BAR_PX
+        bars.append((swing, height - BAR_PX / 2))
+        said = "<br>".join(label(line) for line in lines)
+        words.append(note(said, x=0, xref="paper", y=height - BAR_PX, yshift=2))
     spec_layout = layout(
         height + TOP_PX + FOOT_PX,
         xaxis=axis(tell("probability of “{fault}”", fault=fault_words(fault)), range=[-0.01, 1.01], **_ticks()),

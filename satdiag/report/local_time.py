@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -37,6 +37,14 @@ class LocalTime:
     def axis(self, moment: datetime) -> str:
         """An instant as a place on a figure's time axis."""
         return self.wall(moment).isoformat(timespec="milliseconds")
+
+    def steady(self, start: datetime, end: datetime) -> LocalTime:
+        """For a drawing: the offset of its start all along, so that no hour is drawn twice or left out."""
+        offset = start.astimezone(self.zone).utcoffset() or timedelta(0)
+        if end.astimezone(self.zone).utcoffset() == offset:
+            return self
+        told = tell("The clocks were changed meanwhile: the times shown keep the hour of the beginning.")
+        return LocalTime(timezone(offset), f"{self.sentence} {told}")
 
     def clock(self, instant: Instant) -> str:
         """'2031-05-03 08:40:25' of an instant of the findings, for tables."""

@@ -33,6 +33,8 @@ def how_sure(verdict: Verdict) -> str:
     """How sure the verdict is, in one or two sentences."""
     if verdict.probability is None:
         return tell("No figure can be given for how sure this is.")
+    if verdict.state == "cannot-tell":
+        return tell("Not sure yet: this log fits more than one answer.")
     whole = round(100 * verdict.probability)
     hardly, about, nearly_all = SURE if verdict.sure else NOT_SURE
     said = translated(nearly_all if whole >= 100 else hardly if whole < 1 else about).format(n=whole)
@@ -45,8 +47,9 @@ def reasons(findings: Findings) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The strongest pieces of evidence for and against the verdict, strongest first.
 
     What speaks for another cause speaks against this one; what speaks against another one is on neither side.
+    Where the verdict names no cause, every reason does.
     """
-    ours = _ours(findings)
+    ours = set() if findings.verdict.state == "cannot-tell" else _ours(findings)
     speaks_for, against = _ranked(findings)
     return tuple(_weighed(item, ours) for item in speaks_for[:REASONS_SHOWN]), tuple(
         _weighed(item, ours) for item in against[:REASONS_SHOWN]
@@ -58,6 +61,8 @@ def three_reasons(findings: Findings) -> tuple[str, ...]:
     speaks_for, against = _ranked(findings)
     doubt = [item for item in against if abs(item.weight_db) >= AGAINST_WORTH_A_LINE_DB][:1]
     kept = speaks_for[: ON_FIRST_PAGE - len(doubt)]
+    if findings.verdict.state == "cannot-tell":
+        return tuple(_of_a_cause(item) for item in (*kept, *doubt))
     return (*(_plain(item) for item in kept), *(_but(item) for item in doubt))
 
 
@@ -79,6 +84,16 @@ def _plain(item: Evidence) -> str:
     """A reason with its weight in a word, where it has one."""
     said = words.sentence(item.text).rstrip(".")
     return tell("{what} ({strength}).", what=said, strength=item.strength) if item.strength else f"{said}."
+
+
+def _of_a_cause(item: Evidence) -> str:
+    """A reason beside a verdict that names no cause: it says itself of which cause it speaks."""
+    if not item.strength:
+        return _weighed(item, set())
+    said, cause = words.sentence(item.text).rstrip("."), words.fault_words(item.for_)
+    if item.weight_db < 0:
+        return tell("{what} ({strength}, against “{cause}”).", what=said, strength=item.strength, cause=cause)
+    return tell("{what} ({strength}, for “{cause}”).", what=said, strength=item.strength, cause=cause)
 
 
 def _but(item: Evidence) -> str:

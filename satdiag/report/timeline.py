@@ -37,6 +37,7 @@ def _visit_figure(job: Job, found: SignalFindings, local: LocalTime, number: int
     paths = sorted(leveled | stated)
     if not paths or start == end:
         return None
+    local = local.steady(start, end)
     bands, height_px = panels(paths, leveled, stated, not events.empty)
     drawing = Drawing(local, start, end)
     for band in bands:

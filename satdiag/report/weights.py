@@ -150,7 +150,7 @@ def _drawing(bars: Sequence[Bar], title: str) -> tuple[list[Spec], Spec]:
     """
     places, words, used = [], [], 0.0
     for bar in bars:
-        lines = _lines(bar.words)
+        lines = phone_lines(bar.words)
         used += GAP_PX + LINE_PX * len(lines) + BAR_PX
         places.append(used - BAR_PX / 2)
         words.append(note("<br>".join(label(line) for line in lines), x=0, xref="paper", y=used - BAR_PX, yshift=2))
@@ -166,7 +166,7 @@ def _drawing(bars: Sequence[Bar], title: str) -> tuple[list[Spec], Spec]:
     )
 
 
-def _lines(words: str) -> list[str]:
+def phone_lines(words: str) -> list[str]:
     """Words in at most two lines that fit a phone."""
     return textwrap.wrap(words, LINE_LENGTH, max_lines=2, placeholder=" …") or [""]
 

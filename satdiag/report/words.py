@@ -184,7 +184,7 @@ EXPOSURE_BASES = Words(
 EXPOSURE_ORIGINS = Words(
     {
         "confirmed": mark("from the provider's confirmation"),
-        "first-row": mark("from the first entry of the log, since no confirmation was logged"),
+        "first-row": mark("from the first entry about this receiver, since no confirmation was logged after it"),
     }
 )
 

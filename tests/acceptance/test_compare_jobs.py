@@ -1,6 +1,7 @@
 """Two jobs compared: what is said in whole, and of each measure."""
 
 import json
+import re
 
 import jsonschema
 import pytest
@@ -11,7 +12,9 @@ from satdiag.acceptance.compare_document import Item
 from satdiag.acceptance.compare_verdict import moved_by
 from satdiag.acceptance.visits import visit_of
 from satdiag.errors import SatdiagError
+from satdiag.findings import instant_text
 from satdiag.language import speaking
+from satdiag.report.compare import comparison_html
 from satdiag.vocabulary import FAULTS
 from tests.helpers import make_job
 
@@ -127,6 +130,15 @@ def test_sample_logs_of_different_vehicles(before, after, states):
         assert any("two receivers" in text for text in found.warnings)
 
 
+def test_a_small_change_that_is_plain_to_see_is_not_said_to_be_unseen():
+    jobs = [make_job(lines(level, "yes", 38.0), SHEET) for level in (11.0, 9.6)]
+    found = compare(jobs[0], satdiag.analyse(jobs[0]), jobs[1], satdiag.analyse(jobs[1]))
+    level = item(found, "level")
+    assert level.effect_90[1] < 0.0 < level.margin
+    assert level.text == "No change that matters: one by 3.0 dB or more is excluded."
+    assert "no change that matters" in comparison_html((jobs[0], jobs[1]), found)
+
+
 def test_two_visits_of_one_job_are_compared():
     first, second = lines(0.5, "no", 0.5), lines(11.0, "yes", 38.0, start_h=9)
     job = make_job(f"{first}\n{second}", SHEET)
@@ -134,6 +146,15 @@ def test_two_visits_of_one_job_are_compared():
     a, b = visit_of(job, 1), visit_of(job, 2)
     found = compare(a, satdiag.analyse(a), b, satdiag.analyse(b))
     assert found.state == "repaired", found.text
+    told = compare(a, satdiag.analyse(a), b, satdiag.analyse(b), (1, 2))
+    spans = [[instant_text(job.instant(t)) for t in (one.start_s, one.end_s)] for one in job.visits]
+    assert [[side.from_, side.to] for side in (told.before, told.after)] == spans
+    assert [side.visit for side in (told.before, told.after)] == [1, 2]
+    page = re.sub(r"\s+", " ", comparison_html((a, b), told))
+    assert page.count("Comparison of visit 1 with visit 2 of job") == 2
+    assert "Before: visit 1 of job" in page
+    assert "After: visit 2 of job" in page
+    jsonschema.validate(told.to_dict(), compare_schema())
     with pytest.raises(SatdiagError, match="no visit 3"):
         visit_of(job, 3)
 

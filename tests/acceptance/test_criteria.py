@@ -64,6 +64,18 @@ def test_all_is_well():
     assert found.checks.weight_db > found.checks.confirm_at_db == pytest.approx(10 * math.log10(20))
 
 
+def test_levels_that_sink_while_the_lock_holds_are_not_said_to_be_received_now_and_then():
+    rows = [
+        f"{row.removesuffix('80 percent')}12 percent" if "signal" in row and k % 3 == 0 else row
+        for k, row in enumerate(without(good_visit(), "lock"))
+    ]
+    rows += [f"{minute}:00 lock satellite yes" for minute in range(1, 40)]
+    locked = of(judged(rows), "locked")
+    assert locked.state == "open"
+    assert locked.evidence.startswith("The satellites are not always received well under open sky")
+    assert "lock" not in locked.lacking
+
+
 def test_an_empty_log_asks_for_everything_and_claims_nothing():
     found = judged([], lineup=None, sheet="")
     assert found.state == "go-on"

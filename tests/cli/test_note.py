@@ -56,6 +56,19 @@ def test_ids_go_on_and_a_row_is_taken_back(place, capsys):
     assert list(job.observations["withdrawn"])[-3:] == [True, False, False]
 
 
+def test_a_withdrawal_that_would_change_nothing_is_refused(place, capsys):
+    assert run(["note", place, "power", "receiver", "off"]) == 0
+    assert run(["note", place, "--withdraw", "hand-1"]) == 0
+    before = open_job(place).rows
+    capsys.readouterr()
+    for named, why in (("hand-1", "is taken back already"), ("hand-2", "noted anew")):
+        assert run(["note", place, "--withdraw", named]) == 2
+        streams = capsys.readouterr()
+        assert why in streams.err
+        assert streams.out == ""
+    assert open_job(place).rows == before
+
+
 @pytest.mark.parametrize(
     ("words", "allowed"),
     [

@@ -25,6 +25,24 @@ def test_a_kind_is_said_flatly_only_where_all_its_faults_together_are_very_likel
     assert kind_text("not-yet", belief_in(none=0.55, not_activated=0.45)).startswith("Most likely not working yet")
 
 
+@pytest.mark.parametrize(
+    ("kind", "faults", "said"),
+    [
+        ("not-here", "indoors__not_configured", "where the vehicle stands the signal is missing"),
+        ("not-paid", "not_activated__antenna_open", "missing in the account"),
+        ("not-sent", "id_mismatch__antenna_open", "the provider has to send or to correct something"),
+    ],
+)
+def test_no_equipment_is_called_sound_where_a_fault_in_it_is_likely_besides(kind, faults, said):
+    both = kind_text(kind, belief_in(**{faults: 0.97, "none": 0.03}))
+    assert said in both
+    assert "something in the vehicle has to be mended" in both
+    assert "sound" not in both
+    assert "does its work" not in both
+    alone = kind_text(kind, belief_in(**{faults: 0.03, faults.partition("__")[0]: 0.97}))
+    assert alone == KIND_TEXT[kind]
+
+
 def test_where_faults_of_several_kinds_share_the_lead_no_kind_is_named():
     account = belief_in(not_activated=0.25, entitlement_not_received=0.2, id_mismatch=0.15, none=0.4)
     assert account.top() == ("subscription", "not-activated")

@@ -15,7 +15,7 @@ from satdiag.findings import Quantiles
 from satdiag.language import speaking
 from satdiag.letter import letter_of, letter_text
 from satdiag.letter.customer_words import CLASSES, FAULTS
-from satdiag.letter.saying import level_of, rounded_up, span_text
+from satdiag.letter.saying import level_of, rounded_down, rounded_up, span_text
 from satdiag.letter.waiting import seconds_without_charger
 from satdiag.sheet import Supply
 from satdiag.vocabulary import FAULT_CLASSES
@@ -152,6 +152,66 @@ def test_a_channel_that_the_radio_does_not_list_is_said_so():
 
 
 # --- the scale and spans -----------------------------------------------------------------------------------------
+
+
+def test_what_was_listened_is_rounded_towards_neither_end():
+    """Of 18 minutes that are proved not 20 are said, and of at most 91 no fewer than that."""
+    said = {
+        (45.0, 100.0): "less than a minute",
+        (118.0, None): "1 minute",
+        (18 * 60.0, None): "15 minutes",
+        (0.0, 91 * 60.0): "no time proved, at most 1 h 35 min",
+        (17 * 60.0, 31 * 60.0): "15 minutes, at most 35 minutes",
+    }
+    for (least_s, most_s), wanted in said.items():
+        entitlement = {"exposure_s": least_s, "exposure_max_s": most_s, "exposure_origin": "confirmed"}
+        found = letter_of(job_of("filling"), _changed("filling", entitlement=entitlement), "provider")
+        assert plain(value_of(found, "On and receiving since the confirmation")) == wanted
+    assert [rounded_down(s) for s in (59.0, 599.0, 600.0, 899.0, 900.0)] == [0.0, 540.0, 600.0, 600.0, 900.0]
+
+
+LENT_ANTENNA = [
+    "0:00 place vehicle open-sky",
+    "0:10 account service confirmed",
+    *(f"{t}:00 signal any 1 bars/5" for t in (1, 3, 5)),
+    "10:00 swap antenna better",
+    *(f"{t}:00 signal any 5 bars/5" for t in (11, 13)),
+    *(f"12:{c} channel {c} authorised" for c in (10, 20, 50)),
+    *(f"12:{c} channel {c} refused" for c in (30, 40)),
+    "20:00 swap antenna worse",
+    *(f"{t}:00 signal any 1 bars/5" for t in (21, 23)),
+]
+BARS = '[receiver]\nlevel_scale = "bars/5"\n'
+GONE = [f"24:{c} channel {c} no-signal" for c in (10, 20, 30, 40, 50)]
+
+
+@pytest.mark.parametrize(
+    ("last", "customer", "provider"),
+    [
+        ([], "Played when last checked", "Authorised when last checked"),
+        (GONE, "Played when last received", "Authorised when last received"),
+        (
+            [*GONE, "25:00 channel 10 authorised", "25:10 channel 20 authorised", "25:20 channel 50 authorised"],
+            "Played when last checked",
+            "Authorised when last checked",
+        ),
+        ([*GONE[1:4], "25:00 channel 50 authorised"], "Played when last received", "Authorised when last received"),
+        (
+            [*GONE[:1], "25:00 tune 10 requested", "25:02 tune 10 audio"],
+            "Played when last checked",
+            "Authorised when last checked",
+        ),
+    ],
+)
+def test_channels_without_a_signal_at_the_last_look_are_not_said_to_have_played_then(last, customer, provider):
+    job = make_job("\n".join([*LENT_ANTENNA, *last]), BARS)
+    found = satdiag.analyse(job)
+    assert found.verdict.state == "fault"
+    assert plain(value_of(letter_of(job, found, "customer"), customer)) == "10, 20 and 50"
+    assert plain(value_of(letter_of(job, found, "provider"), provider)) == "3 channels (10, 20 and 50)"
+    told = plain(value_of(letter_of(job, found, "dealer"), "Channels"))
+    assert told.startswith("playing: 3 of 5 expected")
+    assert ("as last received" in told) == (provider == "Authorised when last received")
 
 
 def test_words_of_likelihood_keep_to_the_printed_scale():

@@ -10,7 +10,7 @@ import pytest
 import satdiag
 from satdiag.findings import Evidence, NextTest, Repair
 from satdiag.language import LANGUAGES, speaking
-from satdiag.report import report_html
+from satdiag.report import report_html, words
 from satdiag.report.first_page import first_page_of
 from satdiag.report.local_time import local_time_of
 from tests.report import made
@@ -59,6 +59,18 @@ def test_what_speaks_clearly_against_it_is_the_third():
 def test_a_slight_doubt_takes_no_place():
     given = (*(evidence(f"reason {n}", float(n)) for n in range(4, 10)), evidence("the doubt", -2.5))
     assert not any("doubt" in one for one in page_with(evidence=given).reasons)
+
+
+def test_where_the_verdict_names_no_cause_no_chance_is_given_and_each_reason_says_of_what_it_speaks():
+    given = (evidence("some play", 11.0, "partial-package"), evidence("they are scattered", -8.0, "partial-package"))
+    undecided = {"state": "cannot-tell", "class_": "subscription", "fault": "partial-package", "probability": 0.17}
+    page = page_with(**undecided, evidence=given)
+    assert page.sure == "Not sure yet: this log fits more than one answer."
+    cause = words.FAULTS["partial-package"]
+    assert page.reasons == (
+        f"Some play (strong, for “{cause}”).",
+        f"They are scattered (strong, against “{cause}”).",
+    )
 
 
 def test_without_evidence_it_says_so():

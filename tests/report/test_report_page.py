@@ -276,6 +276,20 @@ def test_each_visit_has_a_timeline_of_its_own():
     assert "Visit 2 of 2." in reader.words
 
 
+def test_a_drawing_keeps_one_offset_where_the_clocks_are_changed():
+    """Clocks go back in Chicago on 2 November 2031 at 07:00 UTC (IANA time zone data): 01:59 is followed by 01:00."""
+    times = [f"2031-11-02T{clock}:00Z" for clock in ("06:30", "06:40", "06:50", "07:00", "07:10", "07:20")]
+    levels = [Row(time, "signal", "any", "3", "bars/5") for time in times]
+    html = report_html(made.full_job(levels=levels), made.full_findings())
+    drawings = [name for name in Reader(html).drawings if name.startswith("timeline")]
+    drawing = Reader(html).drawings[drawings[-1]]
+    line = next(trace for trace in drawing["data"] if trace["name"] == "level as logged")
+    assert line["x"] == sorted(line["x"])
+    assert len(line["x"]) == 6
+    assert drawing["layout"]["xaxis"]["range"] == ["2031-11-02T01:30:00.000", "2031-11-02T02:20:00.000"]
+    assert "The clocks were changed meanwhile: the times shown keep the hour of the beginning." in Reader(html).words
+
+
 def test_a_line_of_levels_breaks_where_nothing_was_logged_for_long():
     levels = [Row(made.at(60 * n), "signal", "any", "3", "bars/5") for n in (0, 1, 2, 40, 41)]
     drawing = Reader(report_html(made.full_job(levels=levels), made.full_findings())).drawings["timeline-1"]

@@ -11,6 +11,7 @@ import pytest
 from satdiag.acceptance.checklist import checklist
 from satdiag.report import report_html
 from satdiag.report.checklist import checklist_html, checklist_lines, write_checklist
+from satdiag.report.local_time import local_time_of
 from satdiag.report.wiring.supply import supply_part
 from satdiag.report.wiring.supply_figure import HIGHEST_V, LIMITS_V
 from satdiag.wiring.supply_codes import CODES
@@ -69,6 +70,18 @@ def test_tables_stand_behind_the_figure_and_over_voltage_in_the_open():
 def test_restarts_alone_make_no_figure():
     part = supply_part(replace(FOUND, points=(), dips=(), over_voltages=()))
     assert (part.figures, part.tables) == ((), ())
+
+
+def test_a_drawing_keeps_one_offset_where_the_clocks_are_changed():
+    """Clocks go back in Chicago on 2 November 2031 at 07:00 UTC (IANA time zone data): 01:59 is followed by 01:00."""
+    times = [f"2031-11-02T{clock}:00Z" for clock in ("06:40", "06:50", "07:00", "07:10")]
+    points = tuple(replace(FOUND.points[0], at=time) for time in times)
+    found = replace(FOUND, points=points, dips=(), over_voltages=(), restarts=())
+    (figure,) = supply_part(found, local_time_of(made.full_job())).figures
+    reading = next(trace for trace in figure.spec["data"] if trace["name"] == "reading")
+    drawn = [x[11:16] for x in reading["x"] if x is not None]
+    assert drawn == ["01:40", "01:50", "02:00", "02:10"]
+    assert "The clocks were changed meanwhile" in figure.caption
 
 
 def test_visits_are_drawn_apart():

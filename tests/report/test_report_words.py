@@ -12,6 +12,7 @@ from satdiag.diagnosis.model import load_model
 from satdiag.paths import path_words, the_path
 from satdiag.report import palette, words
 from satdiag.report.cautions import CAUTIONS, KEYS, cautions_for
+from satdiag.report.firmness import swing_figure
 from satdiag.report.opening import reasons
 from satdiag.vocabulary import CLASS_OF, FAULTS, REASONS
 from tests.report import made
@@ -124,6 +125,21 @@ def test_reasons_fall_on_the_right_side():
     found_for, against = reasons(dataclasses.replace(findings, verdict=verdict, diagnosis=diagnosis))
     assert [text.split(" (")[0] for text in found_for] == ["Ours for"]
     assert [text.split(" (")[0] for text in against] == ["Ours against", "Other for"]
+
+
+def test_a_figure_of_the_model_is_named_in_full_over_its_bar():
+    moved = (
+        f.Swing("entitlement", "partial-package", 0.2, 0.9, False),
+        f.Swing("entitlement", "entitlement-not-received", 0.3, 0.8, False),
+        f.Swing("prior", "foliage", 0.4, 0.7, False),
+    )
+    found = dataclasses.replace(made.empty_findings().diagnosis, swings=moved, faults={"foliage": 0.5})
+    figure = swing_figure(found, "foliage")
+    over = [one["text"].replace("<br>", " ") for one in figure.spec["layout"]["annotations"]]
+    assert over == [row[0].text for row in figure.tables[0].rows]
+    places = [one["y"] for one in figure.spec["layout"]["annotations"]]
+    assert places == sorted(places)
+    assert len(set(places)) == 3
 
 
 def test_a_path_of_the_log_is_told_in_words():

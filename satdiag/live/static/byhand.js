@@ -12,8 +12,8 @@ const MOST_BARS = 12; // more are typed on the number pad
 /** The view 'By hand'. */
 export function byHandView(app) {
 	const [scale, note] = [by("scale"), by("note")];
-	const rows = new Map(); // a path that comes leaves the keys of the others, and their focus
-	let drawn = "";
+	// A key that is being pressed is not exchanged under the finger, and keeps its focus.
+	const rows = new Map();
 
 	function enter(kind, subject, value, unit, stamp) {
 		return app.enter({ kind, subject, value, unit: value === "unreadable" ? "" : unit }, stamp);
@@ -56,33 +56,21 @@ export function byHandView(app) {
 		return [keys, target(app, "choice-key", wordOf("unreadable"), say("unreadable"))];
 	}
 
-	function row(label, path, keys) {
-		if (!rows.has(label)) rows.set(label, el("div.asked", { role: "group", "aria-label": label }, el("span", nameOf(path)), el("div.choices", keys())));
+	function row(label, path, unit, keys) {
+		if (rows.get(label)?.dataset.unit !== unit) rows.set(label, el("div.asked", { role: "group", "aria-label": label, "data-unit": unit },
+			el("span", nameOf(path)), el("div.choices", keys())));
 		return rows.get(label);
-	}
-
-	function levelRow(path, unit) {
-		const label = t("Level, {path}", { path: nameOf(path) });
-		if (rows.get(label)?.dataset.unit !== unit) rows.delete(label);
-		const made = row(label, path, () => levelKeys(path, unit));
-		made.dataset.unit = unit;
-		return made;
-	}
-
-	function lockRow(path) {
-		return row(t("Lock, {path}", { path: nameOf(path) }), path, () => ["yes", "no"].map((value) =>
-			target(app, "choice-key", wordOf(value), (stamp) => enter("lock", path, value, undefined, stamp))));
 	}
 
 	function update() {
 		const dual = app.sheet("receiver.antenna_lead") === "dual";
 		for (const key of document.querySelectorAll("[data-lead]")) key.hidden = (key.dataset.lead === "dual") !== dual;
 		const some = paths().map((path) => [path, unitOf(path)]);
-		if (JSON.stringify(some) === drawn) return; // a key that is being pressed is not exchanged under the finger
-		drawn = JSON.stringify(some);
 		by("scale-row").hidden = some.every(([, unit]) => unit) && !scale.value;
-		arrange(by("levels"), some.filter(([, unit]) => unit).map(([path, unit]) => levelRow(path, unit)));
-		arrange(by("locks"), some.map(([path]) => lockRow(path)));
+		arrange(by("levels"), some.filter(([, unit]) => unit).map(([path, unit]) =>
+			row(t("Level, {path}", { path: nameOf(path) }), path, unit, () => levelKeys(path, unit))));
+		arrange(by("locks"), some.map(([path]) => row(t("Lock, {path}", { path: nameOf(path) }), path, "", () => ["yes", "no"].map((value) =>
+			target(app, "choice-key", wordOf(value), (stamp) => enter("lock", path, value, undefined, stamp))))));
 	}
 
 	return { id: "byhand", update };

@@ -158,7 +158,7 @@ function marksForm(app, lineup, held, go, save) {
 	const word = () => asWord(input.value) || ordered;
 	const known = [...new Set(lineup.categories.flatMap(({ packages }) => packages.map(([one]) => one)))].filter((one) => one !== "other");
 	const choices = el("div.choices", known.slice(0, MOST_WORDS).map((one) =>
-		el("button.choice-key", one, { name: `word ${one}`, click: () => ([input.value, held.word] = [one, one], paint()) })));
+		el("button.choice-key", one, { click: () => ([input.value, held.word] = [one, one], paint()) })));
 	const names = el("div.asked", el("span.small", t("The list names these packages:")), choices);
 	input.value = held.word ?? ordered;
 
@@ -207,5 +207,5 @@ function marksForm(app, lineup, held, go, save) {
 		el("label.named", t("What the package is called"), input), names,
 		el("p.small", named ? t("One word for what was ordered, for example: full. What is not ticked is in it.")
 			: t("One word for what was ordered, for example: full. All channels are in it.")),
-		el("button.go", go, { type: "submit", name: "save" }), said);
+		el("button.go", go, { type: "submit" }), said);
 }

@@ -51,16 +51,14 @@ export function arrange(place, items) {
 	return true;
 }
 
-/** Exchange what lies in a place. What had the focus hands it, and where one writes, to what bears its name now. */
+/** Exchange the form in a place. What had the focus hands it, and where one writes, to what bears its name now. */
 export function refill(place, ...children) {
 	const had = place.contains(document.activeElement) ? document.activeElement : null;
-	const from = had?.selectionStart ?? null;
+	const at = had?.selectionStart;
 	fill(place, ...children);
-	if (!had) return;
-	const now = had.name && place.querySelector(`[name="${CSS.escape(had.name)}"]`);
-	if (!now) return handOn(place);
-	now.focus({ preventScroll: true });
-	if (from !== null) now.setSelectionRange(from, from);
+	const now = had && place.querySelector("form")?.elements[had.name];
+	if (had) now ? now.focus({ preventScroll: true }) : handOn(place);
+	if (now && at >= 0) now.setSelectionRange(at, at);
 }
 
 /** What lies in a place has moved: a tap that begins there within a moment was meant for something else. */

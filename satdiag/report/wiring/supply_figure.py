@@ -62,6 +62,7 @@ def _figure(
     found: SupplyFindings, points: Sequence[SupplyPoint], local: LocalTime, number: int, visits: int
 ) -> Figure:
     start, end = _ends(found, points)
+    local = local.steady(start, end)
     dips = [one for one in found.dips if start <= parse_instant(one.to) <= end]
     restarts = [one for one in found.restarts if start <= parse_instant(one.at) <= end]
     lowest_v, highest_v = _scale(points)
