@@ -53,6 +53,7 @@ def supply(known: Known) -> Judged:
     low_v, high_v = CODES[code]
     limits = tell("{low:g} V to {high:g} V (code {code})", low=low_v, high=high_v, code=code)
     rows = known.rows("supply")
+    every = len(rows)
     now = rows[(rows["t_s"] >= known.visit_s).to_numpy()]
     rows = now if len(now) else rows
     volts = rows["number"].to_numpy(dtype=float)
@@ -74,15 +75,28 @@ def supply(known: Known) -> Judged:
             return Judged("partly", f"{text} {start}", False, judged.seen, judged.t_s, judged.rows)
         return judged
     if len(rows):
-        text = tell_many(
-            "{n} voltage read, {ends}, within {limits}. Nothing else was seen of it.",
-            "{n} voltages read, {ends}, within {limits}. Nothing else was seen of it.",
-            len(rows),
-            limits=limits,
-            ends=_ends(volts),
-        )
+        text = _within(len(rows), limits, _ends(volts), whole=len(rows) == every)
         return settle([row_sign(rows.tail(1), True, text)], known.visit_s, "")
     return settle([], known.visit_s, tell("No voltage of the supply is noted."))
+
+
+def _within(count: int, limits: str, ends: str, *, whole: bool) -> str:
+    """`whole`: these are all voltages of the log; else only those of this visit."""
+    if whole:
+        return tell_many(
+            "{n} voltage read, {ends}, within {limits}. Nothing else was seen of it.",
+            "{n} voltages read, {ends}, within {limits}. Nothing else was seen of it.",
+            count,
+            limits=limits,
+            ends=ends,
+        )
+    return tell_many(
+        "{n} voltage read in this visit, {ends}, within {limits}.",
+        "{n} voltages read in this visit, {ends}, within {limits}.",
+        count,
+        limits=limits,
+        ends=ends,
+    )
 
 
 def _ends(volts: Floats) -> str:

@@ -57,7 +57,7 @@ _FED = mark("the antenna drew its usual current again")
 _FEEDS = {NO_CURRENT: ("antenna-open", "feed-absent", "feed-swapped"), TOO_MUCH: ("antenna-short",)}
 """What may lie behind a current that came right: none flowed, or that of a short."""
 
-_RESENT = mark("channels came after the activation had been sent again")
+_RESENT = mark("channels came after the activation had been asked for again")
 
 _OFFERED = mark("the head unit offered the satellite source")
 _RECEIVED = mark("channels were received again")

@@ -76,7 +76,7 @@ def _exposure(findings: Findings) -> list[Fact]:
         return []
     label = tell("On and receiving since the confirmation")
     if found.exposure_origin != "confirmed":
-        label = tell("On and receiving since our first entry")
+        label = tell("On and receiving since our first entry about this receiver")
     facts = [(label, _listened(found.exposure_s, found.exposure_max_s))]
     if found.exposure_since_resend_s is not None:
         facts.append((tell("On and receiving since the last resend"), _listened(found.exposure_since_resend_s, None)))

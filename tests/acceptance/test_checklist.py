@@ -188,6 +188,13 @@ def test_the_supply(rows, expected):
     assert item(walk(rows), "supply").state == expected
 
 
+def test_nothing_else_is_said_of_the_supply_only_where_these_are_all_its_voltages():
+    once = item(walk("0:00 supply receiver 12.5 V"), "supply").text
+    assert once == "1 voltage read, 12.5 V, within 9 V to 16 V (code C). Nothing else was seen of it."
+    again = item(walk("0:00 supply receiver-minimum 7.4 V\n5:00:00 supply receiver 12.5 V"), "supply").text
+    assert again == "1 voltage read in this visit, 12.5 V, within 9 V to 16 V (code C)."
+
+
 @pytest.mark.parametrize(("volts", "expected"), [(12.2, "proved"), (12.1, "contradicted"), (13.4, "proved")])
 def test_the_battery(volts, expected):
     assert item(walk(f"0:00 supply receiver {volts} V"), "battery").state == expected

@@ -9,7 +9,7 @@ import pytest
 
 import satdiag
 from satdiag import analysis
-from satdiag.diagnosis import asked
+from satdiag.diagnosis import asked, estimate
 from satdiag.diagnosis.asked import known_after
 from satdiag.diagnosis.estimate import weigh
 from satdiag.diagnosis.inference import LIKELIER_THAN_NOT
@@ -145,6 +145,15 @@ def test_few_answers_are_asked_in_earnest(name, aim, monkeypatch):
     satdiag.analyse(job_of(name, 1.0), aim=aim)
     assert len(counted) <= 12
     assert counted or name != "supply-dropout"
+
+
+def test_in_a_very_long_log_answers_are_reckoned_without_drawing_evidence_anew(monkeypatch):
+    counted = []
+    monkeypatch.setattr(asked, "known_after", lambda *given: counted.append(given))
+    monkeypatch.setattr(estimate, "REDRAWN_UP_TO", len(job_of("supply-dropout", 1.0).rows) - 1)
+    found = satdiag.analyse(job_of("supply-dropout", 1.0))
+    assert counted == []
+    assert any(said_of_answers(found))
 
 
 def test_an_answer_of_several_rows_is_not_asked():

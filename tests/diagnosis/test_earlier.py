@@ -193,7 +193,7 @@ def resent(rows):
 def test_a_resend_that_brought_channels_ends_what_had_kept_them_away():
     (told,) = resent([*LOOKED, RESENT, *CAME])  # seconds since the confirmation
     assert (told.since_s, told.first_s, told.t_s) == (1482, 1540, 2262)
-    assert told.ended_by == "channels came after the activation had been sent again"
+    assert told.ended_by == "channels came after the activation had been asked for again"
     assert resent([*LOOKED, RESENT, *CAME, "50:00 account service resend-requested"]) == [told]  # asked for once more
 
 
